@@ -1,0 +1,256 @@
+// Package season computes everything once: from a Record to one immutable
+// Season, which every report renders and none computes on. It stands on
+// account, loop, plant, cycle, grid, doubt and water.
+//
+// Sign conventions: heat into the water is positive; electricity used is
+// positive; a saving is positive when less final energy was bought. Times are
+// Unix ms UTC. NaN is "not known" throughout and never reaches an output.
+package season
+
+import (
+	"yardheat/analysis/doubt"
+	"yardheat/analysis/grid"
+	"yardheat/ingest"
+	"yardheat/ingest/series"
+)
+
+// Figure is one number with interval, count, coverage and reason.
+type Figure = doubt.Figure
+
+// Named is a figure under its results.json key, with the words that pages and
+// sheets print for it.
+type Named struct {
+	Key    string // "loop_kwh"
+	Label  string // "Heat from the yard"
+	Figure Figure
+}
+
+// Season is all that a report says.
+type Season struct {
+	Farm     string
+	ZoneName string
+	Period   Period
+	Files    []ingest.File
+	Channels []Channel
+
+	Loop        Loop
+	Plant       Plant
+	Heat        Heat
+	Electricity []Named // element_kwh, element_solar_kwh, pump_kwh, compressor_kwh
+	Saving      Saving
+	Washes      Washes
+	Ladder      []Step
+	Bed         []Named // mean_c, heat_w_per_m2, heat_kwh_per_m2, heat_kwh_per_tonne
+	Budget      []BudgetRow
+	Months      []Month
+	Seasons     []Stretch // the farm's [[season]] stretches
+	Cautions    []Caution
+	Problems    []series.Problem
+	Settings    []Setting
+	Events      []Event
+
+	// Headline figures in the order of the first screen: loop_kwh, plant_kwh,
+	// element_kwh, wash_kwh, saved_kwh, ua_w_per_k, recovery_fraction.
+	Headline []Named
+
+	// Rows behind the figures.
+	Cycles []CycleRow
+	Draws  []DrawRow
+	// Pictures hold the numbers of the charts.
+	Pictures Pictures
+	// Record is the cleaned, aligned record on the farm file's step.
+	Record *grid.Grid
+	// Seed of the Monte Carlo trials, and their number.
+	Seed   uint64
+	Trials int
+}
+
+// Period is the time reported on.
+type Period struct {
+	Start, End              int64
+	Milkings, Washes, Draws int
+}
+
+// Channel is one row of data.channels.
+type Channel struct {
+	Quantity, Place, Column, File, Unit, Probe string
+	Samples, Kept                              int
+	Flags                                      [7]int // by bit, series.FlagNames
+	GapS                                       float64
+	// ByDay: share of each local day covered, 0 to 1, for the coverage chart.
+	ByDay []float64
+}
+
+// Loop is the buried loop. Figures holds ua_w_per_k … effectiveness in the
+// order of interfaces.md section 5.
+type Loop struct {
+	Figures       []Named
+	Model         string // "uniform", "store" or "" (no loop)
+	Identified    bool
+	Why           string // why not identified, in words, with what would settle it
+	RMSEK         float64
+	DrawsUsed     int
+	LitresLeftOut float64
+	Changes       []Change
+}
+
+// Plant is the milk-cooling plant. Figures as in interfaces.md section 5.
+type Plant struct {
+	Figures    []Named
+	CyclesUsed int
+	Changes    []Change
+	// Slope, InterceptKWh of the straight line caught against rejected (York).
+	Slope, InterceptKWh Figure
+}
+
+// Change is one entry of changes[].
+type Change struct {
+	At            int64
+	Of            string
+	Before, After Figure
+}
+
+// Heat holds the figures over the period as seen, and estimated for the whole.
+type Heat struct {
+	Seen  []Named // loop_kwh, plant_kwh, element_kwh, wash_kwh, other_use_kwh, store_change_kwh, loss_kwh, unexplained_kwh
+	Whole []Named
+	// FromBelowRangeShare: share of the loop's litres below the flow threshold.
+	LowFlowShare float64
+}
+
+// Saving is the season's account against the alternative.
+type Saving struct {
+	Figures  []Named // baseline_kwh, used_kwh, saved_kwh, money, co2_kg, heat_per_kwh
+	Carrier  string
+	Currency string
+	Basis    string
+	// FuelMoney, PowerMoney: the two lines of money (not bought, bought).
+	FuelMoney, PowerMoney Figure
+}
+
+// Washes is the washes judged.
+type Washes struct {
+	Count, Rinses, TooCool, Unknown int
+	CoolestC                        float64 // NaN: none
+	TargetC                         float64 // NaN: none
+	List                            []Wash
+}
+
+// Wash is one wash or rinse.
+type Wash struct {
+	At, End        int64
+	TempC, EndC    float64
+	Litres         float64
+	HeatKWh        float64
+	Rinse, TooCool bool
+	Reason         string
+	Cycle          int
+}
+
+// Step is one rung of the ladder.
+type Step struct {
+	Step      string // feed, loop, plate, element, wash
+	TempC     Figure
+	GainedKWh Figure
+}
+
+// BudgetRow is whose error makes how much of a figure's spread.
+type BudgetRow struct {
+	Figure, Source, Kind string // Kind: "shared" or "random"
+	Share                float64
+	// HalfWidth and Unit of the source's own error, as printed.
+	Error   string
+	Assumed bool
+}
+
+// Month is one month (or part): figures loop_kwh, plant_kwh, element_kwh,
+// wash_kwh, saved_kwh, ua_w_per_k, approach_k, recovery_fraction.
+type Month struct {
+	Month   string // "2026-02"
+	Figures []Named
+}
+
+// Stretch is one [[season]] of the farm file.
+type Stretch struct {
+	Name, Kind string
+	From, To   int64
+	Figures    []Named
+}
+
+// Caution is one of domain-notes C3.
+type Caution struct {
+	ID, Text, Because string
+	First, Last       int64
+}
+
+// Setting is one option or threshold in force.
+type Setting struct{ Key, Value, Source string } // Source: "default", "farm.toml"
+
+// Event of the farm file.
+type Event struct {
+	At   int64
+	What string
+}
+
+// CycleRow is one cycle: a row of milkings.csv and of the sheet Cycles. NaN =
+// not covered.
+type CycleRow struct {
+	N                       int
+	Start, End              int64
+	Month                   string
+	MilkingEnd              int64
+	MilkL                   float64
+	MilkInC, MilkOutC       float64
+	MilkKWh                 float64
+	LoopL, LoopKWh          float64
+	PlateL, PlantKWh        float64
+	ElementKWh              float64
+	WashL, WashKWh          float64
+	OtherUseKWh             float64
+	PumpKWh, CompressorKWh  float64
+	StoreChangeKWh, LossKWh float64
+	UnexplainedKWh          float64
+	FeedC, WashC            float64
+	BaselineKWh, SavedKWh   float64
+	MilkColdAfter2hC        float64
+	Coverage                float64
+	UsedInRecovery          bool
+}
+
+// DrawRow is one refill through the loop.
+type DrawRow struct {
+	N                   int
+	Start, End          int64
+	Litres, LoopVolumes float64
+	InC, OutC, BedC     float64
+	HeatKWh             float64
+	Effectiveness       float64
+	ApproachK           float64
+	RMSEK               float64
+	Used                bool
+	Why                 string // why not used in the fit
+}
+
+// Pictures are the numbers behind the charts.
+type Pictures struct {
+	TypicalDraws []DrawTrace
+	// UA by window of days.
+	UA []UAPoint
+	// Caught against rejected heat by cycle (kWh).
+	Rejected, Caught []float64
+	// LossNote etc. are not needed: charts take the rest from the rows.
+}
+
+// DrawTrace is one draw read closely, one value a cell.
+type DrawTrace struct {
+	Title                         string
+	At                            int64
+	StepS                         float64
+	InC, OutC, BedC, ModelC, LMin []float64 // NaN = none
+}
+
+// UAPoint is UA fitted over one stretch of days.
+type UAPoint struct {
+	From, To int64
+	UA       Figure
+}

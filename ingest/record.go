@@ -1,0 +1,91 @@
+// Package ingest turns a farm folder into one immutable Record: the farm
+// file, the logs read, cleaned, flagged, in true UTC and base units, and the
+// list of what was doubtful. It knows files and clocks, and no statistics.
+//
+// Flow: farm (farm.toml) → table (bytes → cells) → clock (stamps → true UTC)
+// → series (units, kinds) → merge, counters, flags → Record.
+package ingest
+
+import (
+	"time"
+
+	"yardheat/ingest/farm"
+	"yardheat/ingest/series"
+)
+
+// Record is all that a farm folder says, cleaned. Immutable.
+type Record struct {
+	Farm *farm.Farm
+	// Dir is the folder as given.
+	Dir string
+	// Zone is the farm's time zone.
+	Zone *time.Location
+	// Series in the order of logs and columns of the farm file.
+	Series []*series.Series
+	// Milkings from the farm's list or stated times, ascending; nil where the
+	// farm file has neither (they may still be found in the logs).
+	Milkings []Milking
+	// MilkingsFrom is "list", "times" or "".
+	MilkingsFrom string
+	Files        []File
+	Problems     []series.Problem
+	// First, Last: the span of kept readings, Unix ms UTC.
+	First, Last int64
+}
+
+// Milking is one row of the milkings list (or one stated time on one day).
+type Milking struct {
+	Start, End int64 // Unix ms UTC
+	// MilkL is the milk in litres; NaN where not known.
+	MilkL float64
+	// InC, OutC: milk temperatures of the row; NaN where the list has none.
+	InC, OutC float64
+}
+
+// File is one original and what became of it.
+type File struct {
+	Name   string // relative to the farm folder, '/' separators
+	Sheet  string
+	Log    int
+	SizeB  int64
+	SHA256 string
+	// Rows with a stamp; Kept: rows of which at least one reading was kept.
+	Rows, Kept int
+	First      int64 // Unix ms UTC, true time
+	Last       int64
+	Zone       string // as resolved: "Europe/Rome", "UTC", "+01:00"
+	Encoding   string
+	Separator  string
+	Decimal    string
+	HeaderLine int
+	Clock      Clock
+	// Corrections made to it, in words: clock, units, counter resets.
+	Corrections []string
+	// Ignored columns (not named in farm.toml).
+	Ignored []string
+}
+
+// Clock is the correction applied to one file's stamps. AheadS is stamp minus
+// true time at mid-file.
+type Clock struct {
+	AheadS       float64
+	DriftSPerDay float64
+	Jumps        []Jump
+	Low, High    float64 // 95 % interval of AheadS; NaN where not known
+	From         string  // "keep", "given", "found", "not found"
+}
+
+// Jump is a step of a logger's clock.
+type Jump struct {
+	At  int64 // Unix ms UTC, by the stamp
+	ByS float64
+}
+
+// InputError is an input that cannot be used: exit status 3. It carries every
+// fault found in one run.
+type InputError struct {
+	Faults []Fault
+}
+
+// Fault is one reason why the input cannot be used.
+type Fault = series.Fault

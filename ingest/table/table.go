@@ -1,0 +1,57 @@
+// Package table turns the bytes of one export into cells: it finds encoding,
+// separator, decimal mark, preamble, header, unit row and footer of a text
+// export, or reads a sheet of a workbook. It knows no quantities and no
+// clocks.
+package table
+
+// Options are what the farm file says of a log's layout; zero values mean
+// "find it in the file".
+type Options struct {
+	Sheet     string
+	Table     int // 1, 2, … where a file holds several; 0 = the first or only one
+	Encoding  string
+	Separator string // "," ";" "\t" "|" or "" = find
+	Decimal   string // "." "," or "" = find
+	Thousands string
+	// Header is the 1-based line of the header, 0 = none; nil = find.
+	Header *int
+	// MaxBytes caps what is read (0 = default 2 GiB for text).
+	MaxBytes int64
+}
+
+// Table is one table of one export.
+type Table struct {
+	File, Sheet string
+	Encoding    string
+	Separator   string // "" for a workbook
+	Decimal     string // "." or ","; "" = not settled by the file (every number is whole)
+	Thousands   string
+	HeaderLine  int // 1-based; 0 = none
+	// Header: the columns' names (several header rows joined by one space,
+	// blanks folded); Units: the unit text found in a unit row or in the
+	// header ("" = none).
+	Header []string
+	Units  []string
+	// Rows, in file order, preamble, header, unit rows and footers left out.
+	Rows []Row
+	// Problems met while reading (with line and column).
+	Problems []Problem
+	SizeB    int64
+	SHA256   string
+}
+
+// Row is one row: Line is the 1-based line of a text file or row of a sheet.
+// Cells are as written, trimmed; in a workbook numbers come with a point, and
+// real dates as "2006-01-02T15:04:05.000" (wall clock, no zone).
+type Row struct {
+	Line  int
+	Cells []string
+}
+
+// Problem is something met while reading one table; Code as in results.json.
+type Problem struct {
+	Code   string
+	Line   int
+	Column int
+	Text   string
+}

@@ -1,0 +1,63 @@
+package season
+
+import (
+	"math"
+
+	"yardheat/analysis/doubt"
+)
+
+// labels are the words that every view prints for a figure of results.json.
+var labels = map[string]string{
+	"ua_w_per_k":          "Loop: heat-transfer coefficient UA",
+	"u_w_per_m2_k":        "Loop: U on the inside surface",
+	"per_metre_w_per_m_k": "Loop: coefficient per metre",
+	"time_constant_h":     "Loop: time constant",
+	"supply_w_per_k":      "Loop: supply from bed to slab",
+	"steady_w_per_k":      "Loop: coefficient in lasting flow",
+	"slab_kj_per_k":       "Loop: heat capacity of the slab",
+	"bed_offset_k":        "Loop: bed offset",
+	"volume_ratio":        "Loop: volume ratio, fitted to built",
+	"approach_k":          "Loop: approach, bed to soaked water",
+	"effectiveness":       "Loop: effectiveness of a draw",
+
+	"recovery_fraction":   "Plant: share of the rejected heat caught",
+	"heat_caught_kwh":     "Plant: heat caught",
+	"heat_rejected_kwh":   "Plant: heat rejected",
+	"milk_heat_kwh":       "Heat taken from the milk",
+	"compressor_kwh":      "Compressor electricity",
+	"standing_gain_kw":    "Standing gain of the cold store",
+	"cop":                 "Plant: cooling per compressor kWh (COP)",
+	"plate_effectiveness": "Plate: effectiveness",
+
+	"loop_kwh":         "Heat from the yard",
+	"plant_kwh":        "Heat from the milk",
+	"element_kwh":      "Heat from the socket (element)",
+	"wash_kwh":         "Heat in the wash water",
+	"other_use_kwh":    "Heat in other hot water used",
+	"store_change_kwh": "Change of heat in the tanks",
+	"loss_kwh":         "Heat lost from the tanks",
+	"unexplained_kwh":  "Unexplained",
+
+	"element_solar_kwh": "Element electricity from own solar",
+	"pump_kwh":          "Pump electricity",
+
+	"baseline_kwh": "Energy the alternative would have used",
+	"used_kwh":     "Electricity used by element and pumps",
+	"saved_kwh":    "Final energy saved",
+	"money":        "Money saved",
+	"co2_kg":       "CO2 saved",
+	"heat_per_kwh": "Wash heat per kWh of electricity used",
+
+	"mean_c":             "Bed temperature, mean",
+	"heat_w_per_m2":      "Heat extracted per square metre, while covered",
+	"heat_kwh_per_m2":    "Heat extracted per square metre",
+	"heat_kwh_per_tonne": "Heat extracted per tonne of bedding",
+}
+
+func named(key string, f Figure) Named { return Named{Key: key, Label: labels[key], Figure: f} }
+
+// unknown is a figure that the data can't give.
+func unknown(key, unit string, basis doubt.Basis, why string) Named {
+	nan := math.NaN()
+	return named(key, doubt.Make(nan, nan, nan, unit, basis, 0, 0, why))
+}

@@ -1,0 +1,179 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"yardheat/ingest"
+)
+
+// version is set by the release build: -ldflags "-X main.version=…".
+var version = "dev"
+
+// app is one run of the program: its streams and its clock, passed in so that
+// tests can stand in for them.
+type app struct {
+	stdin          io.Reader
+	stdout, stderr io.Writer
+	now            func() time.Time
+}
+
+func newApp(stdin io.Reader, stdout, stderr io.Writer) *app {
+	return &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now}
+}
+
+// usageError is a wrong command line: exit status 2.
+type usageError struct{ error }
+
+func (e usageError) Unwrap() error { return e.error }
+
+// run parses the command line, does the work and gives the exit status.
+func (a *app) run(args []string) int {
+	root := a.root()
+	root.SetArgs(args)
+	root.SetIn(a.stdin)
+	root.SetOut(a.stdout)
+	root.SetErr(a.stderr)
+	err := root.Execute()
+	if err == nil {
+		return exitDone
+	}
+	fmt.Fprintln(a.stderr, strings.TrimRight("yardheat: "+err.Error(), "\n"))
+	return exitStatus(err)
+}
+
+// exitStatus is the status of interfaces.md section 3 for an error.
+func exitStatus(err error) int {
+	var usage usageError
+	var input *ingest.InputError
+	switch {
+	case errors.As(err, &usage):
+		return exitUsage
+	case errors.As(err, &input):
+		return exitBadInput
+	}
+	return exitOther
+}
+
+// root is the command tree. Help shows an example before anything else.
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "yardheat",
+		Short: "Turn the logs of a farm's heat-recovery hot water into a seasonal account",
+		Example: `  yardheat demo                 write the sample farm and report on it
+  yardheat report my-farm       report on the farm in the folder my-farm`,
+		Version:       version,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args:          noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return cmd.Help()
+		},
+	}
+	root.SetUsageTemplate(usageTemplate)
+	root.SetHelpTemplate(helpTemplate)
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return usageError{fmt.Errorf("%w; see: yardheat %s --help", err, cmd.Name())}
+	})
+	root.AddCommand(a.demoCommand(), a.reportCommand())
+	return root
+}
+
+// noArgs refuses words that are no command, and names the nearest one.
+func noArgs(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	text := fmt.Sprintf("unknown command %q", args[0])
+	if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
+		text += fmt.Sprintf("; did you mean %s?", strings.Join(near, " or "))
+	}
+	return usageError{errors.New(text + " See: yardheat --help")}
+}
+
+// atMost and exactly are cobra's checks with our exit status.
+func atMost(n int) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		return asUsage(cobra.MaximumNArgs(n)(cmd, args))
+	}
+}
+
+func exactly(n int, what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) != n {
+			return usageError{fmt.Errorf("want %s; see: yardheat %s --help", what, cmd.Name())}
+		}
+		return nil
+	}
+}
+
+func asUsage(err error) error {
+	if err == nil {
+		return nil
+	}
+	return usageError{err}
+}
+
+// helpTemplate: an example first, then what the command does, then the rest.
+const helpTemplate = `{{if .HasExample}}Example:
+{{.Example}}
+
+{{end}}{{with (or .Long .Short)}}{{. | trimTrailingWhitespaces}}
+
+{{end}}{{if or .Runnable .HasSubCommands}}{{.UsageString}}{{end}}`
+
+const usageTemplate = `Usage:{{if .HasAvailableSubCommands}}
+  {{.CommandPath}} COMMAND{{else}}
+  {{.UseLine}}{{end}}{{if .HasAvailableSubCommands}}
+
+Commands:{{range .Commands}}{{if (or .IsAvailableCommand (eq .Name "help"))}}
+  {{rpad .Name .NamePadding }} {{.Short}}{{end}}{{end}}{{end}}{{if .HasAvailableLocalFlags}}
+
+Options:
+{{.LocalFlags.FlagUsages | trimTrailingWhitespaces}}{{end}}
+`
+
+// isTerminal says whether w is a terminal: progress is shown only there.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok || os.Getenv("TERM") == "dumb" {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}
+
+// progress prints one line that overwrites itself, on a terminal only.
+type progress struct {
+	w    io.Writer
+	live bool
+	last int
+}
+
+func (a *app) newProgress() *progress {
+	return &progress{w: a.stderr, live: isTerminal(a.stderr)}
+}
+
+// step shows what is being done.
+func (p *progress) step(format string, args ...any) {
+	if !p.live {
+		return
+	}
+	text := fmt.Sprintf(format, args...)
+	pad := max(0, p.last-len(text))
+	fmt.Fprintf(p.w, "\r%s%s", text, strings.Repeat(" ", pad))
+	p.last = len(text)
+}
+
+// done clears the line.
+func (p *progress) done() {
+	if p.live && p.last > 0 {
+		fmt.Fprintf(p.w, "\r%s\r", strings.Repeat(" ", p.last))
+	}
+}

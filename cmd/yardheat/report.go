@@ -1,0 +1,154 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"yardheat/analysis/season"
+	"yardheat/ingest"
+	"yardheat/reports"
+	"yardheat/reports/results"
+)
+
+// reportFlags are the options of `yardheat report`.
+type reportFlags struct {
+	out, from, to string
+	json, png     bool
+}
+
+func (a *app) reportCommand() *cobra.Command {
+	var f reportFlags
+	cmd := &cobra.Command{
+		Use:   "report DIR",
+		Short: "Report on a farm folder: page, workbook, figures, record",
+		Long: `Reads the farm folder DIR (farm.toml and the logs as exported), and writes the
+seasonal report into OUT: report.html, season.xlsx, results.json, milkings.csv,
+record.csv, sources.json and charts. The logs themselves are never altered.`,
+		Example: `  yardheat report my-farm
+  yardheat report my-farm --from 2026-01-01 --to 2026-01-31 --out january`,
+		Args: exactly(1, "one farm folder"),
+		RunE: func(_ *cobra.Command, args []string) error {
+			return a.report(args[0], f)
+		},
+	}
+	cmd.Flags().StringVar(&f.out, "out", "", "folder for the report (default DIR/report)")
+	cmd.Flags().StringVar(&f.from, "from", "", "first local day, YYYY-MM-DD")
+	cmd.Flags().StringVar(&f.to, "to", "", "last local day, YYYY-MM-DD, included")
+	cmd.Flags().BoolVar(&f.json, "json", false, "print results.json to stdout and nothing else")
+	cmd.Flags().BoolVar(&f.png, "png", false, "write the charts as PNG too (slow)")
+	return cmd
+}
+
+// report does the main job and prints where the report is, and the headline
+// figures.
+func (a *app) report(dir string, f reportFlags) error {
+	out := f.out
+	if out == "" {
+		out = filepath.Join(dir, "report")
+	}
+	if err := asForeign(reports.CheckOut(out)); err != nil {
+		return err
+	}
+	s, err := a.compute(dir, f.from, f.to)
+	if err != nil {
+		return err
+	}
+	p := a.newProgress()
+	p.step("writing the report")
+	opt := reports.Options{PNG: f.png, Now: a.now(), Version: version}
+	err = asForeign(reports.Write(out, s, opt))
+	p.done()
+	if err != nil {
+		return err
+	}
+	if f.json {
+		return a.printJSON(s)
+	}
+	a.printHeadline(out, s)
+	return nil
+}
+
+// asForeign turns "OUT holds something that is not ours" into a wrong command
+// line: nothing was touched.
+func asForeign(err error) error {
+	var foreign *reports.NotOurs
+	if errors.As(err, &foreign) {
+		return usageError{err}
+	}
+	return err
+}
+
+// compute loads the farm and computes its season.
+func (a *app) compute(dir, from, to string) (*season.Season, error) {
+	p := a.newProgress()
+	defer p.done()
+	load := ingest.DefaultLoadOptions()
+	load.Now = a.now()
+	load.Progress = func(stage string, done, total int) { p.step("%s %d of %d", stage, done, total) }
+	rec, err := ingest.Load(dir, load)
+	if err != nil {
+		return nil, err
+	}
+	opt := season.DefaultOptions()
+	if opt.From, err = localDay(from, rec.Zone, 0); err != nil {
+		return nil, usageError{fmt.Errorf("--from %w", err)}
+	}
+	if opt.To, err = localDay(to, rec.Zone, 1); err != nil {
+		return nil, usageError{fmt.Errorf("--to %w", err)}
+	}
+	opt.Progress = func(stage string) { p.step("%s", stage) }
+	s, err := season.Compute(rec, opt)
+	if errors.Is(err, season.ErrPeriod) {
+		return nil, usageError{err}
+	}
+	return s, err
+}
+
+// localDay is the local midnight at the start of a day given as YYYY-MM-DD,
+// plus so many days; zero time for "".
+func localDay(text string, zone *time.Location, plus int) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	day, err := time.Parse(time.DateOnly, text)
+	if err != nil {
+		return time.Time{}, fmt.Errorf("%q: want a day as YYYY-MM-DD, such as 2026-01-31", text)
+	}
+	return time.Date(day.Year(), day.Month(), day.Day()+plus, 0, 0, 0, 0, zone), nil
+}
+
+func (a *app) printJSON(s *season.Season) error {
+	b, err := results.JSON(s)
+	if err != nil {
+		return err
+	}
+	_, err = a.stdout.Write(b)
+	return err
+}
+
+// printHeadline says where the report is and what it found, in a few lines.
+func (a *app) printHeadline(out string, s *season.Season) {
+	fmt.Fprintf(a.stdout, "Report:  %s\n\n", filepath.Join(out, "report.html"))
+	width := 0
+	for _, h := range s.Headline {
+		width = max(width, len([]rune(h.Label)))
+	}
+	for _, h := range s.Headline {
+		shown := h.Figure.Shown
+		if h.Figure.Why != "" {
+			shown += " (" + h.Figure.Why + ")"
+		}
+		fmt.Fprintf(a.stdout, "  %s%s  %s\n", h.Label, strings.Repeat(" ", width-len([]rune(h.Label))), shown)
+	}
+	if n := len(s.Problems); n > 0 {
+		fmt.Fprintf(a.stdout, "\n%d things in the logs are doubtful; the report lists them.\n", n)
+	}
+	if n := len(s.Cautions); n > 0 {
+		fmt.Fprintf(a.stdout, "%d cautions are raised; read them in the report.\n", n)
+	}
+}

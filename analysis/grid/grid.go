@@ -1,12 +1,20 @@
 // Package grid lays a Record on one time grid: what passed in each cell, and
 // what each probe read in it. It is where instants, means, amounts and states
-// meet, each by its own rule: hold, interpolate and difference are three
+// meet, each by its own rule: hold, interpolate and spread are three
 // functions, and none bridges a gap longer than stated.
+//
+// Flow: Record → Build → Grid (a channel a probe) → Stream (one way chosen
+// among several to log the same thing, probes of one place averaged, places
+// added up or laid side by side).
 //
 // Cell i covers (Start + i·Step, Start + (i+1)·Step]. NaN is "not covered".
 package grid
 
-import "yardheat/ingest/series"
+import (
+	"fmt"
+
+	"yardheat/ingest/series"
+)
 
 // Grid is a record on one grid. Immutable once made.
 type Grid struct {
@@ -32,12 +40,97 @@ type Channel struct {
 	// powers: the mean over the cell; states: the share of the cell. NaN = not
 	// covered.
 	Values []float64
-	// Flags: the flags of the readings that fall into the cell, OR-ed.
+	// Edges: pipe temperatures only: the value at the left edge of each cell,
+	// N+1 of them, for the correction of a probe's lag. Else nil.
+	Edges []float64
+	// At: the stamps of the kept readings behind the values (temperatures
+	// only), Unix ms: between them a value is interpolated, not read.
+	At []int64
+	// Flags: the flags of the readings that fall into the cell, OR-ed; nil
+	// where no reading carries one.
 	Flags []series.Flag
-	// From says how it was logged: "counter", "amount", "rate", "state".
+	// From says how it was logged: "counter", "amount", "rate", "state"; a
+	// temperature, pressure or level is a "reading".
 	From string
 	// UsualS is the usual interval of the log behind it in seconds.
 	UsualS float64
 	// ResolutionBase is a counter's step in L or kWh (0 = not a counter).
 	ResolutionBase float64
 }
+
+// Options of the grid.
+type Options struct {
+	// StepS is the cell; 0 = the smallest usual interval among the pipe
+	// channels, within FinestS to CoarsestS, rounded down to a divisor of the
+	// minute.
+	StepS, FinestS, CoarsestS float64
+	// MostCells: a longer period gets a longer step.
+	MostCells int
+	// A temperature is interpolated over at most the larger of BridgeIntervals
+	// usual intervals and BridgeS.
+	BridgeIntervals, BridgeS float64
+	// LongestVolumeS and LongestEnergyS: an amount over a longer interval (a
+	// counter across a gap) is not spread; LongestZeroS: nor is a zero.
+	LongestVolumeS, LongestEnergyS, LongestZeroS float64
+	// CoveredShare of a cell that must be seen for its mean to stand.
+	CoveredShare float64
+	// DisagreeShare: two ways to log one thing that differ by more are listed.
+	DisagreeShare float64
+}
+
+// DefaultOptions are the project's.
+func DefaultOptions() Options {
+	return Options{
+		FinestS: 10, CoarsestS: 60, MostCells: 3_000_000,
+		BridgeIntervals: 1.5, BridgeS: 180,
+		LongestVolumeS: 900, LongestEnergyS: 6 * 3600, LongestZeroS: 24 * 3600,
+		CoveredShare: 0.5, DisagreeShare: 0.10,
+	}
+}
+
+// Validate names the field that is out of bounds.
+func (o Options) Validate() error {
+	if o.StepS != 0 && !(o.StepS >= 1 && o.StepS <= 3600) {
+		return fmt.Errorf("grid: option StepS is %g; want 0 (by the record) or 1 to 3600 s", o.StepS)
+	}
+	for _, b := range []struct {
+		name      string
+		v, lo, hi float64
+	}{
+		{"FinestS", o.FinestS, 1, 600}, {"CoarsestS", o.CoarsestS, o.FinestS, 3600},
+		{"MostCells", float64(o.MostCells), 1000, 1e8},
+		{"BridgeIntervals", o.BridgeIntervals, 1, 20}, {"BridgeS", o.BridgeS, 0, 7200},
+		{"LongestVolumeS", o.LongestVolumeS, 0, 86400}, {"LongestEnergyS", o.LongestEnergyS, 0, 7 * 86400},
+		{"LongestZeroS", o.LongestZeroS, 0, 7 * 86400}, {"CoveredShare", o.CoveredShare, 0.01, 1},
+		{"DisagreeShare", o.DisagreeShare, 0, 10},
+	} {
+		if !(b.v >= b.lo && b.v <= b.hi) {
+			return fmt.Errorf("grid: option %s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)
+		}
+	}
+	return nil
+}
+
+// StepMS is the cell in milliseconds.
+func (g *Grid) StepMS() int64 { return int64(g.StepS*1000 + 0.5) }
+
+// EdgeMS is the left edge of cell i; EdgeMS(N) is the end of the grid.
+func (g *Grid) EdgeMS(i int) int64 { return g.StartMS + int64(i)*g.StepMS() }
+
+// EndMS is the right edge of the last cell.
+func (g *Grid) EndMS() int64 { return g.EdgeMS(g.N) }
+
+// Cell is the first cell whose mid-point is at or after atMS, within 0..N: a
+// span of time [a, b) holds the cells Cell(a) up to but not including Cell(b),
+// and adjoining spans never share one.
+func (g *Grid) Cell(atMS int64) int {
+	step := g.StepMS()
+	d := atMS - g.StartMS - step/2
+	if d <= 0 {
+		return 0
+	}
+	return int(min((d+step-1)/step, int64(g.N)))
+}
+
+// Hours of one cell.
+func (g *Grid) Hours() float64 { return g.StepS / 3600 }

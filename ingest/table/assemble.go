@@ -1,0 +1,151 @@
+package table
+
+import (
+	"fmt"
+	"strings"
+)
+
+// assemble makes the finished table of a block.
+func (b *block) assemble(t *Table, opt Options) {
+	t.Header = b.joinHeader()
+	if len(b.header) > 0 {
+		t.HeaderLine = b.header[0].Line
+	}
+	t.Units = make([]string, b.width)
+	for i, h := range t.Header {
+		t.Units[i] = headerUnit(h)
+		if i < len(b.units) && b.units[i] != "" && !(i == 0 && isUnitLead(b.units[i])) {
+			t.Units[i] = stripBrackets(b.units[i])
+		}
+	}
+	t.Rows = b.rows
+	b.dropEmptyColumns(t)
+	b.settleMarks(t, opt)
+	t.Problems = append(t.Problems, b.shortLines(t)...)
+	t.Problems = append(t.Problems, b.probs...)
+	t.Problems = append(t.Problems, doubleNames(t)...)
+	if len(t.Rows) == 0 {
+		t.Problems = append(t.Problems, Problem{Code: "no-rows", Line: t.HeaderLine, Text: "a header without rows of readings"})
+	}
+}
+
+// joinHeader joins the header rows column by column.
+func (b *block) joinHeader() []string {
+	names := make([]string, b.width)
+	for i := range names {
+		var parts []string
+		for _, h := range b.header {
+			if i < len(h.Cells) && h.Cells[i] != "" {
+				parts = append(parts, h.Cells[i])
+			}
+		}
+		names[i] = foldBlanks(strings.Join(parts, " "))
+	}
+	return names
+}
+
+// dropEmptyColumns takes off columns at the right that have neither name nor
+// any cell: what a separator at the line's end leaves.
+func (b *block) dropEmptyColumns(t *Table) {
+	w := b.width
+	for w > 1 && t.Header[w-1] == "" && columnEmpty(t.Rows, w-1) {
+		w--
+	}
+	if w == b.width {
+		return
+	}
+	b.width = w
+	t.Header, t.Units = t.Header[:w:w], t.Units[:w:w]
+	for i := range t.Rows {
+		t.Rows[i].Cells = t.Rows[i].Cells[:w:w]
+	}
+	for i := 0; i < len(b.short); i++ {
+		if b.short[i].Column >= w {
+			b.short = append(b.short[:i], b.short[i+1:]...)
+			i--
+		}
+	}
+}
+
+func columnEmpty(rows []Row, col int) bool {
+	for i := range rows {
+		if rows[i].Cells[col] != "" {
+			return false
+		}
+	}
+	return true
+}
+
+func (b *block) settleMarks(t *Table, opt Options) {
+	decimal, thousands, probs := findMarks(t.Rows, b.keys, nil)
+	switch {
+	case opt.Decimal == "":
+		t.Decimal, t.Thousands = decimal, thousands
+		t.Problems = append(t.Problems, probs...)
+	default:
+		t.Decimal = opt.Decimal
+		if decimal == opt.Decimal || thousands != opt.Decimal {
+			t.Thousands = thousands
+		}
+	}
+	if opt.Thousands != "" {
+		t.Thousands = opt.Thousands
+	}
+	if t.Thousands == t.Decimal {
+		t.Thousands = ""
+	}
+}
+
+// shortLines lists lines with too few cells: each one, unless short lines are
+// the file's habit, as where a logger leaves out empty cells at the end.
+func (b *block) shortLines(t *Table) []Problem {
+	n := len(b.short)
+	if n <= 3 || n*10 <= len(t.Rows) {
+		return b.short
+	}
+	p := b.short[0]
+	return []Problem{{Code: "short-lines", Line: p.Line, Column: p.Column,
+		Text: fmt.Sprintf("%d of %d lines have fewer than the table's %d cells; the cells that are there are kept", n, len(t.Rows), b.width)}}
+}
+
+// doubleNames lists headers that stand more than once.
+func doubleNames(t *Table) []Problem {
+	seen := map[string]int{}
+	var probs []Problem
+	for i, h := range t.Header {
+		if h == "" {
+			continue
+		}
+		if first, dup := seen[h]; dup {
+			probs = append(probs, Problem{Code: "double-header", Line: t.HeaderLine, Column: i + 1,
+				Text: fmt.Sprintf("%s names columns %d and %d: call them #%d and #%d in [log.columns]", quote(h), first, i+1, first, i+1)})
+			continue
+		}
+		seen[h] = i + 1
+	}
+	return probs
+}
+
+// refuseCutDecimals is an error where a comma serves both as separator and as
+// decimal mark without quotes: no reader can put such cells together again.
+func (b *block) refuseCutDecimals(sep byte) error {
+	if sep != ',' || len(b.header) == 0 || len(b.rows) == 0 {
+		return nil
+	}
+	named := len(dropEmptyTail(b.joinHeader()))
+	channels := named - max(len(b.keys), 1)
+	if channels < 1 || b.width != named+channels {
+		return nil
+	}
+	for i := range b.rows[:min(len(b.rows), sampleRows)] {
+		for _, c := range b.rows[i].Cells[max(len(b.keys), 1):] {
+			if c != "" && leadingDigits(strings.TrimLeft(c, "-+")) != len(strings.TrimLeft(c, "-+")) {
+				return nil
+			}
+		}
+	}
+	return &Error{Line: b.rows[0].Line, Column: named + 1, Err: errNoTable,
+		Got:  fmt.Sprintf("%d whole numbers and stamps under a header of %d names: %s", b.width, named, quote(strings.Join(b.rows[0].Cells, ","))),
+		Want: "as many cells as names; the comma seems to be both separator and decimal mark",
+		Do:   "export again with semicolons or tabs between the cells, or with a decimal point"}
+}

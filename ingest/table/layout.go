@@ -1,0 +1,377 @@
+package table
+
+import (
+	"fmt"
+	"strings"
+)
+
+// block is one table found among the rows of a file: header rows, unit row,
+// rows of readings.
+type block struct {
+	header  []Row // top to bottom
+	units   []string
+	rows    []Row
+	width   int   // cells of a usual row
+	keys    []int // columns that hold stamps
+	numbers bool  // some cell of the first rows is a number
+	probs   []Problem
+	short   []Problem // lines with too few cells, until it is known whether that is the file's habit
+	next    int       // index of the first row behind the block
+}
+
+// sampleRows is how many rows at a block's head settle its width and its
+// stamp columns.
+const sampleRows = 50
+
+// maxHeaderRows is how many header rows are joined, the unit row not counted.
+const maxHeaderRows = 4
+
+// findBlocks finds the tables among rows. forced is the header's line from
+// the farm file (nil = find it, 0 = none).
+func findBlocks(rows []Row, forced *int) []*block {
+	var blocks []*block
+	from := 0
+	if forced != nil && *forced > 0 {
+		for from < len(rows) && rows[from].Line < *forced {
+			from++
+		}
+		if b := forcedBlock(rows, from); b != nil {
+			return []*block{b}
+		}
+		return nil
+	}
+	for from < len(rows) {
+		start := seekData(rows, from)
+		if start < 0 {
+			break
+		}
+		b := &block{}
+		if forced == nil {
+			b.takeHeader(rows, from, start)
+		}
+		b.measure(rows, start)
+		b.consume(rows, start)
+		blocks = append(blocks, b)
+		from = b.next
+	}
+	return dropPreambleBlocks(blocks)
+}
+
+// forcedBlock reads the table whose header stands at rows[at]: text rows
+// between it and the first row of readings belong to the header.
+func forcedBlock(rows []Row, at int) *block {
+	if at >= len(rows) {
+		return nil
+	}
+	b := &block{header: []Row{rows[at]}}
+	start := at + 1
+	for ; start < len(rows); start++ {
+		cells := rows[start].Cells
+		if isBlankRow(cells) {
+			continue
+		}
+		if s := shapeOf(cells); s.isData() || s.filled*2 < len(dropEmptyTail(rows[at].Cells)) {
+			break
+		}
+		if b.units == nil && isUnitRow(cells) {
+			b.units = cells
+		} else if len(b.header) < maxHeaderRows {
+			b.header = append(b.header, rows[start])
+		}
+	}
+	b.measure(rows, start)
+	b.consume(rows, start)
+	return b
+}
+
+// seekData finds the first row at or behind from that begins a run of
+// readings: two in a row, or one that nothing but footers follow.
+func seekData(rows []Row, from int) int {
+	for i := from; i < len(rows); i++ {
+		if !shapeOf(rows[i].Cells).isData() {
+			continue
+		}
+		j, followers := i+1, 0
+		for ; j < len(rows) && followers < 4; j++ {
+			if isBlankRow(rows[j].Cells) {
+				continue
+			}
+			followers++
+			if shapeOf(rows[j].Cells).isData() {
+				break
+			}
+		}
+		if followers == 1 && j < len(rows) || j == len(rows) {
+			return i
+		}
+	}
+	return -1
+}
+
+// takeHeader collects header and unit rows above start, not above floor.
+func (b *block) takeHeader(rows []Row, floor, start int) {
+	width := shapeOf(rows[start].Cells).width
+	for j := start; j < min(start+3, len(rows)); j++ {
+		width = max(width, shapeOf(rows[j].Cells).width)
+	}
+	for i := start - 1; i >= floor && len(b.header) < maxHeaderRows; i-- {
+		cells := rows[i].Cells
+		if isBlankRow(cells) {
+			if len(b.header) > 0 || i < start-2 {
+				break
+			}
+			continue
+		}
+		switch {
+		case b.units == nil && len(b.header) == 0 && isUnitRow(cells) && i > floor && headerLike(rows[i-1].Cells, width):
+			b.units = cells
+		case len(b.header) == 0 && headerLike(cells, width),
+			len(b.header) > 0 && groupLike(cells, b.header[0].Cells):
+			b.header = append([]Row{rows[i]}, b.header...)
+		default:
+			return
+		}
+	}
+}
+
+// headerLike tells whether a row can name columns of a table that is width
+// cells wide.
+func headerLike(cells []string, width int) bool {
+	s := shapeOf(cells)
+	if s.stamps > 0 || s.texts == 0 || s.numbers > s.texts {
+		return false
+	}
+	if width <= 1 {
+		return s.filled == 1
+	}
+	return s.filled >= 2 && s.filled*2 >= width && (s.width >= width-1 || s.width*3 >= width*2)
+}
+
+// groupLike tells whether a row above the names belongs to the header (groups,
+// channels, sensor numbers) and is not the preamble's last line.
+func groupLike(cells, names []string) bool {
+	s, n := shapeOf(cells), shapeOf(names)
+	if s.stamps > 0 || s.texts == 0 || s.filled == 0 || len(cells) != len(names) {
+		return false
+	}
+	if cells[0] == "" {
+		return s.width > 1
+	}
+	return n.filled >= 3 && s.filled >= 3 && s.filled*2 >= n.filled
+}
+
+// isUnitRow tells whether every filled cell is a unit and one at least is
+// more than a dash.
+func isUnitRow(cells []string) bool {
+	known := 0
+	for i, c := range cells {
+		switch {
+		case c == "":
+		case i == 0 && isUnitLead(c):
+		case !isUnitCell(c):
+			return false
+		case isUnit(stripBrackets(c)):
+			known++
+		}
+	}
+	return known > 0
+}
+
+// measure settles width and stamp columns from the rows at start.
+func (b *block) measure(rows []Row, start int) {
+	widths, stamps, seen := map[int]int{}, map[int]int{}, 0
+	for i := start; i < len(rows) && seen < sampleRows; i++ {
+		s := shapeOf(rows[i].Cells)
+		if !s.isData() {
+			continue
+		}
+		seen++
+		widths[len(rows[i].Cells)]++
+		b.numbers = b.numbers || s.numbers > 0
+		if s.stamps > 0 {
+			for j, c := range rows[i].Cells {
+				if looksLikeStamp(c) {
+					stamps[j]++
+				}
+			}
+		}
+	}
+	for w, n := range widths {
+		if n > widths[b.width] || n == widths[b.width] && w > b.width {
+			b.width = w
+		}
+	}
+	for _, h := range b.header {
+		b.width = max(b.width, len(dropEmptyTail(h.Cells)))
+	}
+	for j := 0; j < b.width; j++ {
+		if stamps[j]*2 > seen {
+			b.keys = append(b.keys, j)
+		}
+	}
+}
+
+// key is the column whose first byte tells a row of readings quickly.
+func (b *block) key() int {
+	if len(b.keys) > 0 {
+		return b.keys[0]
+	}
+	return 0
+}
+
+// consume takes rows until the file ends or another table's header comes.
+// Rows that are none wait in held until it is known what follows them.
+func (b *block) consume(rows []Row, start int) {
+	b.rows = make([]Row, 0, len(rows)-start)
+	key, held := b.key(), []Row(nil)
+	i := start
+	for ; i < len(rows); i++ {
+		cells := rows[i].Cells
+		if len(cells) == b.width && key < len(cells) && cells[key] != "" && cells[key][0]-'0' <= 9 {
+			held = b.release(held)
+			b.rows = append(b.rows, rows[i])
+			continue
+		}
+		if isBlankRow(cells) {
+			continue
+		}
+		if b.isRepeat(cells) {
+			held = b.release(held)
+			b.note("repeated-header", rows[i], "the header stands here again")
+			continue
+		}
+		s := shapeOf(cells)
+		if s.isData() && (s.stamps > 0 || len(b.keys) == 0) {
+			held = b.release(held)
+			b.take(rows[i])
+			continue
+		}
+		if b.otherTable(rows, i, s) {
+			break
+		}
+		held = append(held, rows[i])
+	}
+	for _, r := range held {
+		if i < len(rows) || !b.isFooter(r) {
+			b.release([]Row{r})
+			continue
+		}
+		b.note("footer", r, "read as a line below the table")
+	}
+	b.next = i
+}
+
+// release settles rows that had no stamp and stand between rows that have
+// one: with readings of the right number they are kept, so that the loader
+// lists the missing stamp; without, they are left out.
+func (b *block) release(held []Row) []Row {
+	for _, r := range held {
+		s := shapeOf(r.Cells)
+		if s.numbers > 0 && len(r.Cells) == b.width && (s.texts == 0 || s.numbers >= s.texts) {
+			b.rows = append(b.rows, r)
+			continue
+		}
+		b.note("not-a-row", r, "no row of readings; left out")
+	}
+	return nil
+}
+
+// isFooter tells totals and closing remarks from a damaged last row.
+func (b *block) isFooter(r Row) bool {
+	for _, c := range r.Cells {
+		if c != "" {
+			return c[0]-'0' > 9
+		}
+	}
+	return true
+}
+
+func (b *block) isRepeat(cells []string) bool {
+	for _, h := range b.header {
+		if sameCells(cells, h.Cells) {
+			return true
+		}
+	}
+	return b.units != nil && sameCells(cells, b.units)
+}
+
+// otherTable tells whether row i heads another table: names of columns over
+// at least two rows of readings, set apart by a blank line, another width or
+// all-new names.
+func (b *block) otherTable(rows []Row, i int, s shape) bool {
+	start := i + 1
+	for start < len(rows) && start <= i+maxHeaderRows+3 && !shapeOf(rows[start].Cells).isData() {
+		start++
+	}
+	if start+1 >= len(rows) || !shapeOf(rows[start].Cells).isData() || !shapeOf(rows[start+1].Cells).isData() {
+		return false
+	}
+	var o block
+	o.takeHeader(rows, i, start)
+	if len(o.header) == 0 {
+		return false
+	}
+	if b.isRepeat(o.header[len(o.header)-1].Cells) {
+		return false
+	}
+	names := shapeOf(o.header[len(o.header)-1].Cells)
+	apart := i > 0 && isBlankRow(rows[i-1].Cells) || o.header[0].Line != rows[i].Line
+	data := shapeOf(rows[start].Cells)
+	full := names.filled == b.width && names.texts == names.filled
+	sameLead := len(b.header) > 0 && o.header[len(o.header)-1].Cells[0] == b.header[len(b.header)-1].Cells[0]
+	return apart || len(rows[start].Cells) != b.width && names.width == data.width || full && (b.width >= 3 || sameLead)
+}
+
+// take appends a row that is no plain one, its cells brought to the block's
+// width.
+func (b *block) take(r Row) {
+	switch n := len(r.Cells); {
+	case n < b.width:
+		cells := make([]string, b.width)
+		copy(cells, r.Cells)
+		b.short = append(b.short, Problem{Code: "short-line", Line: r.Line, Column: n,
+			Text: fmt.Sprintf("%d cells; the table has %d: the cells that are there are kept", n, b.width)})
+		r.Cells = cells
+	case n > b.width && isBlankRow(r.Cells[b.width:]):
+		r.Cells = r.Cells[:b.width:b.width]
+	case n > b.width:
+		b.probs = append(b.probs, Problem{Code: "long-line", Line: r.Line, Column: b.width + 1,
+			Text: fmt.Sprintf("%d cells; the table has %d: which cell was split is unknown, so only the stamp is kept: %s", n, b.width, quote(strings.Join(r.Cells, " | ")))})
+		r.Cells = b.certainOnly(r.Cells)
+	}
+	b.rows = append(b.rows, r)
+}
+
+// certainOnly keeps the leading stamp cells of a line that has too many
+// cells: any cell behind them may have been shifted.
+func (b *block) certainOnly(cells []string) []string {
+	kept := make([]string, b.width)
+	for _, k := range b.keys {
+		if k > 1 || !looksLikeStamp(cells[k]) {
+			break
+		}
+		kept[k] = cells[k]
+	}
+	return kept
+}
+
+func (b *block) note(code string, r Row, text string) {
+	b.probs = append(b.probs, Problem{Code: code, Line: r.Line, Text: text + ": " + quote(strings.Join(dropEmptyTail(r.Cells), " | "))})
+}
+
+// dropPreambleBlocks leaves out what only looks like a table: a few lines of
+// particulars above the real one.
+func dropPreambleBlocks(blocks []*block) []*block {
+	most := 0
+	for _, b := range blocks {
+		most = max(most, len(b.rows))
+	}
+	var kept []*block
+	for _, b := range blocks {
+		few := len(b.rows) < 3 && most >= 3 || len(b.rows) <= 12 && !b.numbers && most > len(b.rows)
+		if !few {
+			kept = append(kept, b)
+		}
+	}
+	return kept
+}

@@ -1,0 +1,126 @@
+package table
+
+import "strings"
+
+// looksLikeStamp tells whether a cell reads as a date, a time of day or both.
+// It only sorts cells; reading stamps is the clock package's work.
+func looksLikeStamp(s string) bool {
+	if len(s) < 4 || len(s) > 80 {
+		return false
+	}
+	if s[0]-'0' <= 9 {
+		return digitStamp(s)
+	}
+	if c := s[0] | 0x20; c < 'a' || c > 'z' {
+		return false
+	}
+	return wordStamp(s, 2)
+}
+
+// digitStamp knows "10:00", "2026-01-02…", "02.01.26", "27.May.2021",
+// "2 January 2026".
+func digitStamp(s string) bool {
+	n := leadingDigits(s)
+	if n > 4 || n == len(s) {
+		return isCompactStamp(s)
+	}
+	rest := s[n+1:]
+	switch s[n] {
+	case ':':
+		return n <= 2 && leadingDigits(rest) == 2
+	case '-', '/', '.', ' ':
+		return dateTail(strings.TrimLeft(rest, " "), s[n])
+	}
+	return false
+}
+
+// dateTail reads what follows a date's first number: a second number or a
+// month's name, then a third number.
+func dateTail(rest string, sep byte) bool {
+	k := leadingDigits(rest)
+	if k == 0 {
+		k = letters(rest)
+		if !isMonth(rest[:k]) {
+			return false
+		}
+		k += len(rest[k:]) - len(strings.TrimLeft(rest[k:], ".-/, "))
+		return leadingDigits(rest[k:]) >= 2
+	}
+	if sep == ' ' || k > 2 || k >= len(rest) || strings.IndexByte("-/.", rest[k]) < 0 {
+		return false
+	}
+	m := leadingDigits(rest[k+1:])
+	if m == 0 || m > 4 || m == 3 {
+		return false
+	}
+	end := rest[k+1+m:]
+	return end == "" || strings.IndexByte(" Tt,_-", end[0]) >= 0 || len(end) == 1
+}
+
+// wordStamp knows "Fri May 26 2023 20:10:17" and "May 26, 2023"; at most
+// depth words lead it.
+func wordStamp(s string, depth int) bool {
+	k := letters(s)
+	word := s[:k]
+	rest := strings.TrimLeft(s[k:], "., ")
+	if rest == "" {
+		return false
+	}
+	if isMonth(word) {
+		n := leadingDigits(rest)
+		return n >= 1 && n <= 4 && leadingDigits(strings.TrimLeft(rest[n:], "., thndrs")) >= 2
+	}
+	if depth == 0 || !isWeekday(word) {
+		return false
+	}
+	if rest[0]-'0' <= 9 {
+		return digitStamp(rest)
+	}
+	return wordStamp(rest, depth-1)
+}
+
+func letters(s string) int {
+	n := 0
+	for n < len(s) && (s[n]|0x20 >= 'a' && s[n]|0x20 <= 'z' || s[n] >= 0x80) {
+		n++
+	}
+	return n
+}
+
+// months and weekdays by their first letters, in English, German, French,
+// Dutch, Spanish and Italian.
+var (
+	months = wordSet(`jan feb mar apr may jun jul aug sep oct nov dec mär mrz mai okt dez fév avr jui aoû déc maa mrt
+ mei ene abr ago dic gen mag giu lug set ott`)
+	weekdays = wordSet(`mon tue wed thu fri sat sun mo di mi do fr sa so lun mar mer jeu ven sam dim ma wo vr za zo mié
+ jue vie sáb dom gio sab`)
+)
+
+func isMonth(word string) bool {
+	r := []rune(strings.ToLower(word))
+	return len(r) >= 3 && len(r) <= 10 && months[string(r[:3])]
+}
+
+func isWeekday(word string) bool {
+	r := []rune(strings.ToLower(word))
+	if len(r) > 11 {
+		return false
+	}
+	return weekdays[string(r)] || len(r) >= 3 && weekdays[string(r[:3])]
+}
+
+// isCompactStamp knows 20260102, 202601021530, 20260102T153000Z.
+func isCompactStamp(s string) bool {
+	n := leadingDigits(s)
+	if n < 8 || s[:2] != "19" && s[:2] != "20" {
+		return false
+	}
+	month, day := s[4:6], s[6:8]
+	if month < "01" || month > "12" || day < "01" || day > "31" {
+		return false
+	}
+	if n == len(s) {
+		return n == 8 || n == 12 || n == 14
+	}
+	return n == 8 && strings.IndexByte("T _-", s[8]) >= 0 && leadingDigits(s[9:]) >= 2
+}

@@ -1,0 +1,191 @@
+package table
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+)
+
+// readText reads a text export.
+func readText(name string, data []byte, opt Options) ([]*Table, error) {
+	if err := refuseForeign(name, data); err != nil {
+		return nil, err
+	}
+	text, enc, probs, err := decode(data, opt.Encoding)
+	if err != nil {
+		return nil, &Error{File: name, Got: "encoding " + quote(opt.Encoding), Want: "one of " + charsetNames,
+			Do: "correct encoding in [[log]] or leave it out to have it found", Err: err}
+	}
+	probs = append(probs, nulProblem(text)...)
+	sep, from, line := textSeparator(text, opt)
+	c := &cutter{text: text, sep: sep}
+	rows := c.cutAll(from, line)
+	probs = append(probs, c.probs...)
+	if p, cut := cutLastCell(text, rows); cut {
+		probs = append(probs, p)
+	}
+	base := Table{File: name, Encoding: enc}
+	if sep != 0 {
+		base.Separator = string(sep)
+	}
+	tables, err := tablesOf(base, rows, opt, sep)
+	if err != nil {
+		return nil, inFile(err, name, "")
+	}
+	spread(tables, probs)
+	return pick(name, "", tables, opt.Table)
+}
+
+// textSeparator settles the separator and where reading starts.
+func textSeparator(text string, opt Options) (sep byte, from, line int) {
+	line = 1
+	if s, next, ok := sepLine(text); ok {
+		sep, from, line = s, next, 2
+	}
+	if s, ok := separatorByte(opt.Separator); ok {
+		sep = s
+	}
+	if sep == 0 {
+		sep = findSeparator(text[from:])
+	}
+	return sep, from, line
+}
+
+// tablesOf finds the tables among rows and finishes them.
+func tablesOf(base Table, rows []Row, opt Options, sep byte) ([]*Table, error) {
+	blocks := findBlocks(rows, opt.Header)
+	if len(blocks) == 0 {
+		b, err := headerOnly(rows, opt.Header)
+		if err != nil {
+			return nil, err
+		}
+		blocks = append(blocks, b)
+	}
+	var tables []*Table
+	for _, b := range blocks {
+		if err := b.refuseCutDecimals(sep); err != nil {
+			return nil, err
+		}
+		t := base
+		b.assemble(&t, opt)
+		tables = append(tables, &t)
+	}
+	return tables, nil
+}
+
+// headerOnly finds the header of a table that has no rows, or says why there
+// is no table.
+func headerOnly(rows []Row, forced *int) (*block, error) {
+	if forced != nil && *forced > 0 {
+		return nil, &Error{Line: *forced, Err: errNoTable, Got: "no such line, or an empty one", Want: "the header that [[log]] header names",
+			Do: "correct header in [[log]] or leave it out to have it found"}
+	}
+	first := -1
+	for i := len(rows) - 1; i >= 0; i-- {
+		s := shapeOf(rows[i].Cells)
+		if s.filled > 0 {
+			first = i
+		}
+		if s.filled >= 2 && s.texts >= 2 && s.texts*2 > s.filled && s.stamps == 0 {
+			b := &block{header: []Row{rows[i]}, width: len(dropEmptyTail(rows[i].Cells))}
+			if isUnitRow(rows[i].Cells) && i > 0 && headerLike(rows[i-1].Cells, b.width) {
+				b.units, b.header = rows[i].Cells, []Row{rows[i-1]}
+			}
+			return b, nil
+		}
+	}
+	if first < 0 {
+		return nil, &Error{Err: errNoTable, Got: "no filled cell", Want: "a header line and rows of readings", Do: "export the log again"}
+	}
+	return nil, &Error{Line: rows[first].Line, Err: errNoTable, Got: quote(strings.Join(rows[first].Cells, " | ")),
+		Want: "a table: rows of cells parted by a comma, semicolon, tab or |, each with a date or a number",
+		Do:   "look at the file in a text editor, then set separator and header in [[log]], or export it again as CSV"}
+}
+
+// cutLastCell empties the last cell of a file that ends without a line break
+// in the middle of a number: where all rows before have the same decimals in
+// that column and the last has fewer, a digit may be missing.
+func cutLastCell(text string, rows []Row) (Problem, bool) {
+	if len(rows) < 4 || strings.HasSuffix(text, "\n") || strings.HasSuffix(text, "\r") {
+		return Problem{}, false
+	}
+	last := rows[len(rows)-1]
+	col := len(last.Cells) - 1
+	usual := -1
+	for i := len(rows) - 2; i >= max(0, len(rows)-30); i-- {
+		if col >= len(rows[i].Cells) {
+			return Problem{}, false
+		}
+		d := decimals(rows[i].Cells[col])
+		if d < 1 && shapeOf(rows[i].Cells).isData() || usual >= 0 && d >= 0 && d != usual {
+			return Problem{}, false
+		}
+		if d > 0 {
+			usual = d
+		}
+	}
+	if got := decimals(last.Cells[col]); usual < 1 || got < 0 || got >= usual {
+		return Problem{}, false
+	}
+	p := Problem{Code: "file-cut", Line: last.Line, Column: col + 1,
+		Text: fmt.Sprintf("the file ends without a line break after %s, where every row before has %d decimals: it may have been cut, and the cell is left out", quote(last.Cells[col]), usual)}
+	last.Cells[col] = ""
+	return p, true
+}
+
+// decimals counts the digits behind the last mark of a number; -1 = no number.
+func decimals(s string) int {
+	if classify(s) != numberCell {
+		return -1
+	}
+	i := strings.LastIndexAny(s, ".,")
+	if i < 0 {
+		return 0
+	}
+	return leadingDigits(s[i+1:])
+}
+
+// inFile puts file and sheet into an error found deeper down.
+func inFile(err error, name, sheet string) error {
+	var e *Error
+	if errors.As(err, &e) {
+		e.File, e.Sheet = name, sheet
+	}
+	return err
+}
+
+// spread gives each problem of the whole file to the table whose lines it
+// stands among.
+func spread(tables []*Table, probs []Problem) {
+	for _, p := range probs {
+		at := tables[0]
+		for _, t := range tables {
+			if first := t.firstLine(); first > 0 && first <= p.Line {
+				at = t
+			}
+		}
+		at.Problems = append(at.Problems, p)
+	}
+}
+
+func (t *Table) firstLine() int {
+	switch {
+	case t.HeaderLine > 0:
+		return t.HeaderLine
+	case len(t.Rows) > 0:
+		return t.Rows[0].Line
+	}
+	return 0
+}
+
+// pick chooses the table that the farm file names.
+func pick(name, sheet string, tables []*Table, n int) ([]*Table, error) {
+	if n == 0 {
+		return tables, nil
+	}
+	if n > len(tables) {
+		return nil, &Error{File: name, Sheet: sheet, Got: fmt.Sprintf("%d tables", len(tables)), Want: fmt.Sprintf("table %d, as [[log]] table says", n),
+			Do: "correct table in [[log]] or leave it out"}
+	}
+	return tables[n-1 : n], nil
+}

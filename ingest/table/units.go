@@ -1,0 +1,161 @@
+package table
+
+import "strings"
+
+// unitWords are the unit texts that this package tells from names, lower
+// case and without blanks. What they mean is the loader's business.
+var unitWords = wordSet(`° °c c degc °celsius celsius gradc degreesc degreescelsius deg °f f degf fahrenheit
+ degreesf °k k kelvin l ltr lt liter liters litre litres ml dl hl m³ m3 cbm gal gals gallon gallons gal_us gal_imp
+ usgal impgal gal(us) gal(imp) gpm lpm lph gph cfm w kw mw watt watts wh kwh mwh gwh j kj mj gj btu a ma amp amps
+ ampere v mv volt volts va kva var kvar hz khz bar barg bara mbar pa kpa hpa mpa psi psig psia inhg mmhg atm % %rh
+ pct percent ‰ s sec secs second seconds ms min mins minute minutes h hr hrs hour hours d day days mm cm m km in
+ inch inches ft g kg mg t tonne tonnes lb lbs ppm ppb lx lux µs imp imps pulse pulses count counts rpm db dbm
+ on/off 0/1 1/0 mol`)
+
+// bareUnits may end a header without brackets; shorter ones are as often the
+// name of a place ("Tank C") or a word ("Temp min", "Loop in").
+var bareUnits = wordSet(`°c °f degc degf gal_us gal_imp gpm lpm lph kw kwh mwh mj wh bar mbar kpa psi % °celsius
+ celsius fahrenheit litres liters m³ m3 gal`)
+
+func wordSet(s string) map[string]bool {
+	set := map[string]bool{}
+	for _, w := range strings.Fields(s) {
+		set[w] = true
+	}
+	return set
+}
+
+var unitSpelling = strings.NewReplacer("º", "°", "˚", "°", "℃", "°c", "℉", "°f", "μ", "µ", " ", "", "\u00a0", "",
+	"\u2009", "", "\u202f", "", "*", "·")
+
+func foldUnit(s string) string { return strings.ToLower(unitSpelling.Replace(s)) }
+
+// isUnit tells whether s reads as a unit: known words with powers, joined by
+// "/" or "·".
+func isUnit(s string) bool {
+	if s == "" || len(s) > 24 {
+		return false
+	}
+	f := foldUnit(s)
+	if unitWords[f] {
+		return true
+	}
+	for _, part := range strings.FieldsFunc(f, func(r rune) bool { return r == '/' || r == '·' }) {
+		if !unitWords[part] && !unitWords[strings.TrimRight(part, "^-23²³⁻¹1")] {
+			return false
+		}
+	}
+	return !strings.HasPrefix(f, "/") && !strings.HasSuffix(f, "/") && !strings.Contains(f, "//")
+}
+
+// headerUnit finds the unit that a header names: in brackets, behind a
+// stroke, or as its last word. "" = none.
+func headerUnit(header string) string {
+	if i := strings.LastIndex(strings.ToLower(header), "gal"); i > 0 && isUnit(header[i:]) && letters(header[i-1:i]) == 0 {
+		return header[i:] // "Water gal (US)": which gallon stands behind the word
+	}
+	if u := bracketUnit(header); u != "" {
+		return u
+	}
+	if i := strings.LastIndexAny(header, " ,"); i > 0 {
+		if u := trim(header[i+1:]); isBareUnit(u) {
+			return u
+		}
+		if j := strings.LastIndexAny(trim(header[:i]), " ,"); j > 0 {
+			if u := trim(header[j+1:]); isBareUnit(u) { // "Loop deg C"
+				return u
+			}
+		}
+	}
+	if i := strings.IndexByte(header, '/'); i > 0 {
+		if u := trim(header[i+1:]); isUnit(u) && !isUnit(header) {
+			return u
+		}
+	}
+	if u := underscoreUnit(header); u != "" {
+		return u
+	}
+	if isBareUnit(header) {
+		return header
+	}
+	return ""
+}
+
+func bracketUnit(header string) string {
+	for end := len(header); ; {
+		c := strings.LastIndexAny(header[:end], ")]}")
+		if c < 0 {
+			return ""
+		}
+		open := strings.LastIndexByte(header[:c], "([{"[strings.IndexByte(")]}", header[c])])
+		if open < 0 {
+			return ""
+		}
+		if u := trim(header[open+1 : c]); isUnit(u) {
+			return u
+		}
+		end = open
+	}
+}
+
+func isBareUnit(s string) bool {
+	if s == "" || len(s) > 16 {
+		return false
+	}
+	f := foldUnit(s)
+	return bareUnits[f] || strings.ContainsAny(f, "/°%") && isUnit(s) && len(f) > 1
+}
+
+// underscoreUnit reads names made by programs: "loop_flow_l_min",
+// "tank_temp_C", "power_kW".
+func underscoreUnit(header string) string {
+	i := strings.LastIndexByte(header, '_')
+	if i <= 0 {
+		return ""
+	}
+	last := header[i+1:]
+	if j := strings.LastIndexByte(header[:i], '_'); j > 0 {
+		u := header[j+1:i] + "/" + last
+		if (last == "min" || last == "h" || last == "s") && isUnit(u) {
+			return u
+		}
+	}
+	single := len(last) == 1 && strings.Contains("CFKcfk", last) && strings.Contains(strings.ToLower(header[:i]), "temp")
+	if single || isBareUnit(last) {
+		return last
+	}
+	return ""
+}
+
+// isUnitCell is isUnit for a cell of a unit row, where brackets, dashes and
+// stamp patterns stand too.
+func isUnitCell(s string) bool {
+	s = stripBrackets(s)
+	return isUnit(s) || IsMissing(s) || isStampPattern(s)
+}
+
+func stripBrackets(s string) string {
+	s = trim(s)
+	if len(s) >= 2 && strings.IndexByte("([{", s[0]) >= 0 && strings.IndexByte(")]}", s[len(s)-1]) >= 0 {
+		return trim(s[1 : len(s)-1])
+	}
+	return s
+}
+
+// isStampPattern knows "DD.MM.YYYY hh:mm", "UTC" and "local time".
+func isStampPattern(s string) bool {
+	switch strings.ToLower(s) {
+	case "utc", "gmt", "local", "local time", "datetime", "date", "time", "iso", "iso8601":
+		return true
+	}
+	return len(s) >= 4 && strings.Trim(s, "dDmMyYhHsSTtjJaA:./-,' ") == "" && strings.ContainsAny(s, ":./-")
+}
+
+// isUnitLead is what may stand in the first column of a unit row.
+func isUnitLead(s string) bool {
+	switch strings.ToLower(strings.TrimRight(s, ":")) {
+	case "unit", "units", "einheit", "einheiten", "unité", "unidad", "eenheid":
+		return true
+	}
+	return false
+}

@@ -122,6 +122,7 @@ func (g *Grid) readings(c *Channel, s *series.Series, info series.Info, k kept, 
 		for i := range at {
 			at[i] = k.from[i] + (k.at[i]-k.from[i])/2
 		}
+		c.HalfS = float64(s.IntervalMS) / 2000
 	}
 	bridge := int64(max(opt.BridgeIntervals*float64(s.IntervalMS), opt.BridgeS*1000))
 	step := g.StepMS()
@@ -130,7 +131,7 @@ func (g *Grid) readings(c *Channel, s *series.Series, info series.Info, k kept, 
 	if info.Class != series.Temperature {
 		return
 	}
-	c.At = at
+	c.At, c.Read = at, k.v
 	if info.Pipe {
 		c.Edges = unknown(g.N + 1)
 		interpolate(at, k.v, axis{g.StartMS, step, g.N + 1}, bridge, c.Edges)

@@ -87,6 +87,9 @@ func (g *Grid) Flow(f *farm.Farm, q series.Quantity, opt Options) (*Stream, []se
 	var parts []*Stream
 	var problems []series.Problem
 	rated := g.rated(q, RatedFor(f, q))
+	if q == "loop_flow" && len(rated) > 1 {
+		rated = rated[:1] // valve and pump of one loop: one flow
+	}
 	for _, place := range places {
 		all := g.waysAt(w, place)
 		if len(places) == 1 && len(rated) > 0 && q != "pump_power" {
@@ -98,9 +101,6 @@ func (g *Grid) Flow(f *farm.Farm, q series.Quantity, opt Options) (*Stream, []se
 	}
 	if len(parts) == 0 {
 		parts = rated
-		if q == "loop_flow" && len(parts) > 1 {
-			parts = parts[:1] // valve and pump of one loop: one flow
-		}
 	}
 	if len(parts) == 0 {
 		return nil, problems

@@ -46,6 +46,11 @@ type Channel struct {
 	// At: the stamps of the kept readings behind the values (temperatures
 	// only), Unix ms: between them a value is interpolated, not read.
 	At []int64
+	// Read: those readings.
+	Read []float64
+	// HalfS: a reading is the mean over this many seconds on either side of its
+	// stamp (temperatures logged as means); 0 = an instant.
+	HalfS float64
 	// Flags: the flags of the readings that fall into the cell, OR-ed; nil
 	// where no reading carries one.
 	Flags []series.Flag

@@ -1,0 +1,123 @@
+package cycle
+
+import (
+	"math"
+	"slices"
+
+	"yardheat/analysis/grid"
+)
+
+// Draw is one refill through the loop.
+type Draw struct {
+	Span
+	Start, End int64
+	Litres     float64
+	// Complete: the flow is covered from its first to its last cell and in the
+	// cells beside them.
+	Complete bool
+	// Estimated: no meter saw it; it shows in the probes, the litres are
+	// loop.draw_l.
+	Estimated bool
+}
+
+// Threshold is the flow above which a draw or a wash is looked for: the larger
+// of a share of the 95th percentile of the flow while it flows, and a floor.
+func Threshold(flowLMin []float64, share, floorLMin float64) float64 {
+	var q []float64
+	for _, v := range flowLMin {
+		if v > 0 {
+			q = append(q, v)
+		}
+	}
+	if len(q) == 0 {
+		return floorLMin
+	}
+	slices.Sort(q)
+	return max(floorLMin, share*q[int(0.95*float64(len(q)-1))])
+}
+
+// Draws are the stretches above the threshold, pauses up to PauseS joined, that
+// hold at least MinDrawS of unbroken flow.
+func Draws(g *grid.Grid, flowLMin []float64, opt Options) []Draw {
+	limit := Threshold(flowLMin, opt.ThresholdShare, opt.ThresholdLMin)
+	above := func(v float64) bool { return v > limit }
+	var out []Draw
+	for _, s := range Spans(flowLMin, int(opt.PauseS/g.StepS+1e-9), above) {
+		if !lasts(flowLMin[s.A:s.B], above, opt.MinDrawS/g.StepS) {
+			continue
+		}
+		out = append(out, Draw{
+			Span: s, Start: g.EdgeMS(s.A), End: g.EdgeMS(s.B), Litres: integral(flowLMin, s, g.StepS/60),
+			Complete: complete(flowLMin, s),
+		})
+	}
+	return out
+}
+
+// lasts: some unbroken stretch has at least so many cells.
+func lasts(values []float64, on func(float64) bool, cells float64) bool {
+	for _, s := range Spans(values, 0, on) {
+		if float64(s.B-s.A) >= cells-1e-9 {
+			return true
+		}
+	}
+	return false
+}
+
+func complete(values []float64, s Span) bool {
+	for i := max(0, s.A-1); i < min(len(values), s.B+1); i++ {
+		if v := values[i]; v != v {
+			return false
+		}
+	}
+	return s.A > 0 && s.B < len(values)
+}
+
+// DrawsByProbes finds draws where no meter is logged: the inlet probe falls
+// towards the cold feed while water moves past it and drifts back while it
+// stands. A draw starts where the inlet has fallen by at least fallK within ten
+// minutes and ends where it has risen by a quarter of that fall above its
+// lowest, or after four hours. The litres are the farm's loop.draw_l each,
+// spread evenly; their error is in the budget.
+func DrawsByProbes(g *grid.Grid, inC []float64, drawL, fallK float64) ([]Draw, []float64) {
+	flow := make([]float64, g.N)
+	for i, v := range inC {
+		if v != v {
+			flow[i] = math.NaN()
+		}
+	}
+	back := max(1, int(600/g.StepS))
+	longest := int(4 * 3600 / g.StepS)
+	var out []Draw
+	for i := back; i < g.N; i++ {
+		high, at := highest(inC, i-back, i)
+		if !(high-inC[i] >= fallK) {
+			continue
+		}
+		end, low := i, inC[i]
+		for end+1 < g.N && end-at < longest && inC[end+1] < low+max(0.25*(high-low), 0.5) {
+			end++
+			low = min(low, inC[end])
+		}
+		s := Span{at + 1, end + 1}
+		lMin := drawL / (float64(s.B-s.A) * g.StepS / 60)
+		for k := s.A; k < s.B; k++ {
+			flow[k] = lMin
+		}
+		out = append(out, Draw{s, g.EdgeMS(s.A), g.EdgeMS(s.B), drawL, false, true})
+		i = end + back
+	}
+	return out, flow
+}
+
+// highest covered value in [a, b) and the last cell within a tenth of a kelvin
+// of it.
+func highest(v []float64, a, b int) (high float64, at int) {
+	high = math.Inf(-1)
+	for i := a; i < b; i++ {
+		if v[i] >= high-0.1 {
+			high, at = max(high, v[i]), i
+		}
+	}
+	return high, at
+}

@@ -1,0 +1,400 @@
+package grid
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// A pipe probe means something only while water moves past it and once the
+// standing water is flushed away. Runs finds the stretches of flow; Book says
+// at which temperature the litres of each flowing cell are counted.
+
+// RunOptions of the stretches of flow.
+type RunOptions struct {
+	// ThresholdLMin: less is a trickle. Its litres count, but it flushes no
+	// probe for the flow that follows.
+	ThresholdLMin float64
+	// JoinS: a pause up to this leaves the probe flushed.
+	JoinS float64
+}
+
+// Runs are the cells with flow and the stretches that they form.
+type Runs struct {
+	Grid *Grid
+	Flow *Stream
+	// Cells with flow above 0, ascending.
+	Cells []int
+	// LMin and L: mean flow and litres of each.
+	LMin, L []float64
+	// Trickle: cells that belong to no stretch above the threshold.
+	Trickle []bool
+	runs    []run
+}
+
+// run is Cells[lo:hi]; start and end are when the water is thought to have
+// started and stopped: inside the first and last interval of the log by the
+// litres found in it.
+type run struct {
+	lo, hi     int
+	start, end int64
+	trickle    bool
+}
+
+// NewRuns finds the stretches of flow.
+func NewRuns(g *Grid, flow *Stream, opt RunOptions) *Runs {
+	r := &Runs{Grid: g, Flow: flow}
+	perCell := g.StepS / 60
+	for i, q := range flow.Values {
+		if q > 0 {
+			r.Cells = append(r.Cells, i)
+			r.LMin = append(r.LMin, q)
+			r.L = append(r.L, q*perCell)
+		}
+	}
+	r.Trickle = make([]bool, len(r.Cells))
+	interval := max(1, int(math.Round(flow.UsualS/g.StepS)))
+	join := int(opt.JoinS / g.StepS)
+	for lo := 0; lo < len(r.Cells); {
+		hi := lo + 1
+		for hi < len(r.Cells) && r.joined(hi, join, opt.ThresholdLMin) {
+			hi++
+		}
+		r.split(lo, hi, interval, join, opt.ThresholdLMin)
+		lo = hi
+	}
+	return r
+}
+
+// joined: cell hi follows the one before without a break, or after a pause
+// that is short and known to be one.
+func (r *Runs) joined(hi, join int, threshold float64) bool {
+	a, b := r.Cells[hi-1], r.Cells[hi]
+	if b-a == 1 {
+		return true
+	}
+	if b-a-1 > join || r.LMin[hi] < threshold && r.LMin[hi-1] < threshold {
+		return false
+	}
+	for i := a + 1; i < b; i++ {
+		if v := r.Flow.Values[i]; v != v {
+			return false
+		}
+	}
+	return true
+}
+
+// split parts a stretch into runs above the threshold and trickles. A trickle
+// of at most one interval of the log beside a run is its partly filled edge.
+func (r *Runs) split(lo, hi, interval, join int, threshold float64) {
+	for a := lo; a < hi; {
+		b := a
+		if r.LMin[a] < threshold {
+			for b < hi && r.LMin[b] < threshold {
+				b++
+			}
+			if b-a > interval || b == hi {
+				cut := b
+				if b < hi {
+					cut = b - interval
+				}
+				r.add(a, cut, interval, true)
+				a = cut
+				continue
+			}
+		}
+		// From the edge on: all above the threshold, short dips joined.
+		last := b
+		for b < hi && (r.LMin[b] >= threshold || r.Cells[b]-r.Cells[last] <= max(join, interval)) {
+			if r.LMin[b] >= threshold {
+				last = b
+			}
+			b++
+		}
+		end := min(hi, last+1)
+		for end < hi && end-last <= interval && r.Cells[end]-r.Cells[end-1] == 1 && r.LMin[end] < threshold {
+			end++
+		}
+		r.add(a, end, interval, false)
+		a = end
+	}
+}
+
+func (r *Runs) add(lo, hi, interval int, trickle bool) {
+	if hi <= lo {
+		return
+	}
+	g, step := r.Grid, r.Grid.StepMS()
+	x := run{lo: lo, hi: hi, start: g.EdgeMS(r.Cells[lo]), end: g.EdgeMS(r.Cells[hi-1] + 1), trickle: trickle}
+	if n := interval; hi-lo > n {
+		span := float64(int64(n) * step)
+		if f := r.LMin[lo] / r.LMin[lo+n]; f < 1 {
+			x.start += int64((1 - f) * span)
+		}
+		if f := r.LMin[hi-1] / r.LMin[hi-1-n]; f < 1 {
+			x.end -= int64((1 - f) * span)
+		}
+	}
+	for i := lo; trickle && i < hi; i++ {
+		r.Trickle[i] = true
+	}
+	r.runs = append(r.runs, x)
+}
+
+// Len is the number of stretches, trickles included.
+func (r *Runs) Len() int { return len(r.runs) }
+
+// BookOptions of one probe.
+type BookOptions struct {
+	// TauS is the probe's time constant; 0 = no correction.
+	TauS float64
+	// LeadL is the pipe before the probe that stands in other air than what the
+	// water comes from (the loop's lead pipe); 0 = none known.
+	LeadL float64
+	// FastS: a log with a longer interval can't resolve the lag.
+	FastS float64
+	// FlushTaus: so many time constants after the lead is flushed a reading
+	// counts.
+	FlushTaus float64
+	// HoldS: the reading held back to the start of a run is the mean of the
+	// first this many seconds.
+	HoldS float64
+}
+
+// DefaultBookOptions are the project's, without lag and lead.
+func DefaultBookOptions() BookOptions { return BookOptions{FastS: 90, FlushTaus: 3, HoldS: 60} }
+
+// Validate names the field that is out of bounds.
+func (o BookOptions) Validate() error {
+	for _, b := range []struct {
+		name      string
+		v, lo, hi float64
+	}{
+		{"TauS", o.TauS, 0, 3600}, {"LeadL", o.LeadL, 0, 10000}, {"FastS", o.FastS, 0, 3600},
+		{"FlushTaus", o.FlushTaus, 0, 10}, {"HoldS", o.HoldS, 0, 600},
+	} {
+		if !(b.v >= b.lo && b.v <= b.hi) {
+			return fmt.Errorf("grid: option %s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)
+		}
+	}
+	return nil
+}
+
+// Booked are temperatures for the cells of Runs, one a cell.
+type Booked struct {
+	// TempC at which the cell's litres are counted; NaN = not covered.
+	TempC []float64
+	// PerS is its derivative with respect to the probe's time constant, K/s.
+	PerS []float64
+	// Held marks cells booked at a reading held back or on.
+	Held []bool
+}
+
+// Book says at which temperature the litres of each flowing cell are counted.
+//
+// Before the lead volume and FlushTaus time constants have passed: the first
+// valid reading of the run, held back to its start; of the first LeadL litres
+// the cooled water of a known lead pipe, at the still reading. After that the
+// lag-corrected reading of the cell where the log is fast enough, else the
+// reading between the first and the last one made in flushed, flowing water,
+// and those two held beyond. A run too short to flush takes its last reading.
+// A cell that the probe does not cover stays NaN: nothing is held into a gap.
+func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
+	n := len(r.Cells)
+	b := &Booked{TempC: make([]float64, n), PerS: make([]float64, n), Held: make([]bool, n)}
+	k := booker{r: r, p: probe, o: opt, b: b}
+	k.fast = probe.Edges != nil && probe.UsualS <= opt.FastS
+	for _, x := range r.runs {
+		k.book(x)
+	}
+	return b
+}
+
+// BookValue books one figure (or one by cell) for all cells: the cold feed of
+// the farm file.
+func (r *Runs) BookValue(at func(ms int64) float64) *Booked {
+	n := len(r.Cells)
+	b := &Booked{TempC: make([]float64, n), PerS: make([]float64, n), Held: make([]bool, n)}
+	for j, i := range r.Cells {
+		b.TempC[j] = at(r.Grid.EdgeMS(i))
+	}
+	return b
+}
+
+type booker struct {
+	r    *Runs
+	p    *Stream
+	o    BookOptions
+	b    *Booked
+	fast bool
+}
+
+func (k *booker) book(x run) {
+	flush := k.flushed(x)
+	ok := false
+	if k.fast {
+		ok = k.bookFast(x, flush)
+	} else {
+		ok = k.bookSlow(x, flush)
+	}
+	if !ok {
+		k.bookShort(x)
+	}
+	for j := x.lo; j < x.hi; j++ {
+		if v := k.p.Values[k.r.Cells[j]]; v != v {
+			k.b.TempC[j], k.b.PerS[j] = math.NaN(), 0
+		}
+	}
+	if ok && !x.trickle && k.o.LeadL > 0 {
+		k.cooledLead(x)
+	}
+}
+
+// flushed is when the lead volume and some time constants have passed.
+func (k *booker) flushed(x run) int64 {
+	at, left := x.start, k.o.LeadL
+	for j := x.lo; j < x.hi && left > 0; j++ {
+		edge := k.r.Grid.EdgeMS(k.r.Cells[j])
+		if k.r.L[j] >= left {
+			from := max(edge, x.start)
+			at = from + int64(left/k.r.L[j]*float64(edge+k.r.Grid.StepMS()-from))
+			left = 0
+			break
+		}
+		left -= k.r.L[j]
+		at = edge + k.r.Grid.StepMS()
+	}
+	if left > 0 {
+		return math.MaxInt64 / 2
+	}
+	return at + int64(k.o.FlushTaus*k.o.TauS*1000)
+}
+
+// bookFast takes the lag-corrected readings from the first flushed cell on.
+func (k *booker) bookFast(x run, flush int64) bool {
+	g := k.r.Grid
+	first := -1
+	var sum, sumPerS, held float64
+	for j := x.lo; j < x.hi; j++ {
+		i := k.r.Cells[j]
+		u, du := k.p.Unlag(i, g.StepS, k.o.TauS)
+		k.b.TempC[j], k.b.PerS[j] = u, du
+		if g.EdgeMS(i) < flush || u != u {
+			continue
+		}
+		if first < 0 {
+			first = j
+		}
+		if i == k.r.Cells[first] || float64(i-k.r.Cells[first]+1)*g.StepS <= k.o.HoldS {
+			sum, sumPerS, held = sum+u, sumPerS+du, held+1
+		}
+	}
+	if first < 0 {
+		return false
+	}
+	for j := x.lo; j < first; j++ {
+		k.b.TempC[j], k.b.PerS[j], k.b.Held[j] = sum/held, sumPerS/held, true
+	}
+	return true
+}
+
+// bookSlow takes what lies between the first and the last reading made in
+// flushed, flowing water.
+func (k *booker) bookSlow(x run, flush int64) bool {
+	half := int64(k.p.HalfS * 1000)
+	slack := int64(max(60, 0.1*k.p.UsualS) * 1000)
+	first, last, ok := k.span(flush+half, x.end+slack-half)
+	if !ok {
+		return false
+	}
+	v1, v2 := k.valueAt(first), k.valueAt(last)
+	step := k.r.Grid.StepMS()
+	for j := x.lo; j < x.hi; j++ {
+		i := k.r.Cells[j]
+		switch mid := k.r.Grid.EdgeMS(i) + step/2; {
+		case mid < first:
+			k.b.TempC[j], k.b.Held[j] = v1, true
+		case mid > last:
+			k.b.TempC[j], k.b.Held[j] = v2, true
+		default:
+			k.b.TempC[j] = k.p.Values[i]
+		}
+	}
+	return v1 == v1 && v2 == v2
+}
+
+// span is the first and last reading within [from, to].
+func (k *booker) span(from, to int64) (first, last int64, ok bool) {
+	lo, _ := slices.BinarySearch(k.p.At, from)
+	hi, _ := slices.BinarySearch(k.p.At, to+1)
+	if lo >= hi {
+		return 0, 0, false
+	}
+	return k.p.At[lo], k.p.At[hi-1], true
+}
+
+// bookShort: a run too short to flush its probe. A fast log's last cell but
+// for the first gives a lag-corrected reading, everything else the last
+// reading as it stands.
+func (k *booker) bookShort(x run) {
+	g := k.r.Grid
+	lastCell := k.r.Cells[x.hi-1]
+	end := g.EdgeMS(lastCell + 1)
+	var u, du float64
+	if _, last, ok := k.span(x.start+1, end); ok {
+		u = k.valueAt(last)
+	} else {
+		u = k.p.Values[lastCell]
+	}
+	if k.fast && x.hi-x.lo > 1 && !x.trickle {
+		if c, d := k.p.Unlag(lastCell, g.StepS, k.o.TauS); c == c {
+			u, du = c, d
+		}
+	}
+	for j := x.lo; j < x.hi; j++ {
+		k.b.TempC[j], k.b.PerS[j], k.b.Held[j] = u, du, true
+	}
+}
+
+// cooledLead books the litres that stood in the lead pipe at the reading
+// before the run.
+func (k *booker) cooledLead(x run) {
+	lo, _ := slices.BinarySearch(k.p.At, x.start+1)
+	if lo == 0 {
+		return
+	}
+	still := k.valueAt(k.p.At[lo-1])
+	if still != still {
+		return
+	}
+	left := k.o.LeadL
+	for j := x.lo; j < x.hi && left > 0; j++ {
+		part := min(left, k.r.L[j])
+		w := part / k.r.L[j]
+		k.b.TempC[j] += w * (still - k.b.TempC[j])
+		k.b.PerS[j] *= 1 - w
+		left -= part
+	}
+}
+
+// valueAt reads the probe at a stamp.
+func (k *booker) valueAt(ms int64) float64 {
+	if j, ok := slices.BinarySearch(k.p.At, ms); ok && k.p.Read != nil {
+		return k.p.Read[j]
+	}
+	g := k.r.Grid
+	row, t0 := k.p.Edges, g.StartMS
+	if row == nil {
+		row, t0 = k.p.Values, g.StartMS+g.StepMS()/2
+	}
+	x := float64(ms-t0) / float64(g.StepMS())
+	i := int(math.Floor(x))
+	f := x - float64(i)
+	switch {
+	case i < 0 || i >= len(row):
+		return math.NaN()
+	case f == 0 || i+1 == len(row):
+		return row[i]
+	}
+	return row[i] + f*(row[i+1]-row[i])
+}

@@ -1,0 +1,199 @@
+package plant
+
+import (
+	"fmt"
+	"math"
+
+	"yardheat/analysis/doubt"
+)
+
+// LineResult is the line of heat caught against heat rejected, as rates over
+// windows of several days.
+type LineResult struct {
+	Line // kW against kW
+	// Windows behind it, and the scatter of a window about the line in kW that
+	// the store's carry-over does not explain.
+	Windows   int
+	ScatterKW float64
+	// GainKW = Intercept/Slope, and the half-width of its 95 % interval with
+	// the sensors' shared errors.
+	GainKW, GainHalfKW float64
+	// SlopeHalf, InterceptHalfKW: half-widths of the 95 % intervals likewise.
+	SlopeHalf, InterceptHalfKW float64
+	// HoursPerCycle turns the intercept into kWh a cycle.
+	HoursPerCycle float64
+
+	randomHalfKW float64
+	effects      []gainEffect
+}
+
+// SlopeFigure is the line's slope: heat caught per heat rejected.
+func (l LineResult) SlopeFigure(coverage float64) doubt.Figure {
+	return doubt.Make(l.Slope, l.Slope-l.SlopeHalf, l.Slope+l.SlopeHalf, "1", doubt.Fitted, l.Windows, coverage, "")
+}
+
+// InterceptFigure is the line's intercept in kWh a cycle.
+func (l LineResult) InterceptFigure(coverage float64) doubt.Figure {
+	v, u := l.Intercept*l.HoursPerCycle, l.InterceptHalfKW*l.HoursPerCycle
+	return doubt.Make(v, v-u, v+u, "kWh", doubt.Fitted, l.Windows, coverage, "")
+}
+
+// window is a stretch of whole days.
+type window struct{ from, to int } // rows from … to−1
+
+// fitLine draws the line through windows of whole blocks of days, so that
+// what the store carries from one cycle to the next weighs little, and adds
+// the shared errors of the sensors by refitting under each.
+func fitLine(terms Terms, carryKWh float64, sources []doubt.Source) (LineResult, error) {
+	windows := windowsOf(terms)
+	if len(windows) < doubt.MinBlocks {
+		return LineResult{}, fmt.Errorf("only %d stretches of days; want %d", len(windows), doubt.MinBlocks)
+	}
+	none := make([]float64, len(sources))
+	points := pointsOf(terms, windows, carryKWh, none)
+	line, scatter, err := fitScatter(points)
+	if err != nil {
+		return LineResult{}, err
+	}
+	if !(line.Slope > 0) {
+		return LineResult{}, fmt.Errorf("more heat rejected did not go with more heat caught")
+	}
+	l := LineResult{Line: line, Windows: len(windows), ScatterKW: scatter, GainKW: line.Intercept / line.Slope,
+		HoursPerCycle: sumsOf(terms).hours / float64(len(terms.Rows))}
+	l.spread(terms, windows, carryKWh, sources)
+	return l, nil
+}
+
+// spread fills in the half-widths: the line's own standard errors by
+// Student's t, and each sensor's error by a refit at ± its standard
+// uncertainty. For G = a/b
+//
+//	u²(G) = (σ_a² + G² σ_b² − 2 G cov(a, b))/b²
+func (l *LineResult) spread(terms Terms, windows []window, carryKWh float64, sources []doubt.Source) {
+	t := doubt.StudentT(0.975, float64(l.Windows-2))
+	own := math.Sqrt(math.Max(0, l.InterceptSD*l.InterceptSD+l.GainKW*l.GainKW*l.SlopeSD*l.SlopeSD-2*l.GainKW*l.Cov)) / l.Slope
+	l.randomHalfKW = t * own
+	gain, slope, intercept := sq(l.randomHalfKW), sq(t*l.SlopeSD), sq(t*l.InterceptSD)
+	for _, i := range responding(terms) {
+		u := sources[i].U()
+		if u == 0 {
+			continue
+		}
+		up, upOK := l.refit(terms, windows, carryKWh, i, u, len(sources))
+		down, downOK := l.refit(terms, windows, carryKWh, i, -u, len(sources))
+		if !upOK || !downOK {
+			continue
+		}
+		d := (up.Intercept/up.Slope - down.Intercept/down.Slope) / 2
+		l.effects = append(l.effects, gainEffect{source: i, kwPer: d / u})
+		gain += sq(1.96 * d)
+		slope += sq(1.96 * (up.Slope - down.Slope) / 2)
+		intercept += sq(1.96 * (up.Intercept - down.Intercept) / 2)
+	}
+	l.GainHalfKW, l.SlopeHalf, l.InterceptHalfKW = math.Sqrt(gain), math.Sqrt(slope), math.Sqrt(intercept)
+}
+
+func (l *LineResult) refit(terms Terms, windows []window, carryKWh float64, source int, value float64, n int) (Line, bool) {
+	e := make([]float64, n)
+	e[source] = value
+	points := pointsOf(terms, windows, carryKWh, e)
+	line, err := York(withScatter(points, l.ScatterKW))
+	return line, err == nil && line.Slope > 0
+}
+
+// fitScatter fits the line with so much scatter added to every y that the
+// points lie about it as far as they should: MSWD = 1. What the days differ
+// by beside the carry-over of the store is not known beforehand.
+func fitScatter(points []Point) (Line, float64, error) {
+	low, high := 0.0, 0.0
+	for _, p := range points {
+		high = math.Max(high, math.Abs(p.Y))
+		low = math.Max(low, 1e-6*math.Abs(p.Y))
+	}
+	line, err := York(withScatter(points, low))
+	if err != nil || line.MSWD <= 1 {
+		return line, low, err
+	}
+	for range 60 {
+		middle := math.Sqrt(low * high)
+		if line, err = York(withScatter(points, middle)); err != nil {
+			return line, middle, err
+		}
+		if line.MSWD > 1 {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return line, high, nil
+}
+
+func withScatter(points []Point, scatterKW float64) []Point {
+	out := make([]Point, len(points))
+	for i, p := range points {
+		p.SY = math.Hypot(p.SY, scatterKW)
+		out[i] = p
+	}
+	return out
+}
+
+// windowsOf cuts the rows into stretches of as many days as the blocks have.
+func windowsOf(terms Terms) []window {
+	days := make([]int, len(terms.Rows))
+	for i, r := range terms.Rows {
+		days[i] = r.Day
+	}
+	length := doubt.NewBlocks(days, doubt.Lag1(doubt.DayMeans(days, ratios(terms))), 2).Length
+	var list []window
+	from, seen := 0, 1
+	for i := 1; i < len(days); i++ {
+		if days[i] == days[i-1] {
+			continue
+		}
+		if seen++; seen > length {
+			list = append(list, window{from, i})
+			from, seen = i, 1
+		}
+	}
+	if seen == length && len(days) > 0 {
+		list = append(list, window{from, len(days)})
+	}
+	return list
+}
+
+// pointsOf are the windows' rates in kW under the errors e. The store's change
+// over a window is triangular between ± carryKWh, u = carryKWh/√6.
+func pointsOf(terms Terms, windows []window, carryKWh float64, e []float64) []Point {
+	points := make([]Point, len(windows))
+	for i, w := range windows {
+		var hours float64
+		p := &points[i]
+		for r := w.from; r < w.to; r++ {
+			row := func(p doubt.Part) float64 { return p.Row(r, e) }
+			p.X += total(terms.Milk, row) + total(terms.Compressor, row)
+			p.Y += total(terms.Caught, row)
+			hours += terms.Rows[r].Hours
+		}
+		p.X, p.Y, p.SX = p.X/hours, p.Y/hours, carryKWh/math.Sqrt(6)/hours
+	}
+	return points
+}
+
+// responding are the sources that any of the terms responds to, each once.
+func responding(terms Terms) []int {
+	var list []int
+	seen := map[int]bool{}
+	for _, parts := range [][]doubt.Part{terms.Caught, terms.Milk, terms.Compressor} {
+		for _, p := range parts {
+			for _, i := range p.Sources() {
+				if !seen[i] {
+					seen[i] = true
+					list = append(list, i)
+				}
+			}
+		}
+	}
+	return list
+}
+
+func sq(x float64) float64 { return x * x }

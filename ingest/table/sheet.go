@@ -1,0 +1,213 @@
+package table
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/xuri/excelize/v2"
+)
+
+// sheetReader turns one sheet's cells into text.
+type sheetReader struct {
+	scan   *sheetScan
+	forms  styleForms
+	date04 bool
+	rows   []Row
+	words  []wordCell // text cells that read as numbers
+}
+
+// wordCell is where a text cell stands that reads as a number.
+type wordCell struct{ row, col int }
+
+// readSheet reads one checked sheet and finds its tables.
+func (w *workbook) readSheet(book *excelize.File, s sheetPart, opt Options) ([]*Table, error) {
+	r := &sheetReader{scan: s.scan, date04: w.date1904, forms: styleForms{book: book, known: map[uint16]dateForm{}}}
+	if err := r.read(book, s.name); err != nil {
+		return nil, damaged(w.name, s.name, err)
+	}
+	r.fillMerged()
+	probs := r.settleWords(opt)
+	layout := opt
+	layout.Decimal, layout.Thousands = "", ""
+	base := Table{File: w.name, Sheet: s.name, Encoding: "XLSX"}
+	tables, err := tablesOf(base, r.rows, layout, 0)
+	if err != nil {
+		return nil, inFile(err, w.name, s.name)
+	}
+	for _, t := range tables {
+		t.Decimal, t.Thousands = ".", ""
+	}
+	spread(tables, append(probs, r.problems(w.archive.cut)...))
+	return pick(w.name, s.name, tables, opt.Table)
+}
+
+// read takes the cells from the library and holds them against the scan: a
+// row or a number that the scan saw and the library does not give is an
+// error.
+func (r *sheetReader) read(book *excelize.File, sheet string) error {
+	it, err := book.Rows(sheet)
+	if err != nil {
+		return fmt.Errorf("%w: %w", errSheet, err)
+	}
+	defer it.Close()
+	width := 0
+	for _, c := range r.scan.cells {
+		width = max(width, int(c.col))
+	}
+	arena := make([]string, len(r.scan.rows)*width)
+	r.rows = make([]Row, 0, len(r.scan.rows))
+	number, at := 0, 0
+	for it.Next() {
+		number++
+		cells, err := it.Columns()
+		if err != nil {
+			return fmt.Errorf("%w: row %d: %w", errSheet, number, err)
+		}
+		if at >= len(r.scan.rows) || r.scan.rows[at].number != number {
+			continue
+		}
+		out := arena[:width:width]
+		arena = arena[width:]
+		if err := r.row(out, cells, r.scan.rows[at]); err != nil {
+			return err
+		}
+		r.rows = append(r.rows, Row{Line: number, Cells: out})
+		at++
+	}
+	if err := it.Error(); err != nil {
+		return fmt.Errorf("%w: %w", errSheet, err)
+	}
+	if at != len(r.scan.rows) || number != r.scan.last {
+		return fmt.Errorf("%w: %d of %d rows could be read", errSheet, at, len(r.scan.rows))
+	}
+	return nil
+}
+
+func (r *sheetReader) row(out, cells []string, row scanRow) error {
+	for _, c := range r.scan.cells[row.from:row.to] {
+		col := int(c.col) - 1
+		if col >= len(cells) || cells[col] == "" {
+			if c.value && c.kind == 'n' {
+				return fmt.Errorf("%w: the number in %s could not be read", errSheet, cellName(col+1, row.number))
+			}
+			continue
+		}
+		out[col] = r.cellText(cells[col], c)
+		if c.kind != 'n' && c.kind != 'b' && c.kind != 'e' && marked(out[col]) && classify(out[col]) == numberCell {
+			r.words = append(r.words, wordCell{len(r.rows), col})
+		}
+	}
+	return nil
+}
+
+// cellText gives a cell as the rest of the program wants it.
+func (r *sheetReader) cellText(raw string, c scanCell) string {
+	raw = trim(raw)
+	switch c.kind {
+	case 'n':
+		if form := r.forms.of(c.style); form != plainForm {
+			raw, _ = serialText(raw, form, r.date04)
+		}
+	case 'b':
+		if raw == "1" {
+			return "TRUE"
+		}
+		return "FALSE"
+	}
+	return raw
+}
+
+// marked tells whether a text holds a mark that a number may have.
+func marked(s string) bool {
+	return len(s) < 40 && strings.ContainsAny(s, ".,' \u00a0\u2009\u202f\u2212")
+}
+
+// settleWords gives numbers that stand as text ("21,5") a point, by the same
+// proof as for a text export.
+func (r *sheetReader) settleWords(opt Options) []Problem {
+	if len(r.words) == 0 {
+		return nil
+	}
+	var m markCount
+	for _, w := range r.words {
+		m.cell(r.rows[w.row].Cells[w.col], r.rows[w.row].Line)
+	}
+	decimal, thousands, probs := m.decide()
+	if opt.Decimal != "" {
+		decimal, probs = opt.Decimal, nil
+	}
+	if opt.Thousands != "" {
+		thousands = opt.Thousands
+	}
+	if thousands == decimal {
+		thousands = ""
+	}
+	for _, w := range r.words {
+		cell := &r.rows[w.row].Cells[w.col]
+		v, unit, ok := ParseNumber(*cell, decimal, thousands)
+		if !ok {
+			*cell += " (text)" // with the sheet's point it would read as another number
+			continue
+		}
+		*cell = trim(strconv.FormatFloat(v, 'f', -1, 64) + " " + unit)
+	}
+	return probs
+}
+
+// fillMerged writes a header cell that is merged over several columns into
+// each of them; one merged over the sheet's whole width is a title.
+func (r *sheetReader) fillMerged() {
+	if len(r.rows) == 0 {
+		return
+	}
+	width := len(r.rows[0].Cells)
+	for _, ref := range r.scan.merges {
+		from, to, _ := strings.Cut(ref, ":")
+		c1, r1, ok1 := cellRef(from)
+		c2, r2, ok2 := cellRef(to)
+		if !ok1 || !ok2 || r1 != r2 || c2 <= c1 || c2 > width || c2-c1+1 >= width {
+			continue
+		}
+		for i := range r.rows[:min(len(r.rows), 80)] {
+			if r.rows[i].Line != r1 {
+				continue
+			}
+			for c := c1; c < c2; c++ {
+				r.rows[i].Cells[c] = r.rows[i].Cells[c1-1]
+			}
+		}
+	}
+}
+
+// problems lists what the scan found.
+func (r *sheetReader) problems(fileCut bool) []Problem {
+	var probs []Problem
+	s := r.scan
+	switch {
+	case s.cut && s.dataWhole:
+		probs = append(probs, Problem{Code: "workbook-cut", Line: s.last,
+			Text: fmt.Sprintf("the sheet ends too early, but behind its last row, %d: export or copy the workbook again", s.last)})
+	case s.cut:
+		probs = append(probs, Problem{Code: "workbook-cut", Line: s.last, Text: fmt.Sprintf(
+			"the sheet ends too early; it is read up to row %d, its last whole row, and what stood below is lost%s: export or copy the workbook again", s.last, declared(s))})
+	case fileCut:
+		probs = append(probs, Problem{Code: "workbook-cut", Line: s.last,
+			Text: fmt.Sprintf("the file ends too early, but this sheet is whole up to its last row, %d: export or copy the workbook again", s.last)})
+	case s.declared > s.last:
+		probs = append(probs, Problem{Code: "workbook-short", Line: s.last,
+			Text: fmt.Sprintf("the sheet says that it goes to row %d and ends with row %d: see whether rows are missing", s.declared, s.last)})
+	}
+	if s.bare > 0 {
+		probs = append(probs, Problem{Code: "formula-without-value", Text: fmt.Sprintf(
+			"%d formulas have no stored result and are read as empty: open the workbook in a spreadsheet program and save it", s.bare)})
+	}
+	return probs
+}
+
+func declared(s *sheetScan) string {
+	if s.declared > s.last {
+		return fmt.Sprintf(" (the sheet says it goes to row %d)", s.declared)
+	}
+	return ""
+}

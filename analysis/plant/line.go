@@ -41,11 +41,11 @@ func (l LineResult) InterceptFigure(coverage float64) doubt.Figure {
 // window is a stretch of whole days.
 type window struct{ from, to int } // rows from … to−1
 
-// fitLine draws the line through windows of whole blocks of days, so that
-// what the store carries from one cycle to the next weighs little, and adds
-// the shared errors of the sensors by refitting under each.
+// fitLine draws the line through windows of several days, so that what the
+// store carries from one cycle to the next weighs little, and adds the shared
+// errors of the sensors by refitting under each.
 func fitLine(terms Terms, carryKWh float64, sources []doubt.Source) (LineResult, error) {
-	windows := windowsOf(terms)
+	windows := windowsOf(terms.Rows)
 	if len(windows) < doubt.MinBlocks {
 		return LineResult{}, fmt.Errorf("only %d stretches of days; want %d", len(windows), doubt.MinBlocks)
 	}
@@ -60,6 +60,8 @@ func fitLine(terms Terms, carryKWh float64, sources []doubt.Source) (LineResult,
 	}
 	l := LineResult{Line: line, Windows: len(windows), ScatterKW: scatter, GainKW: line.Intercept / line.Slope,
 		HoursPerCycle: sumsOf(terms).hours / float64(len(terms.Rows))}
+	wider := related(line, points)
+	l.InterceptSD, l.SlopeSD, l.Cov = wider*l.InterceptSD, wider*l.SlopeSD, wider*wider*l.Cov
 	l.spread(terms, windows, carryKWh, sources)
 	return l, nil
 }
@@ -137,28 +139,32 @@ func withScatter(points []Point, scatterKW float64) []Point {
 	return out
 }
 
-// windowsOf cuts the rows into stretches of as many days as the blocks have.
-func windowsOf(terms Terms) []window {
-	days := make([]int, len(terms.Rows))
-	for i, r := range terms.Rows {
-		days[i] = r.Day
-	}
-	length := doubt.NewBlocks(days, doubt.Lag1(doubt.DayMeans(days, ratios(terms))), 2).Length
+// windowsOf cuts the rows into stretches of doubt.MinBlockDays days. A rest of
+// fewer days at the end is left out.
+func windowsOf(rows []Row) []window {
 	var list []window
 	from, seen := 0, 1
-	for i := 1; i < len(days); i++ {
-		if days[i] == days[i-1] {
+	for i := 1; i <= len(rows); i++ {
+		if i < len(rows) && rows[i].Day == rows[i-1].Day {
 			continue
 		}
-		if seen++; seen > length {
+		if seen++; seen > doubt.MinBlockDays {
 			list = append(list, window{from, i})
 			from, seen = i, 1
 		}
 	}
-	if seen == length && len(days) > 0 {
-		list = append(list, window{from, len(days)})
-	}
 	return list
+}
+
+// related is by how much neighbouring windows that lie on the same side of the
+// line widen its standard errors: √(n/n′) with n′ the effective number.
+func related(line Line, points []Point) float64 {
+	rest := make([]float64, len(points))
+	for i, p := range points {
+		rest[i] = p.Y - line.Intercept - line.Slope*p.X
+	}
+	n := len(points)
+	return math.Sqrt(float64(n) / doubt.EffectiveN(n, math.Max(0, doubt.Lag1(rest))))
 }
 
 // pointsOf are the windows' rates in kW under the errors e. The store's change

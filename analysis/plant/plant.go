@@ -116,7 +116,7 @@ const (
 )
 
 // New readies the terms for trials. carryKWh is what the store may carry over
-// at most (see Storage.CarryKWh). The model has sources of its own, Sources():
+// at most (see Storage.CarryKWh; NaN counts as 0). The model has sources of its own, Sources():
 // the caller puts them among its sources beginning at index first.
 func New(terms Terms, gain Gain, carryKWh float64, first int) *Model {
 	m := &Model{terms: terms, gain: gain, first: first}
@@ -125,8 +125,8 @@ func New(terms Terms, gain Gain, carryKWh float64, first int) *Model {
 		hours[i], days[i] = r.Hours, r.Day
 	}
 	m.hours = doubt.NewPart(hours, nil, nil)
-	m.blocks = doubt.NewBlocks(days, doubt.Lag1(doubt.DayMeans(days, ratios(terms))), 1)
-	start, end := carrySources(carryKWh, runs(terms.Rows))
+	m.blocks = doubt.NewBlocks(days, doubt.Lag1(doubt.DayMeans(days, ratios(terms, gain.KW))), 1)
+	start, end := carrySources(orZero(carryKWh), runs(terms.Rows))
 	m.sources = []doubt.Source{ownGain: gain.source(), ownCarryStart: start, ownCarryEnd: end,
 		ownDays: {Name: "which days happened (recovery fraction)", Kind: doubt.Random, Dist: doubt.Resample, Blocks: m.blocks}}
 	return m
@@ -278,14 +278,14 @@ func total(parts []doubt.Part, of func(doubt.Part) float64) float64 {
 	return sum
 }
 
-// ratios are caught over milk and compressor heat by row, NaN where nothing
-// was rejected: what tells how much neighbouring days are alike.
-func ratios(t Terms) []float64 {
+// ratios are caught over rejected heat by row, NaN where nothing was rejected:
+// what tells how much neighbouring days are alike.
+func ratios(t Terms, gainKW float64) []float64 {
 	out := make([]float64, len(t.Rows))
 	for r := range out {
 		value := func(p doubt.Part) float64 { return p.Value(r) }
 		out[r] = math.NaN()
-		if rejected := total(t.Milk, value) + total(t.Compressor, value); rejected > 0 {
+		if rejected := total(t.Milk, value) + total(t.Compressor, value) + gainKW*t.Rows[r].Hours; rejected > 0 {
 			out[r] = total(t.Caught, value) / rejected
 		}
 	}
@@ -295,4 +295,11 @@ func ratios(t Terms) []float64 {
 func unknownValues() Values {
 	n := math.NaN()
 	return Values{n, n, n, n, n, n, n, n, n}
+}
+
+func orZero(v float64) float64 {
+	if math.IsNaN(v) {
+		return 0
+	}
+	return v
 }

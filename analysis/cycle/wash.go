@@ -113,7 +113,11 @@ func WashesByRefill(g *grid.Grid, draws []Draw, tankC []float64, targetC float64
 		if math.IsInf(before, 0) || !(before-low >= opt.FallK) {
 			continue
 		}
-		w := Wash{Span: d.Span, Start: d.Start, End: d.End, TempC: before, EndC: before, PeakC: before, Litres: d.Litres, Estimated: true}
+		at := tankC[d.A]
+		if at != at {
+			at = before
+		}
+		w := Wash{Span: d.Span, Start: d.Start, End: d.End, TempC: at, EndC: at, PeakC: at, Litres: d.Litres, Estimated: true}
 		w.judge(targetC, opt.JudgedC)
 		out = append(out, w)
 	}

@@ -1,0 +1,307 @@
+// Package account keeps the farm's heat account: what each step gave and took,
+// cycle by cycle, as metered, with the response of every sum to the errors of
+// the probes behind it.
+//
+// Flow: grid and cycle → streams of heat (loop, plate, wash, other use),
+// electricity, milk, tank → Account, a row a cycle. Season adds the rows, draws
+// the errors and fills what was not seen; nothing here is random, and nothing
+// is made up in a gap.
+//
+// Conventions: heat that the water gains is positive, and so are heat drawn
+// off, heat lost and electricity used; kWh; litres where the meter stands; NaN
+// is "not known". An error is reading minus truth; a sensitivity is the change
+// of the sum as computed per unit of the error.
+package account
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"yardheat/analysis/cycle"
+	"yardheat/analysis/grid"
+	"yardheat/ingest"
+	"yardheat/ingest/farm"
+	"yardheat/ingest/series"
+)
+
+// Options of the account.
+type Options struct {
+	Grid  grid.Options
+	Cycle cycle.Options
+	// Book: how litres are booked before a probe is flushed; its TauS and LeadL
+	// are set by probe.
+	Book grid.BookOptions
+	// JoinS: a pause of the flow up to this leaves a pipe probe flushed.
+	JoinS float64
+	// Time constants by fit, s (common practice, no source). LoopOutLagS, if
+	// not 0, is that of the loop's outlet as the fit found it.
+	LagPocketS, LagPipeS, LagUnknownS, LoopOutLagS float64
+	// FeedWithinS: a cycle without draws takes the feed of the nearest draws
+	// within this.
+	FeedWithinS float64
+	// Tank loss: stretches of LossStretchS without flow, element or plate, at
+	// least LossFewest of them.
+	LossStretchS float64
+	LossFewest   int
+	// LateAfterS: plate heat later than this after the last compressor stop is
+	// late; LateMilkingS: compressor electricity later than this after a
+	// milking's end.
+	LateAfterS, LateMilkingS float64
+	// ColdAfterS: when milk must be cold after a milking's end.
+	ColdAfterS float64
+}
+
+// DefaultOptions are the project's.
+func DefaultOptions() Options {
+	return Options{
+		Grid: grid.DefaultOptions(), Cycle: cycle.DefaultOptions(), Book: grid.DefaultBookOptions(),
+		JoinS: 120, LagPocketS: 20, LagPipeS: 45, LagUnknownS: 20,
+		FeedWithinS: 3 * 86400, LossStretchS: 4 * 3600, LossFewest: 5,
+		LateAfterS: 600, LateMilkingS: 3 * 3600, ColdAfterS: 2 * 3600,
+	}
+}
+
+// Validate names the field that is out of bounds.
+func (o Options) Validate() error {
+	for _, err := range []error{o.Grid.Validate(), o.Cycle.Validate(), o.Book.Validate()} {
+		if err != nil {
+			return err
+		}
+	}
+	for _, b := range []struct {
+		name      string
+		v, lo, hi float64
+	}{
+		{"JoinS", o.JoinS, 0, 3600}, {"LagPocketS", o.LagPocketS, 0, 3600}, {"LagPipeS", o.LagPipeS, 0, 3600},
+		{"LagUnknownS", o.LagUnknownS, 0, 3600}, {"LoopOutLagS", o.LoopOutLagS, 0, 3600},
+		{"FeedWithinS", o.FeedWithinS, 0, 30 * 86400}, {"LossStretchS", o.LossStretchS, 600, 86400},
+		{"LossFewest", float64(o.LossFewest), 2, 1000}, {"LateAfterS", o.LateAfterS, 0, 7200},
+		{"LateMilkingS", o.LateMilkingS, 0, 86400}, {"ColdAfterS", o.ColdAfterS, 0, 86400},
+	} {
+		if !(b.v >= b.lo && b.v <= b.hi) {
+			return fmt.Errorf("account: option %s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)
+		}
+	}
+	return nil
+}
+
+// Account is the farm's account over one period, a row a cycle in every part.
+type Account struct {
+	FromMS, ToMS int64
+	Zone         *time.Location
+	Cycles       []cycle.Cycle
+	Milkings     []ingest.Milking
+	// MilkingsFrom: "list", "times", "milk probe", "compressor", "washes", "day".
+	MilkingsFrom string
+	Draws        []cycle.Draw
+	Washes       []cycle.Wash
+
+	Loop, Plate, Wash, OtherUse Heat
+	Element, Pumps, Compressor  Power
+	Solar                       Solar
+	Feed                        []Feed
+	Milk                        Milk
+	Store                       Store
+	Loss                        Loss
+	// Drive: litre-kelvins at the plate (see PlateDrive), nil without gas_in_temp.
+	Drive []DriveRow
+	// GasSources are the probes of Drive.
+	GasSources []grid.Source
+	Problems   []series.Problem
+}
+
+// Input is what the account is made of.
+type Input struct {
+	Rec          *ingest.Record
+	Grid         *grid.Grid
+	FromMS, ToMS int64
+}
+
+// Make computes the account of [FromMS, ToMS). Stages that the farm does not
+// have, or that the logs do not show, say why in their Why.
+func Make(in Input, opt Options) (*Account, error) {
+	if err := opt.Validate(); err != nil {
+		return nil, err
+	}
+	if in.Rec == nil || in.Rec.Farm == nil || in.Grid == nil {
+		return nil, fmt.Errorf("account: no record or no grid")
+	}
+	if in.ToMS <= in.FromMS {
+		return nil, fmt.Errorf("account: the period from %d to %d ms is empty", in.FromMS, in.ToMS)
+	}
+	m := newMaker(in, opt)
+	m.powers()
+	m.flows()
+	m.washes()
+	m.cut()
+	m.feed()
+	m.heats()
+	m.cold()
+	m.tanks()
+	return m.acc, nil
+}
+
+// maker carries what the parts share while the account is made.
+type maker struct {
+	in   Input
+	opt  Options
+	farm *farm.Farm
+	g    *grid.Grid
+	zone *time.Location
+	acc  *Account
+
+	loop, plate, wash, use *grid.Runs
+	compressor, element    *grid.Stream
+	// loopIn is the loop's cold side as booked for its flow; mainsLoop the feed
+	// probe booked for it.
+	tankTop *grid.Stream
+	washHot *grid.Booked
+	feedC   func(ms int64) float64
+}
+
+func newMaker(in Input, opt Options) *maker {
+	zone := in.Rec.Zone
+	if zone == nil {
+		zone = time.UTC
+	}
+	return &maker{in: in, opt: opt, farm: in.Rec.Farm, g: in.Grid, zone: zone,
+		acc: &Account{FromMS: in.FromMS, ToMS: in.ToMS, Zone: zone}}
+}
+
+// flow finds one flow or power and keeps its problems.
+func (m *maker) flow(q series.Quantity) *grid.Stream {
+	s, problems := m.g.Flow(m.farm, q, m.opt.Grid)
+	m.acc.Problems = append(m.acc.Problems, problems...)
+	return s
+}
+
+// runs are the stretches of a flow; nil without one.
+func (m *maker) runs(s *grid.Stream) *grid.Runs {
+	if s == nil {
+		return nil
+	}
+	limit := cycle.Threshold(s.Values, m.opt.Cycle.ThresholdShare, m.opt.Cycle.ThresholdLMin)
+	return grid.NewRuns(m.g, s, grid.RunOptions{ThresholdLMin: limit, JoinS: m.opt.JoinS})
+}
+
+// flows finds what the meters saw and the draws.
+func (m *maker) flows() {
+	m.loop = m.runs(m.flow("loop_flow"))
+	m.plate = m.runs(m.flow("plate_flow"))
+	m.wash = m.runs(m.flow("wash_flow"))
+	m.use = m.runs(m.flow("hot_use_volume"))
+	if m.loop == nil {
+		m.loopByProbes()
+		return
+	}
+	m.acc.Draws = cycle.Draws(m.g, m.loop.Flow.Values, m.opt.Cycle)
+}
+
+// loopByProbes finds the draws where the loop has no meter and the farm states
+// the litres of a refill.
+func (m *maker) loopByProbes() {
+	in := m.g.Stream("loop_in_temp")
+	if in == nil {
+		in = m.g.Stream("mains_temp")
+	}
+	if in == nil || m.farm.Loop == nil || m.farm.Loop.DrawL <= 0 {
+		return
+	}
+	draws, flow := cycle.DrawsByProbes(m.g, in.Values, m.farm.Loop.DrawL, drawFallK)
+	if len(draws) == 0 {
+		return
+	}
+	m.acc.Draws = draws
+	m.loop = m.runs(&grid.Stream{Quantity: "loop_flow", Unit: "L/min", Values: flow, From: "draws", Name: "loop.draw_l × draws seen in the probes",
+		UsualS: m.g.StepS, Sources: []grid.Source{{Channel: -1, Quantity: "loop_flow", Key: "loop.draw_l", Weight: 1}}})
+}
+
+// drawFallK: the fall of the inlet that tells a draw from the air's daily
+// swing (common practice, no source).
+const drawFallK = 3.0
+
+// washes finds the washes: by the meter, else by the refills.
+func (m *maker) washes() {
+	m.tankTop = m.hotTank()
+	target := math.NaN()
+	if m.farm.Wash != nil && m.farm.Wash.HasTarget {
+		target = m.farm.Wash.TargetC
+	}
+	var tank []float64
+	if m.tankTop != nil {
+		tank = m.tankTop.Values
+	}
+	switch {
+	case m.wash != nil:
+		if probe := m.hot("wash_temp"); probe != nil {
+			m.washHot = m.wash.Book(probe, m.book(probe, 0))
+		}
+		m.acc.Washes = cycle.Washes(m.wash, m.washHot, target, m.opt.Cycle)
+	case tank != nil && len(m.acc.Draws) > 0:
+		m.acc.Washes = cycle.WashesByRefill(m.g, m.acc.Draws, tank, target, m.opt.Cycle)
+	default:
+		return
+	}
+	var element []float64
+	if m.element != nil {
+		element = m.element.Values
+	}
+	if target == target {
+		cycle.Explain(m.g, m.acc.Washes, tank, element, target, m.opt.Cycle)
+	}
+}
+
+// cut makes the cycles.
+func (m *maker) cut() {
+	var kw []float64
+	if m.compressor != nil {
+		kw = m.compressor.Values
+	}
+	a := m.acc
+	a.Milkings, a.MilkingsFrom = cycle.Milkings(m.in.Rec, m.g, kw, a.Washes, m.opt.Cycle)
+	a.Cycles = cycle.Cycles(m.g, a.Milkings, m.in.FromMS, m.in.ToMS, m.zone, m.opt.Cycle)
+}
+
+// hot is a stream's hot probe; where wash_temp or hot_use_temp is not logged
+// the hot tank's upper probe stands for it.
+func (m *maker) hot(q series.Quantity) *grid.Stream {
+	if s := m.g.Stream(q); s != nil {
+		return s
+	}
+	if q == "wash_temp" || q == "hot_use_temp" {
+		return m.tankTop
+	}
+	return nil
+}
+
+// book are the options for one probe.
+func (m *maker) book(s *grid.Stream, leadL float64) grid.BookOptions {
+	o := m.opt.Book
+	o.TauS, o.LeadL = m.lagS(s), leadL
+	return o
+}
+
+// lagS is the probe's time constant by its fit; tank, bed and air probes are
+// not corrected.
+func (m *maker) lagS(s *grid.Stream) float64 {
+	info, _ := series.Lookup(s.Quantity)
+	if !info.Pipe {
+		return 0
+	}
+	if s.Quantity == "loop_out_temp" && m.opt.LoopOutLagS > 0 {
+		return m.opt.LoopOutLagS
+	}
+	sum := 0.0
+	for _, x := range s.Sources {
+		switch m.g.Channels[x.Channel].Fit {
+		case "pocket":
+			sum += m.opt.LagPocketS
+		case "pipe":
+			sum += m.opt.LagPipeS
+		default:
+			sum += m.opt.LagUnknownS
+		}
+	}
+	return sum / float64(max(1, len(s.Sources)))
+}

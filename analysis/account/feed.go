@@ -1,0 +1,154 @@
+package account
+
+import (
+	"math"
+	"sort"
+
+	"yardheat/analysis/grid"
+)
+
+// Feed is the cold feed of one cycle.
+type Feed struct {
+	TempC float64
+	// From: "draws" of the cycle, "nearest draws", "mains" (the farm file's
+	// figure), "standing" (no flow is logged: the coldest tenth of the probe's
+	// readings), "" = not known.
+	From string
+}
+
+// feed finds the feed of every cycle: the flow-weighted reading of mains_temp
+// over the cycle's draws, else of the nearest draws within FeedWithinS, else
+// the farm file's figure. Where mains_temp is not logged, the inlet of an open
+// loop is the feed.
+func (m *maker) feed() {
+	a := m.acc
+	a.Feed = make([]Feed, len(a.Cycles))
+	probe := m.feedProbe()
+	for i := range a.Feed {
+		a.Feed[i].TempC = math.NaN()
+	}
+	if probe != nil {
+		if r := m.feedFlow(); r != nil {
+			m.feedByDraws(r, probe)
+		} else {
+			m.feedStanding(probe)
+		}
+	}
+	known := false
+	for i := range a.Feed {
+		if f := &a.Feed[i]; f.TempC != f.TempC && len(m.farm.MainsC) > 0 {
+			f.TempC, f.From = m.mainsC(a.Cycles[i].Start), "mains"
+		}
+		known = known || a.Feed[i].TempC == a.Feed[i].TempC
+	}
+	if known {
+		m.feedC = m.feedAt
+	}
+}
+
+func (m *maker) feedAt(ms int64) float64 {
+	c := m.acc.Cycles
+	i := sort.Search(len(c), func(i int) bool { return c[i].End > ms })
+	if i == len(c) || ms < c[i].Start {
+		return math.NaN()
+	}
+	return m.acc.Feed[i].TempC
+}
+
+func (m *maker) feedProbe() *grid.Stream {
+	if s := m.g.Stream("mains_temp"); s != nil {
+		return s
+	}
+	if l := m.farm.Loop; l != nil && l.Circuit != "closed" {
+		return m.g.Stream("loop_in_temp")
+	}
+	return nil
+}
+
+func (m *maker) feedSources() []grid.Source {
+	if s := m.feedProbe(); s != nil {
+		return s.Sources
+	}
+	return mainsSources()
+}
+
+// feedFlow is the flow that draws cold feed past its probe.
+func (m *maker) feedFlow() *grid.Runs {
+	if m.loop != nil {
+		return m.loop
+	}
+	return m.wash
+}
+
+func (m *maker) feedByDraws(r *grid.Runs, probe *grid.Stream) {
+	a := m.acc
+	booked := r.Book(probe, m.book(probe, 0))
+	j := 0
+	for i, c := range a.Cycles {
+		var sum, litres float64
+		for ; j < len(r.Cells) && r.Cells[j] < c.B; j++ {
+			t := booked.TempC[j]
+			if r.Cells[j] < c.A || t != t || r.Trickle[j] {
+				continue
+			}
+			sum, litres = sum+t*r.L[j], litres+r.L[j]
+		}
+		if litres > 0 {
+			a.Feed[i] = Feed{sum / litres, "draws"}
+		}
+	}
+	m.nearest()
+}
+
+// nearest gives cycles without draws the feed of the nearest with them.
+func (m *maker) nearest() {
+	a := m.acc
+	within := int64(m.opt.FeedWithinS * 1000)
+	for i := range a.Feed {
+		if a.Feed[i].From != "" {
+			continue
+		}
+		best := within + 1
+		for _, step := range []int{-1, 1} {
+			for k := i + step; k >= 0 && k < len(a.Feed); k += step {
+				away := a.Cycles[i].Start - a.Cycles[k].End
+				if step > 0 {
+					away = a.Cycles[k].Start - a.Cycles[i].End
+				}
+				if away > within {
+					break
+				}
+				if a.Feed[k].From == "draws" {
+					if away < best {
+						best = away
+						a.Feed[i].TempC = a.Feed[k].TempC
+					}
+					break
+				}
+			}
+		}
+	}
+	for i := range a.Feed {
+		if f := &a.Feed[i]; f.From == "" && f.TempC == f.TempC {
+			f.From = "nearest draws"
+		}
+	}
+}
+
+// feedStanding: no flow is logged; the tenth of the readings that is coldest
+// is nearest to flowing feed.
+func (m *maker) feedStanding(probe *grid.Stream) {
+	for i, c := range m.acc.Cycles {
+		var q []float64
+		for _, v := range probe.Values[c.A:c.B] {
+			if v == v {
+				q = append(q, v)
+			}
+		}
+		if len(q) > 0 {
+			sort.Float64s(q)
+			m.acc.Feed[i] = Feed{q[len(q)/20], "standing"}
+		}
+	}
+}
+

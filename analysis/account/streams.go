@@ -1,0 +1,277 @@
+package account
+
+import (
+	"math"
+	"time"
+
+	"yardheat/analysis/cycle"
+	"yardheat/analysis/grid"
+	"yardheat/ingest/series"
+)
+
+// Why a stream's heat is not known.
+const (
+	WhyNoFlow   = "no flow meter, counter, valve or pump state with a stated flow is logged"
+	WhyNoHot    = "no temperature of the water that leaves is logged"
+	WhyNoCold   = "no temperature of the water that enters is logged, and farm.toml has no [mains] figure"
+	WhyFluid    = "the loop carries a mixture for which no published correlation is built in; its heat is not computed"
+	WhyNoWashes = "no wash meter, and no refill that follows a fall of the hot tank was seen"
+)
+
+// side is one booked side of a stream.
+type side struct {
+	booked  *grid.Booked
+	sources []grid.Source
+	lagS    float64
+}
+
+// probeSide books a logged probe; ok is false where none of the quantities is
+// logged.
+func (m *maker) probeSide(r *grid.Runs, leadL float64, names ...series.Quantity) (side, bool) {
+	for _, q := range names {
+		if s := m.hot(q); s != nil {
+			o := m.book(s, leadL)
+			return side{r.Book(s, o), s.Sources, o.TauS}, true
+		}
+	}
+	return side{}, false
+}
+
+// mainsSide books the farm file's figure of the cold feed.
+func (m *maker) mainsSide(r *grid.Runs) (side, bool) {
+	if len(m.farm.MainsC) == 0 {
+		return side{}, false
+	}
+	return side{r.BookValue(m.mainsC), mainsSources(), 0}, true
+}
+
+func mainsSources() []grid.Source {
+	return []grid.Source{{Channel: -1, Quantity: "mains_temp", Key: "mains.temp_c", Weight: 1}}
+}
+
+// mainsC is the farm file's figure at a time: one for all, or by local month.
+func (m *maker) mainsC(ms int64) float64 {
+	t := m.farm.MainsC
+	if len(t) == 12 {
+		return t[time.UnixMilli(ms).In(m.zone).Month()-1]
+	}
+	return t[0]
+}
+
+// heats sums all streams.
+func (m *maker) heats() {
+	a := m.acc
+	a.Loop = m.loopHeat()
+	a.Plate = m.plateHeat()
+	a.Wash = m.washHeat()
+	a.OtherUse = m.useHeat()
+}
+
+func (m *maker) has(names ...series.Quantity) bool {
+	for _, q := range names {
+		if len(m.g.Find(q)) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// loopHeat: in by loop_in_temp, else the cold feed.
+func (m *maker) loopHeat() Heat {
+	h := Heat{Name: "loop"}
+	l := m.farm.Loop
+	if l == nil && !m.has("loop_out_temp", "loop_flow", "loop_volume") {
+		h.Absent = true
+		return h
+	}
+	if l != nil && l.Fluid != "" && l.Fluid != "water" {
+		h.Why = WhyFluid
+		return h
+	}
+	if m.loop == nil {
+		h.Why = WhyNoFlow
+		return h
+	}
+	leadL := 0.0
+	if l != nil && l.HasLead {
+		leadL = l.LeadL
+	}
+	hot, ok := m.probeSide(m.loop, leadL, "loop_out_temp")
+	if !ok {
+		h.Why = WhyNoHot
+		return h
+	}
+	cold, ok := m.probeSide(m.loop, 0, "loop_in_temp", "mains_temp")
+	if !ok {
+		cold, ok = m.mainsSide(m.loop)
+	}
+	if !ok {
+		h.Why = WhyNoCold
+		return h
+	}
+	h.Estimated = m.loop.Flow.From == "draws"
+	return m.sum(h, m.loop, hot, cold, l != nil && l.MeterAt == "out", math.NaN(), nil)
+}
+
+func (m *maker) plateHeat() Heat {
+	h := Heat{Name: "plate"}
+	if m.farm.Plate == nil && m.plate == nil && !m.has("plate_in_temp", "plate_out_temp") {
+		h.Absent = true
+		return h
+	}
+	if m.plate == nil {
+		h.Why = WhyNoFlow
+		return h
+	}
+	hot, ok := m.probeSide(m.plate, 0, "plate_out_temp")
+	if !ok {
+		h.Why = WhyNoHot
+		return h
+	}
+	cold, ok := m.probeSide(m.plate, 0, "plate_in_temp")
+	if !ok {
+		h.Why = "no plate_in_temp is logged"
+		return h
+	}
+	m.drive(cold)
+	return m.sum(h, m.plate, hot, cold, m.farm.Plate != nil && m.farm.Plate.MeterAt == "out", math.NaN(), m.late())
+}
+
+// washHeat: above the feed of the cycle in which the water is drawn.
+func (m *maker) washHeat() Heat {
+	h := Heat{Name: "wash"}
+	if m.wash == nil {
+		return m.washByRefill(h)
+	}
+	if m.washHot == nil {
+		h.Why = WhyNoHot
+		return h
+	}
+	probe := m.hot("wash_temp")
+	h.Estimated = probe == m.tankTop
+	return m.useOf(h, m.wash, side{m.washHot, probe.Sources, m.lagS(probe)}, m.farm.Wash == nil || m.farm.Wash.MeterAt != "cold")
+}
+
+// washByRefill: the litres of the refills that make up for washes, at the
+// tank's temperature when the refill begins.
+func (m *maker) washByRefill(h Heat) Heat {
+	if len(m.acc.Washes) == 0 {
+		h.Why = WhyNoWashes
+		return h
+	}
+	flow := make([]float64, m.g.N)
+	temps := map[int]float64{}
+	for i, v := range m.loop.Flow.Values {
+		if v != v {
+			flow[i] = v
+		}
+	}
+	for _, w := range m.acc.Washes {
+		for i := w.A; i < w.B; i++ {
+			flow[i] = m.loop.Flow.Values[i]
+			temps[i] = w.TempC
+		}
+	}
+	s := *m.loop.Flow
+	s.Values = flow
+	runs := m.runs(&s)
+	hot := runs.BookValue(func(ms int64) float64 {
+		if t, ok := temps[m.g.Cell(ms)]; ok {
+			return t
+		}
+		return math.NaN()
+	})
+	h.Estimated = true
+	// The refill is metered cold; the litres of the wash are those.
+	return m.useOf(h, runs, side{hot, m.tankTop.Sources, 0}, false)
+}
+
+func (m *maker) useHeat() Heat {
+	h := Heat{Name: "other use"}
+	if m.use == nil {
+		h.Absent = true
+		return h
+	}
+	hot, ok := m.probeSide(m.use, 0, "hot_use_temp")
+	if !ok {
+		h.Why = WhyNoHot
+		return h
+	}
+	h.Estimated = !m.has("hot_use_temp")
+	return m.useOf(h, m.use, hot, true)
+}
+
+// useOf is hot water drawn, above the cycle's feed.
+func (m *maker) useOf(h Heat, r *grid.Runs, hot side, meterHot bool) Heat {
+	if m.feedC == nil {
+		h.Why = WhyNoCold
+		return h
+	}
+	above := math.NaN()
+	if h.Name == "wash" && m.farm.Wash != nil && m.farm.Wash.HasHeatTo {
+		above = m.farm.Wash.HeatToC
+	}
+	cold := side{r.BookValue(m.feedC), m.feedSources(), 0}
+	return m.sum(h, r, hot, cold, meterHot, above, nil)
+}
+
+func (m *maker) sum(h Heat, r *grid.Runs, hot, cold side, meterHot bool, aboveC float64, late []bool) Heat {
+	h.FlowName, h.Flow = r.Flow.Name, r.Flow.Sources
+	h.Hot, h.Cold, h.HotLagS, h.ColdLagS = hot.sources, cold.sources, hot.lagS, cold.lagS
+	limit := cycle.Threshold(r.Flow.Values, m.opt.Cycle.ThresholdShare, m.opt.Cycle.ThresholdLMin)
+	h.Rows = Stream{Runs: r, Hot: hot.booked, Cold: cold.booked, MeterHot: meterHot, AboveC: aboveC, Late: late, LowLMin: limit}.Sum(m.acc.Cycles)
+	return h
+}
+
+// late marks the cells later than LateAfterS after the last compressor stop;
+// nil where no compressor is logged.
+func (m *maker) late() []bool {
+	if m.compressor == nil {
+		return nil
+	}
+	limit := compressorOnKW(m.compressor.Values)
+	out := make([]bool, m.g.N)
+	off := 0.0
+	for i, v := range m.compressor.Values {
+		switch {
+		case v != v || v > limit:
+			off = 0
+		default:
+			off += m.g.StepS
+		}
+		out[i] = off > m.opt.LateAfterS
+	}
+	return out
+}
+
+// compressorOnKW: a tenth of its usual power is "on"; below it stand fans,
+// crankcase heater and the clamp's zero (common practice, no source).
+func compressorOnKW(kw []float64) float64 {
+	return cycle.Threshold(kw, 0.1, 0.05)
+}
+
+// DriveRow is what the plate's effectiveness is made of, litre-kelvins while
+// water flows: Rise = Σ V (T_out − T_in), Drive = Σ V (T_gas,in − T_in); PerK
+// is the litres, each sum's response to an error of its first temperature.
+type DriveRow struct{ RiseLK, DriveLK, Litres float64 }
+
+func (m *maker) drive(cold side) {
+	gas, out := m.g.Stream("gas_in_temp"), m.g.Stream("plate_out_temp")
+	if gas == nil || out == nil {
+		return
+	}
+	gasC, outC := m.plate.Book(gas, m.book(gas, 0)), m.plate.Book(out, m.book(out, 0))
+	m.acc.Drive = make([]DriveRow, len(m.acc.Cycles))
+	m.acc.GasSources = gas.Sources
+	j, cells := 0, m.plate.Cells
+	for i, c := range m.acc.Cycles {
+		for ; j < len(cells) && cells[j] < c.B; j++ {
+			v, in := m.plate.L[j], cold.booked.TempC[j]
+			rise, drive := v*(outC.TempC[j]-in), v*(gasC.TempC[j]-in)
+			if s := rise + drive; cells[j] >= c.A && s == s {
+				r := &m.acc.Drive[i]
+				r.RiseLK, r.DriveLK, r.Litres = r.RiseLK+rise, r.DriveLK+drive, r.Litres+v
+			}
+		}
+	}
+}

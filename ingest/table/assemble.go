@@ -20,7 +20,9 @@ func (b *block) assemble(t *Table, opt Options) {
 	}
 	t.Rows = b.rows
 	b.dropEmptyColumns(t)
-	b.settleMarks(t, opt)
+	decimal, thousands, probs := countMarks(t.Rows, b.keys).settle(opt)
+	t.Decimal, t.Thousands = decimal, thousands
+	t.Problems = append(t.Problems, probs...)
 	t.Problems = append(t.Problems, b.shortLines(t)...)
 	t.Problems = append(t.Problems, b.probs...)
 	t.Problems = append(t.Problems, doubleNames(t)...)
@@ -74,26 +76,6 @@ func columnEmpty(rows []Row, col int) bool {
 		}
 	}
 	return true
-}
-
-func (b *block) settleMarks(t *Table, opt Options) {
-	decimal, thousands, probs := findMarks(t.Rows, b.keys, nil)
-	switch {
-	case opt.Decimal == "":
-		t.Decimal, t.Thousands = decimal, thousands
-		t.Problems = append(t.Problems, probs...)
-	default:
-		t.Decimal = opt.Decimal
-		if decimal == opt.Decimal || thousands != opt.Decimal {
-			t.Thousands = thousands
-		}
-	}
-	if opt.Thousands != "" {
-		t.Thousands = opt.Thousands
-	}
-	if t.Thousands == t.Decimal {
-		t.Thousands = ""
-	}
 }
 
 // shortLines lists lines with too few cells: each one, unless short lines are

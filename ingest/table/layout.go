@@ -85,23 +85,27 @@ func forcedBlock(rows []Row, at int) *block {
 }
 
 // seekData finds the first row at or behind from that begins a run of
-// readings: two in a row, or one that nothing but footers follow.
+// readings: the next such row is of its kind and near, or only footers follow.
 func seekData(rows []Row, from int) int {
 	for i := from; i < len(rows); i++ {
-		if !shapeOf(rows[i].Cells).isData() {
+		s := shapeOf(rows[i].Cells)
+		if !s.isData() {
 			continue
 		}
-		j, followers := i+1, 0
-		for ; j < len(rows) && followers < 4; j++ {
-			if isBlankRow(rows[j].Cells) {
-				continue
-			}
-			followers++
-			if shapeOf(rows[j].Cells).isData() {
+		j, others := i+1, 0
+		for ; j < len(rows) && others < 4; j++ {
+			next := shapeOf(rows[j].Cells)
+			if next.isData() {
+				if len(rows[j].Cells) == len(rows[i].Cells) && next.firstStamp == s.firstStamp || others == 0 {
+					return i
+				}
 				break
 			}
+			if next.filled > 0 {
+				others++
+			}
 		}
-		if followers == 1 && j < len(rows) || j == len(rows) {
+		if j == len(rows) {
 			return i
 		}
 	}

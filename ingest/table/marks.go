@@ -1,6 +1,9 @@
 package table
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // markCount is the evidence that a table's cells give on decimal and
 // thousands marks. "Proved" cells can be read one way only: 12.5, 0.125,
@@ -14,9 +17,8 @@ type markCount struct {
 	firstComma, firstDot     int  // lines of the first proof
 }
 
-// findMarks settles decimal and thousands marks over all rows but the stamp
-// columns.
-func findMarks(rows []Row, keys []int, skip func(row, col int) bool) (decimal, thousands string, probs []Problem) {
+// countMarks gathers the evidence of all cells but those of stamp columns.
+func countMarks(rows []Row, keys []int) *markCount {
 	var m markCount
 	stamp := map[int]bool{}
 	for _, k := range keys {
@@ -28,18 +30,15 @@ func findMarks(rows []Row, keys []int, skip func(row, col int) bool) (decimal, t
 	}
 	for col := 0; col < width; col++ {
 		if !stamp[col] {
-			m.column(rows, col, skip)
+			m.column(rows, col)
 		}
 	}
-	return m.decide()
+	return &m
 }
 
-func (m *markCount) column(rows []Row, col int, skip func(row, col int) bool) {
+func (m *markCount) column(rows []Row, col int) {
 	comma, dot, plain := m.commaEither, m.dotEither, false
 	for i := range rows {
-		if col >= len(rows[i].Cells) || skip != nil && skip(i, col) {
-			continue
-		}
 		plain = m.cell(rows[i].Cells[col], rows[i].Line) || plain
 	}
 	m.commaPlain = m.commaPlain || plain && m.commaEither > comma
@@ -49,6 +48,7 @@ func (m *markCount) column(rows []Row, col int, skip func(row, col int) bool) {
 // cell adds one cell's evidence; whole tells that it is a whole number of at
 // most three digits.
 func (m *markCount) cell(s string, line int) (whole bool) {
+	s = strings.TrimPrefix(s, "\u2212")
 	i := 0
 	for i < len(s) && s[i]-'0' <= 9 {
 		i++
@@ -56,10 +56,11 @@ func (m *markCount) cell(s string, line int) (whole bool) {
 	if i == len(s) {
 		return i > 0 && i <= 3
 	}
-	if i == 0 && s[0] != '-' && s[0] != '+' && s[0] != ',' && s[0] != '.' && s[0] != 0xe2 {
+	if i == 0 && strings.IndexByte("-+.,", s[0]) < 0 {
 		return false
 	}
-	dots, commas, last, behind, before := 0, 0, byte(0), 0, 0
+	dots, commas, last, behind, before, gap := 0, 0, byte(0), 0, 0, ""
+scan:
 	for i = 0; i < len(s); i++ {
 		switch c := s[i]; {
 		case c-'0' <= 9:
@@ -67,33 +68,50 @@ func (m *markCount) cell(s string, line int) (whole bool) {
 			if last == 0 {
 				before++
 			}
-			continue
-		case c == '.' || c == ',':
-			if c == '.' {
-				dots++
-			} else {
-				commas++
-			}
-			last, behind = c, 0
-			continue
+		case c == '.':
+			dots, last, behind = dots+1, c, 0
+		case c == ',':
+			commas, last, behind = commas+1, c, 0
 		case (c == '-' || c == '+') && i == 0:
-			continue
+		default:
+			mark, w := gapAt(s[i:])
+			if w == 0 || last != 0 || before == 0 {
+				break scan
+			}
+			gap, i = mark, i+w-1
 		}
-		break
 	}
-	if (dots > 0 || commas > 0) && classify(s) == numberCell {
-		zero := s[0] == '0' || len(s) > 1 && s[1] == '0' && before == 1 && s[0]-'0' > 9
-		m.weigh(dots, commas, before, behind, last, zero, line)
+	if last == 0 && gap == "" || before+behind == 0 || i < len(s) && classify(s) != numberCell {
+		return false
 	}
-	m.gaps(s)
+	switch gap {
+	case "'":
+		m.quoteGroups++
+	case " ":
+		m.spaceGroups++
+	}
+	zero := strings.TrimLeft(s, "-+")[0] == '0' || gap != ""
+	m.weigh(dots, commas, before, behind, last, zero, line)
 	return false
 }
 
+// gapAt knows an apostrophe or a blank with three digits behind it.
+func gapAt(s string) (mark string, length int) {
+	for _, mark := range [...]string{"'", " "} {
+		if w := groupMarkLen(s, mark); w > 0 && leadingDigits(s[w:]) == 3 {
+			return mark, w
+		}
+	}
+	return "", 0
+}
+
 // weigh books one number with marks: before and behind are the digits before
-// the first and behind the last mark.
+// the first and behind the last mark; zero tells that the number begins with
+// a zero or has gaps, so that its mark is no thousands mark.
 func (m *markCount) weigh(dots, commas, before, behind int, last byte, zero bool, line int) {
 	either := behind == 3 && before >= 1 && before <= 3 && !zero
 	switch {
+	case dots+commas == 0:
 	case dots > 0 && commas > 0 && last == '.':
 		m.proveDot(line)
 		m.commaGroups++
@@ -127,24 +145,20 @@ func (m *markCount) proveComma(line int) {
 	}
 }
 
-// gaps books apostrophes and blanks between groups of digits.
-func (m *markCount) gaps(s string) {
-	n := leadingDigits(s)
-	if n == 0 || n > 3 || n+3 >= len(s) {
-		return
+// settle gives the marks, those that the farm file names first.
+func (m *markCount) settle(opt Options) (decimal, thousands string, probs []Problem) {
+	if decimal = opt.Decimal; decimal == "" {
+		decimal, thousands, probs = m.decide()
+	} else {
+		thousands = m.given(decimal)
 	}
-	for _, mark := range [...]string{"'", " "} {
-		w := groupMarkLen(s[n:], mark)
-		if w == 0 || leadingDigits(s[n+w:]) != 3 {
-			continue
-		}
-		if mark == "'" {
-			m.quoteGroups++
-		} else {
-			m.spaceGroups++
-		}
-		return
+	if opt.Thousands != "" {
+		thousands = opt.Thousands
 	}
+	if thousands == decimal {
+		thousands = ""
+	}
+	return decimal, thousands, probs
 }
 
 // decide weighs the evidence. Where only "either" cells stand, the comma is
@@ -188,6 +202,14 @@ func (m *markCount) decide() (decimal, thousands string, probs []Problem) {
 		return ".", m.gapMark(), probs
 	}
 	return "", m.gapMark(), nil
+}
+
+// given settles the thousands mark where the farm file names the decimal mark.
+func (m *markCount) given(decimal string) (thousands string) {
+	if decimal == "," {
+		return m.thousandsMark(".", m.dotProved == 0 && m.dotEither+m.dotGroups > 0)
+	}
+	return m.thousandsMark(",", m.commaProved == 0 && m.commaEither+m.commaGroups > 0)
 }
 
 func (m *markCount) thousandsMark(mark string, seen bool) string {

@@ -133,16 +133,7 @@ func (r *sheetReader) settleWords(opt Options) []Problem {
 	for _, w := range r.words {
 		m.cell(r.rows[w.row].Cells[w.col], r.rows[w.row].Line)
 	}
-	decimal, thousands, probs := m.decide()
-	if opt.Decimal != "" {
-		decimal, probs = opt.Decimal, nil
-	}
-	if opt.Thousands != "" {
-		thousands = opt.Thousands
-	}
-	if thousands == decimal {
-		thousands = ""
-	}
+	decimal, thousands, probs := m.settle(opt)
 	for _, w := range r.words {
 		cell := &r.rows[w.row].Cells[w.col]
 		v, unit, ok := ParseNumber(*cell, decimal, thousands)

@@ -22,6 +22,9 @@ func times(n int, s Source) []Source {
 // fixed runs exactly n trials.
 func fixed(t *testing.T, sources []Source, n int, opt Options, y func(e []float64) float64) Output {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("a million trials are for the long run")
+	}
 	opt.MinTrials, opt.MaxTrials = n, n
 	r, err := Run(sources, func(t *Trial, out []float64) { out[0] = y(t.E) }, 1, opt)
 	require.NoError(t, err)

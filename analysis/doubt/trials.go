@@ -238,11 +238,19 @@ func (r *runner) fill(columns [][]float64, open []int, from, to int) {
 			for _, k := range open {
 				column := columns[k][start : start+n]
 				for j := range column {
-					column[j] = rows[j*r.nOut+k]
+					column[j] = finite(rows[j*r.nOut+k])
 				}
 			}
 		}
 	})
+}
+
+// finite turns an infinity (something over 0) into "no number".
+func finite(v float64) float64 {
+	if math.IsInf(v, 0) {
+		return math.NaN()
+	}
+	return v
 }
 
 // each calls f for 0 … n−1, shared out among the workers.

@@ -124,6 +124,11 @@ func TestMissingTrials(t *testing.T) {
 		require.NoError(t, err)
 		return r.Outputs[0]
 	}
+	flow := 0.0
+	r, err := Run([]Source{limits(1)}, func(t *Trial, out []float64) { out[0] = t.E[0] / flow }, 1, DefaultOptions())
+	require.NoError(t, err)
+	require.Equal(t, 20_000, r.Outputs[0].Missing, "x/0 is no number")
+
 	few, many, all := run(0.999), run(0.9), run(-2)
 	require.Positive(t, few.Missing)
 	require.False(t, math.IsNaN(few.Low))
@@ -195,4 +200,30 @@ func BenchmarkRun(b *testing.B) {
 func ExampleShow() {
 	fmt.Println(Make(1243.2, 1156, 1330.4, "kWh", Metered, 412, 0.97, "").Shown)
 	// Output: 1 240 ± 90 kWh
+}
+
+// A metered heat of 1000 kWh at 25 K: the flow meter is good to 5 %, each of
+// the two probes to 0.5 K.
+func ExampleRun() {
+	sources := []Source{
+		{Name: "flow meter", Kind: Shared, HalfWidth: 0.05, Relative: true},
+		{Name: "inlet probe", Kind: Shared, HalfWidth: 0.5, Unit: "K"},
+		{Name: "outlet probe", Kind: Shared, HalfWidth: 0.5, Unit: "K"},
+	}
+	perKelvin := []float64{1000.0 / 25}
+	heat := NewPart([]float64{1000}, []int{0}, []Effect{{Source: 1, Per: []float64{-1000.0 / 25}}, {Source: 2, Per: perKelvin}})
+	r, err := Run(sources, func(t *Trial, out []float64) { out[0] = heat.Census(t.E) }, 1, DefaultOptions())
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Println(r.Figure(0, "kWh", Metered, 60, 1, "").Shown)
+	for _, b := range r.Budget(0) {
+		fmt.Printf("%s (%s): %.0f %%\n", sources[b.Source].Name, sources[b.Source].Error(), 100*b.Share)
+	}
+	// Output:
+	// 1 000 ± 60 kWh
+	// flow meter (5 %): 76 %
+	// inlet probe (0.5 K): 12 %
+	// outlet probe (0.5 K): 12 %
 }

@@ -174,6 +174,19 @@ func TestGainIsUsedOnlyWhenDistinct(t *testing.T) {
 	require.Greater(t, used, 20)
 	require.GreaterOrEqual(t, float64(held), 0.9*float64(used))
 
+	// Without a gain the line must seldom claim one, ice bank or not.
+	for _, ice := range []float64{0, 38} {
+		false0 := 0
+		for range 200 {
+			terms := sim{days: 200, f: 0.5, cop: 2.5, season: 0.6, dailySD: 0.05, iceKWh: ice, wrong: true}.make(rng)
+			if FindGain(terms, Storage{Ice: ice > 0}, farmSources(), DefaultOptions()).From == GainLine {
+				false0++
+			}
+		}
+		t.Logf("ice %g kWh: a gain claimed in %d of 200 plants without one", ice, false0)
+		require.LessOrEqual(t, false0, 12)
+	}
+
 	flat := sim{days: 60, f: 0.5, gainKW: 0.2, cop: 2.5, dailySD: 0.05, wrong: true}.make(rng)
 	g := FindGain(flat, Storage{}, farmSources(), DefaultOptions())
 	require.Equal(t, GainNone, g.From)
@@ -185,6 +198,9 @@ func TestGainIsUsedOnlyWhenDistinct(t *testing.T) {
 // The interval of f holds the truth about as often as it says, over invented
 // plants with and without an ice bank, gain unknown or stated.
 func TestRecoveryCovers(t *testing.T) {
+	if testing.Short() {
+		t.Skip("1,500 plants are for the long run")
+	}
 	const plants = 300
 	for _, c := range []struct {
 		name    string
@@ -196,6 +212,7 @@ func TestRecoveryCovers(t *testing.T) {
 		{"direct, gain stated", false, true, 120, 0.05},
 		{"direct, gain left to the line", false, false, 120, 0.05},
 		{"ice bank, gain stated", true, true, 60, 0.05},
+		{"ice bank, gain left to the line", true, false, 180, 0.05},
 		{"days differ much", false, true, 60, 0.25},
 	} {
 		rng := rand.New(rand.NewPCG(9, uint64(c.days)))
@@ -332,4 +349,44 @@ func TestOptions(t *testing.T) {
 	bad := DefaultOptions()
 	bad.MaxCOP = math.NaN()
 	require.ErrorContains(t, bad.Validate(), "MaxCOP")
+}
+
+func TestWeeks(t *testing.T) {
+	terms := sim{days: 24, f: 0.5, cop: 2.5}.make(rand.New(rand.NewPCG(1, 1)))
+	// The second week is missing: days 7 to 13.
+	rows := append(rowsOf(0, 14), rowsOf(28, 48)...)
+	terms = terms.Pick(rows)
+	weeks := Weeks(terms, 0)
+	require.Len(t, weeks, 3)
+	require.Equal(t, []int{14, 14, 6}, []int{weeks[0].Cycles, weeks[1].Cycles, weeks[2].Cycles})
+	require.Equal(t, terms.Rows[14].StartMS, weeks[1].FromMS)
+	for _, w := range weeks {
+		requireNear(t, 0.5, w.Recovery, 1e-9, "f")
+		requireNear(t, 1.75, w.CaughtPerKWh, 1e-9, "0.5 (2.5 + 1)")
+		require.True(t, math.IsNaN(w.Effectiveness), "no gas probe")
+	}
+}
+
+func rowsOf(from, to int) []int {
+	var rows []int
+	for i := from; i < to; i++ {
+		rows = append(rows, i)
+	}
+	return rows
+}
+
+// A season of 210 days: 20,000 trials of the plant's figures.
+func BenchmarkTrials(b *testing.B) {
+	terms := sim{days: 210, f: 0.5, cop: 2.5, dailySD: 0.05}.make(rand.New(rand.NewPCG(1, 1)))
+	sources := farmSources()
+	m := New(terms, StatedGain(0.2, 0.1, DefaultOptions()), 40, len(sources))
+	sources = append(sources, m.Sources()...)
+	opt := doubt.DefaultOptions()
+	opt.MaxTrials = opt.MinTrials
+	for b.Loop() {
+		r, err := doubt.Run(sources, func(t *doubt.Trial, out []float64) { out[0] = m.Values(t).Recovery }, 1, opt)
+		if err != nil || !(r.Outputs[0].Low < r.Outputs[0].Nominal) {
+			b.Fatal("wrong answer", err)
+		}
+	}
 }

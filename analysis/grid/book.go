@@ -304,7 +304,7 @@ func (k *booker) bookSlow(x run, flush int64) bool {
 	half := int64(k.p.HalfS * 1000)
 	slack := int64(max(60, 0.1*k.p.UsualS) * 1000)
 	first, last, ok := k.span(flush+half, x.end+slack-half)
-	if !ok {
+	if !ok || flush > x.end {
 		return false
 	}
 	v1, v2 := k.valueAt(first), k.valueAt(last)

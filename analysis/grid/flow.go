@@ -39,6 +39,9 @@ var flows = map[series.Quantity]ways{
 // RatedFor are the states and rated figures of a farm that can stand for a
 // flow or a power, by the name of that flow or power.
 func RatedFor(f *farm.Farm, q series.Quantity) []Rated {
+	if f == nil {
+		return nil
+	}
 	var out []Rated
 	add := func(state series.Quantity, key string, v float64) {
 		if v > 0 {

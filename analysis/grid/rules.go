@@ -8,12 +8,6 @@ type axis struct {
 	n        int
 }
 
-// from is the first point at or after t; upTo the first after t.
-func (a axis) from(t int64) int { return a.clamp(ceilDiv(t-a.t0, a.step)) }
-func (a axis) upTo(t int64) int { return a.clamp(ceilDiv(t-a.t0+1, a.step)) }
-
-func (a axis) clamp(k int64) int { return int(max(0, min(k, int64(a.n)))) }
-
 func ceilDiv(a, b int64) int64 {
 	q := a / b
 	if a%b > 0 {
@@ -28,21 +22,28 @@ func ceilDiv(a, b int64) int64 {
 // and last reading. A point that falls on a reading takes it as it stands.
 // out must hold NaN.
 func interpolate(atMS []int64, v []float64, a axis, bridgeMS int64, out []float64) {
+	if len(atMS) == 0 {
+		return
+	}
+	k := int(max(0, ceilDiv(atMS[0]-a.t0, a.step)))
+	p := a.t0 + int64(k)*a.step
 	for j, t := range atMS {
+		for ; k < a.n && p < t; k++ { // points in a gap keep NaN
+			p += a.step
+		}
+		if k == a.n {
+			return
+		}
 		if j+1 == len(atMS) || atMS[j+1]-t > bridgeMS {
-			if k := a.from(t); k < a.n && a.t0+int64(k)*a.step == t {
+			if p == t {
 				out[k] = v[j]
 			}
 			continue
 		}
-		span := atMS[j+1] - t
-		if span <= 0 {
-			continue
-		}
-		slope := (v[j+1] - v[j]) / float64(span)
-		end := a.upTo(atMS[j+1] - 1)
-		for k := a.from(t); k < end; k++ {
-			out[k] = v[j] + slope*float64(a.t0+int64(k)*a.step-t)
+		slope := (v[j+1] - v[j]) / float64(atMS[j+1]-t)
+		for ; k < a.n && p < atMS[j+1]; k++ {
+			out[k] = v[j] + slope*float64(p-t)
+			p += a.step
 		}
 	}
 }

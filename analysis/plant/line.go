@@ -68,13 +68,10 @@ func fitLine(terms Terms, carryKWh float64, sources []doubt.Source) (LineResult,
 
 // spread fills in the half-widths: the line's own standard errors by
 // Student's t, and each sensor's error by a refit at ± its standard
-// uncertainty. For G = a/b
-//
-//	u²(G) = (σ_a² + G² σ_b² − 2 G cov(a, b))/b²
+// uncertainty.
 func (l *LineResult) spread(terms Terms, windows []window, carryKWh float64, sources []doubt.Source) {
 	t := doubt.StudentT(0.975, float64(l.Windows-2))
-	own := math.Sqrt(math.Max(0, l.InterceptSD*l.InterceptSD+l.GainKW*l.GainKW*l.SlopeSD*l.SlopeSD-2*l.GainKW*l.Cov)) / l.Slope
-	l.randomHalfKW = t * own
+	l.randomHalfKW = t * l.ownGainSD()
 	gain, slope, intercept := sq(l.randomHalfKW), sq(t*l.SlopeSD), sq(t*l.InterceptSD)
 	for _, i := range responding(terms) {
 		u := sources[i].U()
@@ -93,6 +90,14 @@ func (l *LineResult) spread(terms Terms, windows []window, carryKWh float64, sou
 		intercept += sq(1.96 * (up.Intercept - down.Intercept) / 2)
 	}
 	l.GainHalfKW, l.SlopeHalf, l.InterceptHalfKW = math.Sqrt(gain), math.Sqrt(slope), math.Sqrt(intercept)
+}
+
+// ownGainSD is the standard error of G = a/b from the line's own,
+//
+//	u²(G) = (σ_a² + G² σ_b² − 2 G cov(a, b))/b²
+func (l *LineResult) ownGainSD() float64 {
+	v := sq(l.InterceptSD) + sq(l.GainKW*l.SlopeSD) - 2*l.GainKW*l.Cov
+	return math.Sqrt(math.Max(0, v)) / l.Slope
 }
 
 func (l *LineResult) refit(terms Terms, windows []window, carryKWh float64, source int, value float64, n int) (Line, bool) {

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat"
 
 	"yardheat/analysis/doubt"
 )
@@ -244,6 +245,75 @@ func TestRecoveryCovers(t *testing.T) {
 		require.GreaterOrEqual(t, held, given*90/100, c.name)
 		require.LessOrEqual(t, held, given*99/100, c.name)
 	}
+}
+
+// Where only the store is open, u(f) = f (a/√6)/ΣR: the change of the store
+// between two ends is triangular with limits ± a.
+func TestStoredColdInRecovery(t *testing.T) {
+	terms := sim{days: 60, f: 0.5, cop: 2.5}.make(rand.New(rand.NewPCG(1, 1)))
+	exact := make([]doubt.Source, nSources)
+	m := New(terms, StatedGain(0, 0, DefaultOptions()), 40, len(exact))
+	r, err := doubt.Run(append(exact, m.Sources()...), func(t *doubt.Trial, out []float64) { out[0] = m.Values(t).Recovery }, 1, doubt.DefaultOptions())
+	require.NoError(t, err)
+	s := sumsOf(terms)
+	want := 0.5 * 40 / math.Sqrt(6) / (s.milkKWh + s.compressorKWh)
+	requireNear(t, want, r.Outputs[0].SD, 0.02*want, "u(f)")
+}
+
+// u(G) = u(a/b) against the scatter of 2,000 lines through invented points.
+func TestGainErrorOfLine(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 3))
+	var gains []float64
+	claimed := 0.0
+	const lines = 2000
+	for range lines {
+		points := make([]Point, 40)
+		for i := range points {
+			x := 2 + 3*float64(i)/39
+			points[i] = Point{X: x + 0.1*rng.NormFloat64(), Y: 0.5*(x+0.8) + 0.05*rng.NormFloat64(), SX: 0.1, SY: 0.05}
+		}
+		line, err := York(points)
+		require.NoError(t, err)
+		l := LineResult{Line: line, GainKW: line.Intercept / line.Slope}
+		gains = append(gains, l.GainKW)
+		claimed += l.ownGainSD() / lines
+	}
+	got := stat.StdDev(gains, nil)
+	requireNear(t, got, claimed, 0.06*got, "u(G)") // a standard deviation of 2,000 scatters by 1.6 %
+}
+
+// The gain under sensors' errors is the gain of a line drawn with those errors.
+func TestGainFollowsSensors(t *testing.T) {
+	terms := sim{days: 150, f: 0.5, gainKW: 0.8, cop: 2.5, season: 0.4, dailySD: 0.01}.make(rand.New(rand.NewPCG(2, 2)))
+	g := FindGain(terms, Storage{}, farmSources(), DefaultOptions())
+	require.Equal(t, GainLine, g.From)
+	e := make([]float64, nSources+1)
+	e[ePlateOut], e[eMilk], e[eMeter] = 0.2, 0.03, 0.03
+	points := pointsOf(terms, windowsOf(terms.Rows), 0, e)
+	line, _, err := fitScatter(points)
+	require.NoError(t, err)
+	moved := line.Intercept/line.Slope - g.KW
+	require.Greater(t, math.Abs(moved), 0.01)
+	requireNear(t, moved, g.at(e, nSources)-g.KW, 0.03*math.Abs(moved), "gain")
+}
+
+// Days all alike, sensors wrong: the line's own scatter is next to nothing,
+// and the interval of the gain must come from the sensors.
+func TestGainCoversSensors(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 8))
+	held := 0
+	const plants = 200
+	for range plants {
+		terms := sim{days: 120, f: 0.5, gainKW: 0.6, cop: 2.5, season: 0.5, dailySD: 1e-4, wrong: true}.make(rng)
+		l, err := fitLine(terms, 0, farmSources())
+		require.NoError(t, err)
+		if math.Abs(l.GainKW-0.6) <= l.GainHalfKW {
+			held++
+		}
+	}
+	t.Logf("held in %d of %d", held, plants)
+	require.GreaterOrEqual(t, held, plants*90/100)
+	require.LessOrEqual(t, held, plants*99/100)
 }
 
 func TestFewDaysGiveNoInterval(t *testing.T) {

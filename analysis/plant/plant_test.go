@@ -316,6 +316,30 @@ func TestGainCoversSensors(t *testing.T) {
 	require.LessOrEqual(t, held, plants*99/100)
 }
 
+// Days that differ and resemble their neighbours, sensors exact: the line's own
+// interval holds the slope and the gain about as often as it says.
+func TestLineCovers(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 4))
+	slope, gain := 0, 0
+	const plants = 300
+	for range plants {
+		terms := sim{days: 180, f: 0.5, gainKW: 0.6, cop: 2.5, season: 0.5, dailySD: 0.06}.make(rng)
+		l, err := fitLine(terms, 0, make([]doubt.Source, nSources))
+		require.NoError(t, err)
+		if math.Abs(l.Slope-0.5) <= l.SlopeHalf {
+			slope++
+		}
+		if math.Abs(l.GainKW-0.6) <= l.GainHalfKW {
+			gain++
+		}
+	}
+	t.Logf("slope held in %d, gain in %d of %d", slope, gain, plants)
+	for _, held := range []int{slope, gain} {
+		require.GreaterOrEqual(t, held, plants*90/100)
+		require.LessOrEqual(t, held, plants*99/100)
+	}
+}
+
 func TestFewDaysGiveNoInterval(t *testing.T) {
 	terms := sim{days: 20, f: 0.5, cop: 2.5}.make(rand.New(rand.NewPCG(1, 1)))
 	f, _, m := recovery(t, terms, StatedGain(0, 0, DefaultOptions()), Storage{}, 500)

@@ -130,6 +130,8 @@ func (b *block) takeHeader(rows []Row, floor, start int) {
 		case b.units == nil && len(b.header) == 0 && isUnitRow(cells) && i > floor && headerLike(rows[i-1].Cells, width):
 			b.units = cells
 		case len(b.header) == 0 && headerLike(cells, width),
+			len(b.header) == 1 && b.header[0].Cells[0] == "" && headerLike(cells, width),
+			len(b.header) == 0 && i > floor && groupLike(cells, rows[i-1].Cells) && headerLike(rows[i-1].Cells, width), // names under a few groups only
 			len(b.header) > 0 && groupLike(cells, b.header[0].Cells):
 			b.header = append([]Row{rows[i]}, b.header...)
 		default:
@@ -148,7 +150,7 @@ func headerLike(cells []string, width int) bool {
 	if width <= 1 {
 		return s.filled == 1
 	}
-	return s.filled >= 2 && s.filled*2 >= width && (s.width >= width-1 || s.width*3 >= width*2)
+	return s.filled >= 2 && s.filled*2 >= width
 }
 
 // groupLike tells whether a row above the names belongs to the header (groups,

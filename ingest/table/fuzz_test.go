@@ -1,0 +1,100 @@
+package table
+
+import (
+	"errors"
+	"math"
+	"testing"
+)
+
+// checkWhole fails where a table breaks its own contract.
+func checkWhole(t *testing.T, tables []*Table, err error) {
+	t.Helper()
+	if err != nil {
+		var e *Error
+		if !errors.As(err, &e) || e.Got == "" {
+			t.Fatalf("want a *table.Error, got %v", err)
+		}
+		return
+	}
+	if len(tables) == 0 {
+		t.Fatal("neither table nor error")
+	}
+	for _, tb := range tables {
+		if len(tb.Units) != len(tb.Header) {
+			t.Fatalf("%d units for %d names", len(tb.Units), len(tb.Header))
+		}
+		line := tb.HeaderLine
+		for _, r := range tb.Rows {
+			if len(r.Cells) != len(tb.Header) {
+				t.Fatalf("line %d: %d cells under %d names", r.Line, len(r.Cells), len(tb.Header))
+			}
+			if r.Line < line {
+				t.Fatalf("line %d stands behind line %d", r.Line, line)
+			}
+			line = r.Line
+		}
+	}
+}
+
+func FuzzText(f *testing.F) {
+	for _, l := range layouts {
+		f.Add([]byte(l.text))
+	}
+	f.Add(wide(degrees, true))
+	f.Add([]byte("\"\n\"\"\n\",;\t|"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		tables, err := ReadBytes("fuzz.csv", data, Options{})
+		checkWhole(t, tables, err)
+	})
+}
+
+func FuzzWorkbook(f *testing.F) {
+	whole := seasonBook(f, 5)
+	f.Add(whole)
+	f.Add(whole[:len(whole)*2/3])
+	f.Add(book(f, [][]any{{"time", "T"}, {"2026-01-05 10:00", "1,5"}, {"2026-01-05 10:01", true}}, nil))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		tables, err := ReadBytes("fuzz.xlsx", data, Options{})
+		checkWhole(t, tables, err)
+	})
+}
+
+func FuzzSheet(f *testing.F) {
+	f.Add([]byte(`<worksheet><dimension ref="A1:B2"/><sheetData><row r="1"><c r="A1" t="inlineStr"><is><t>x</t></is></c></row><row><c><v>1</v></c></row></sheetData></worksheet>`))
+	f.Add([]byte(`<worksheet><sheetData><row r="1"><c r="A1" s="3"><f>1</f></c></row><row r="2"><c r="A`))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		s, err := scanSheet(data)
+		if err != nil {
+			return
+		}
+		for _, r := range s.rows {
+			if r.from > r.to || r.to > len(s.cells) {
+				t.Fatalf("row %d: cells %d to %d of %d", r.number, r.from, r.to, len(s.cells))
+			}
+		}
+		if s.cut {
+			if again, err := scanSheet(s.repaired); err != nil || again.cut || len(again.rows) != len(s.rows) {
+				t.Fatalf("a repaired sheet must be whole: %v", err)
+			}
+		}
+	})
+}
+
+func FuzzParseNumber(f *testing.F) {
+	for _, s := range []string{"12.5", "1.234,5 kWh", "-1e400", "1'234", "\u22125", "1\u00a0234", "0x1F", "NaN"} {
+		f.Add(s, ",", ".")
+		f.Add(s, ".", "'")
+	}
+	f.Fuzz(func(t *testing.T, text, decimal, thousands string) {
+		v, unit, ok := ParseNumber(text, decimal, thousands)
+		switch {
+		case ok && (math.IsNaN(v) || math.IsInf(v, 0)):
+			t.Fatalf("%q read as %v", text, v)
+		case !ok && (v != 0 || unit != "") && !math.IsInf(v, 0):
+			t.Fatalf("%q: no number, and yet %v %q", text, v, unit)
+		case ok && unit != "" && !isUnit(unit):
+			t.Fatalf("%q: unit %q", text, unit)
+		}
+		IsMissing(text)
+	})
+}

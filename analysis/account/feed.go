@@ -59,7 +59,7 @@ func (m *maker) feedProbe() *grid.Stream {
 	if s := m.g.Stream("mains_temp"); s != nil {
 		return s
 	}
-	if l := m.farm.Loop; l != nil && l.Circuit != "closed" {
+	if l := m.farm.Loop; l == nil || l.Circuit != "closed" {
 		return m.g.Stream("loop_in_temp")
 	}
 	return nil
@@ -151,4 +151,3 @@ func (m *maker) feedStanding(probe *grid.Stream) {
 		}
 	}
 }
-

@@ -130,7 +130,7 @@ func (b *block) takeHeader(rows []Row, floor, start int) {
 		case b.units == nil && len(b.header) == 0 && isUnitRow(cells) && i > floor && headerLike(rows[i-1].Cells, width):
 			b.units = cells
 		case len(b.header) == 0 && headerLike(cells, width),
-			len(b.header) == 1 && b.header[0].Cells[0] == "" && headerLike(cells, width),
+			len(b.header) == 1 && b.header[0].Cells[lead(cells)] == "" && headerLike(cells, width),
 			len(b.header) == 0 && i > floor && groupLike(cells, rows[i-1].Cells) && headerLike(rows[i-1].Cells, width), // names under a few groups only
 			len(b.header) > 0 && groupLike(cells, b.header[0].Cells):
 			b.header = append([]Row{rows[i]}, b.header...)
@@ -160,10 +160,20 @@ func groupLike(cells, names []string) bool {
 	if s.stamps > 0 || s.texts == 0 || s.filled == 0 || len(cells) != len(names) {
 		return false
 	}
-	if cells[0] == "" {
-		return s.width > 1
+	if first := lead(names); cells[first] == "" {
+		return s.width > first+1
 	}
 	return n.filled >= 3 && s.filled >= 3 && s.filled*2 >= n.filled
+}
+
+// lead is the index of the first filled cell, 0 where there is none.
+func lead(cells []string) int {
+	for i, c := range cells {
+		if c != "" {
+			return i
+		}
+	}
+	return 0
 }
 
 // isUnitRow tells whether every filled cell is a unit and one at least is
@@ -173,7 +183,7 @@ func isUnitRow(cells []string) bool {
 	for i, c := range cells {
 		switch {
 		case c == "":
-		case i == 0 && isUnitLead(c):
+		case i == lead(cells) && isUnitLead(c):
 		case !isUnitCell(c):
 			return false
 		case isUnit(stripBrackets(c)):

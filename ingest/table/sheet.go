@@ -147,17 +147,20 @@ func (r *sheetReader) settleWords(opt Options) []Problem {
 }
 
 // fillMerged writes a header cell that is merged over several columns into
-// each of them; one merged over the sheet's whole width is a title.
+// each of them. One that begins in the table's first column is a title.
 func (r *sheetReader) fillMerged() {
 	if len(r.rows) == 0 {
 		return
 	}
-	width := len(r.rows[0].Cells)
+	width, first := len(r.rows[0].Cells), maxSheetCols
+	for _, c := range r.scan.cells {
+		first = min(first, int(c.col))
+	}
 	for _, ref := range r.scan.merges {
 		from, to, _ := strings.Cut(ref, ":")
 		c1, r1, ok1 := cellRef(from)
 		c2, r2, ok2 := cellRef(to)
-		if !ok1 || !ok2 || r1 != r2 || c2 <= c1 || c2 > width || c2-c1+1 >= width {
+		if !ok1 || !ok2 || r1 != r2 || c2 <= c1 || c2 > width || c1 <= first {
 			continue
 		}
 		for i := range r.rows[:min(len(r.rows), 80)] {

@@ -116,8 +116,14 @@ func (s *scanner) start(t xml.StartElement) error {
 	s.open = append(s.open, fullName(t.Name))
 	switch t.Name.Local {
 	case "row":
+		if !s.inside("sheetData") {
+			return fmt.Errorf("%w: a row outside the rows, behind row %d", errSheet, s.last)
+		}
 		return s.startRow(t.Attr)
 	case "c":
+		if !s.inside("row") {
+			return fmt.Errorf("%w: a cell outside a row, behind row %d", errSheet, s.last)
+		}
 		return s.startCell(t.Attr)
 	case "v", "is":
 		s.result = s.inCell
@@ -132,6 +138,15 @@ func (s *scanner) start(t xml.StartElement) error {
 		}
 	}
 	return nil
+}
+
+// inside tells whether the element just opened stands in one named parent.
+func (s *scanner) inside(parent string) bool {
+	if len(s.open) < 2 {
+		return false
+	}
+	p := s.open[len(s.open)-2]
+	return p[strings.IndexByte(p, ':')+1:] == parent
 }
 
 func (s *scanner) startRow(attrs []xml.Attr) error {

@@ -41,8 +41,10 @@ type Table struct {
 }
 
 // Row is one row: Line is the 1-based line of a text file or row of a sheet.
-// Cells are as written, trimmed; in a workbook numbers come with a point, and
-// real dates as "2006-01-02T15:04:05.000" (wall clock, no zone).
+// Cells are as written, trimmed, as many as the table has columns; in a
+// workbook numbers come with a point, real dates as "2006-01-02T15:04:05.000"
+// (wall clock, no zone), times of day alone as "15:04:05", yes-or-no cells as
+// TRUE and FALSE.
 type Row struct {
 	Line  int
 	Cells []string

@@ -17,6 +17,7 @@ import (
 // workbook is one workbook while it is read.
 type workbook struct {
 	name     string
+	main     string // part that lists the sheets
 	archive  *archive
 	sheets   []sheetPart
 	date1904 bool
@@ -73,6 +74,7 @@ func damaged(name, sheet string, err error) error {
 // readParts reads the list of sheets and counts the shared texts.
 func (w *workbook) readParts() error {
 	a := w.archive
+	w.findMain()
 	if err := w.refuseOther(); err != nil {
 		return err
 	}
@@ -85,24 +87,18 @@ func (w *workbook) readParts() error {
 			Attr []xml.Attr `xml:",any,attr"`
 		} `xml:"sheets>sheet"`
 	}
-	if err := xml.Unmarshal(a.parts["xl/workbook.xml"], &list); err != nil {
+	if err := xml.Unmarshal(a.parts[w.main], &list); err != nil {
 		return w.cutOr(fmt.Errorf("list of sheets: %w", err))
 	}
-	var rels struct {
-		Relationship []struct {
-			ID     string `xml:"Id,attr"`
-			Type   string `xml:"Type,attr"`
-			Target string `xml:"Target,attr"`
-		}
-	}
-	if err := xml.Unmarshal(a.parts["xl/_rels/workbook.xml.rels"], &rels); err != nil {
+	rels, err := w.relations(w.main)
+	if err != nil {
 		return w.cutOr(fmt.Errorf("list of parts: %w", err))
 	}
 	w.date1904 = list.Props.Date1904 == "1" || list.Props.Date1904 == "true"
 	for _, s := range list.Sheets {
-		for _, r := range rels.Relationship {
+		for _, r := range rels {
 			if r.ID == attr(s.Attr, "id") && strings.HasSuffix(r.Type, "/worksheet") {
-				w.sheets = append(w.sheets, sheetPart{name: s.Name, part: partPath(r.Target)})
+				w.sheets = append(w.sheets, sheetPart{name: s.Name, part: partPath(w.main, r.Target)})
 			}
 		}
 	}
@@ -112,17 +108,50 @@ func (w *workbook) readParts() error {
 	return w.countTexts()
 }
 
-func partPath(target string) string {
+// relation is one entry of a list of parts.
+type relation struct {
+	ID     string `xml:"Id,attr"`
+	Type   string `xml:"Type,attr"`
+	Target string `xml:"Target,attr"`
+}
+
+// relations reads the list of parts that a part refers to; "" is the archive.
+func (w *workbook) relations(part string) ([]relation, error) {
+	var list struct {
+		Relationship []relation
+	}
+	dir, base := path.Split(part)
+	err := xml.Unmarshal(w.archive.parts[dir+"_rels/"+base+".rels"], &list)
+	return list.Relationship, err
+}
+
+// partPath gives the part that target names from within part from.
+func partPath(from, target string) string {
 	if strings.HasPrefix(target, "/") {
 		return target[1:]
 	}
-	return path.Join("xl", target)
+	return path.Join(path.Dir(from), target)
+}
+
+// findMain finds the part that lists the sheets; some programs number it.
+func (w *workbook) findMain() {
+	w.main = "xl/workbook.xml"
+	rels, err := w.relations("")
+	if err != nil {
+		return // a cut file may lack the list; the usual name is tried
+	}
+	for _, r := range rels {
+		if p := partPath("", r.Target); strings.HasSuffix(r.Type, "/officeDocument") && w.archive.parts[p] != nil {
+			w.main = p
+		}
+	}
 }
 
 // refuseOther tells a zip archive that is no .xlsx workbook.
 func (w *workbook) refuseOther() error {
 	a := w.archive
-	if a.parts["xl/workbook.xml"] != nil && a.partial != "xl/workbook.xml" && a.parts["xl/_rels/workbook.xml.rels"] != nil {
+	rels, err := w.relations(w.main)
+	if a.parts[w.main] != nil && a.partial != w.main && err == nil && len(rels) > 0 && strings.HasPrefix(w.main, "xl/") && !strings.HasSuffix(w.main, ".bin") {
 		return nil
 	}
 	e := &Error{File: w.name, Want: "a text export (CSV) or an .xlsx workbook"}

@@ -83,6 +83,48 @@ func TestWorkbookCells(t *testing.T) {
 	same(t, "problems", "", codesOf(got.Problems))
 }
 
+// A table need not begin in the sheet's corner.
+func TestTableInsideTheSheet(t *testing.T) {
+	data := book(t, [][]any{
+		{}, {nil, nil, "Farm log of nobody"}, {nil, nil, nil, "Loop", nil, "Bed"}, {nil, nil, "time", "in", "out", "mean"},
+		{nil, nil, "2026-01-05 10:00", 1.5, 2.5, 48}, {nil, nil, "2026-01-05 10:01", 1.5, 2.5, 48},
+	}, func(f *excelize.File) {
+		for _, m := range [][2]string{{"C2", "E2"}, {"D3", "E3"}} {
+			if err := f.MergeCell("Sheet1", m[0], m[1]); err != nil {
+				t.Fatal(err)
+			}
+		}
+	})
+	got := mustRead(t, "log.xlsx", data, Options{})[0]
+	same(t, "header", " |  | time | Loop in | Loop out | Bed mean", joined(got.Header))
+	same(t, "last", " |  | 2026-01-05 10:01 | 1.5 | 2.5 | 48", joined(got.Rows[1].Cells))
+}
+
+// Some programs number the part that lists the sheets.
+func TestNumberedMainPart(t *testing.T) {
+	whole := seasonBook(t, 5)
+	rename := func(b []byte) []byte {
+		return bytes.ReplaceAll(b, []byte("xl/workbook.xml"), []byte("xl/workbook22.xml"))
+	}
+	data := repack(t, whole, map[string]func([]byte) []byte{"_rels/.rels": rename, "[Content_Types].xml": rename})
+	zr, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var buf bytes.Buffer
+	zw := zip.NewWriter(&buf)
+	for _, f := range zr.File {
+		f.Name = strings.Replace(f.Name, "workbook.xml", "workbook22.xml", 1)
+		if err := zw.Copy(f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := zw.Close(); err != nil {
+		t.Fatal(err)
+	}
+	checkSeason(t, mustRead(t, "log.xlsx", buf.Bytes(), Options{}), 5)
+}
+
 func TestSheetDates(t *testing.T) {
 	for _, c := range []struct {
 		raw, format string

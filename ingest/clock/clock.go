@@ -8,10 +8,7 @@
 // a wall clock is counted as if it were UTC.
 package clock
 
-import (
-	"math"
-	"time"
-)
+import "math"
 
 // Bad stands in Column.Wall and in resolved times for a text that is no
 // stamp; NoOffset in Column.OffsetMS for a row that states no zone.
@@ -95,24 +92,3 @@ type StampError struct {
 	// Want says what was expected.
 	Want string
 }
-
-// Read finds the layout and the date order of one column of stamps, one text
-// a row (date and time already joined by one blank), and reads it. The order
-// is decided once, over all rows. The error is an *OrderError, a *StampError
-// or says what is wrong with Options.
-func Read(texts []string, opt Options) (*Column, error) { return nil, &StampError{} }
-
-// Resolve turns a column's wall clock into UTC. Rows that state an offset
-// need no zone. Others are read in zone; where a clock change repeats an hour
-// row order decides. Bad rows stay Bad.
-func Resolve(col *Column, zone *time.Location) (utcMS []int64, probs []Repeat) { return nil, nil }
-
-// True is the true time of a stamp: stamp minus what the clock was ahead.
-func (s Shift) True(stampMS int64) int64 { return stampMS }
-
-// ParseZone reads a zone as the farm file states it: an IANA name, UTC, or an
-// offset such as +01:00.
-func ParseZone(name string) (*time.Location, error) { return time.LoadLocation(name) }
-
-func (e *OrderError) Error() string { return e.Reason }
-func (e *StampError) Error() string { return e.Want }

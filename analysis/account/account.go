@@ -153,11 +153,10 @@ type maker struct {
 
 	loop, plate, wash, use *grid.Runs
 	compressor, element    *grid.Stream
-	// loopIn is the loop's cold side as booked for its flow; mainsLoop the feed
-	// probe booked for it.
-	tankTop *grid.Stream
-	washHot *grid.Booked
-	feedC   func(ms int64) float64
+	tankTop                *grid.Stream
+	washHot                *grid.Booked
+	// feedC is the feed of the cycle at a time; nil = not known for any.
+	feedC func(ms int64) float64
 }
 
 func newMaker(in Input, opt Options) *maker {
@@ -223,7 +222,7 @@ const drawFallK = 3.0
 
 // washes finds the washes: by the meter, else by the refills.
 func (m *maker) washes() {
-	m.tankTop = m.hotTank()
+	m.tankTop = HotTank(m.g, m.farm)
 	target := math.NaN()
 	if m.farm.Wash != nil && m.farm.Wash.HasTarget {
 		target = m.farm.Wash.TargetC

@@ -41,34 +41,35 @@ type tank struct {
 	sources []grid.Source
 }
 
-// hotTank is the upper probe of the hot tank: the highest layer of the tank
+// HotTank is the upper probe of the hot tank: the highest layer of the tank
 // with role hot, else of the last tank; without layers the mean of its probes.
-func (m *maker) hotTank() *grid.Stream {
-	if len(m.farm.Tanks) == 0 {
-		return m.g.Stream("tank_temp")
+// nil where none is logged.
+func HotTank(g *grid.Grid, f *farm.Farm) *grid.Stream {
+	if len(f.Tanks) == 0 {
+		return g.Stream("tank_temp")
 	}
-	t := m.farm.Tanks[len(m.farm.Tanks)-1]
-	for _, x := range m.farm.Tanks {
+	t := f.Tanks[len(f.Tanks)-1]
+	for _, x := range f.Tanks {
 		if x.Role == "hot" {
 			t = x
 		}
 	}
 	top, height := "", math.Inf(-1)
 	for place, h := range t.Layers {
-		if h > height || h == height && place < top {
+		if g.StreamAt("tank_temp", place) != nil && (h > height || h == height && place < top) {
 			top, height = place, h
 		}
 	}
-	if s := m.g.StreamAt("tank_temp", top); s != nil && len(t.Layers) > 0 {
+	if height > math.Inf(-1) {
+		return g.StreamAt("tank_temp", top)
+	}
+	if s := g.StreamAt("tank_temp", t.Name); s != nil {
 		return s
 	}
-	if s := m.g.StreamAt("tank_temp", t.Name); s != nil {
-		return s
-	}
-	if len(m.farm.Tanks) > 1 {
+	if len(f.Tanks) > 1 {
 		return nil
 	}
-	return m.g.Stream("tank_temp")
+	return g.Stream("tank_temp")
 }
 
 // tanks finds the tanks, their change and their loss.

@@ -153,6 +153,7 @@ func TestWashIsJudgedOnFlushedWater(t *testing.T) {
 	w := Washes(r, b, 71, opt)
 	require.Len(t, w, 3)
 	require.InDelta(t, 70, w[0].TempC, 1e-9, "mean of 72, 72, 66")
+	require.Equal(t, 72.0, w[0].StartC)
 	require.Equal(t, 66.0, w[0].EndC)
 	require.Equal(t, 80.0, w[0].Litres)
 	require.True(t, w[0].TooCool)

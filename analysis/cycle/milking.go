@@ -8,11 +8,12 @@ import (
 	"yardheat/ingest"
 )
 
-// Milkings of the farm and where they come from: "list" or "times" (as the
+// Milkings of the farm and where they come from (a list of collections says how
+// much milk there was, not when it was milked): "list" or "times" (as the
 // record has them), "milk probe", "compressor", "washes" (found in the logs),
 // or "day": none are known and the local day is the unit.
 func Milkings(rec *ingest.Record, g *grid.Grid, compressorKW []float64, washes []Wash, opt Options) ([]ingest.Milking, string) {
-	if len(rec.Milkings) > 0 {
+	if len(rec.Milkings) > 0 && (rec.Farm == nil || rec.Farm.Milkings.MilkIs != "collection") {
 		return rec.Milkings, rec.MilkingsFrom
 	}
 	if s := g.Stream("milk_in_temp"); s != nil {

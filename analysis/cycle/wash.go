@@ -11,10 +11,10 @@ import (
 type Wash struct {
 	Span
 	Start, End int64
-	// TempC: flow-weighted mean once flushed; EndC the last of it; PeakC the
-	// highest. NaN where the probe does not cover it.
-	TempC, EndC, PeakC float64
-	Litres             float64
+	// TempC: flow-weighted mean once flushed; StartC the first of it, EndC the
+	// last, PeakC the highest. NaN where the probe does not cover it.
+	TempC, StartC, EndC, PeakC float64
+	Litres                     float64
 	// Rinse: its water did not pass Options.JudgedC. Unknown: no temperature.
 	Rinse, Unknown bool
 	// TooCool against the farm's target; Reason then says why: "cold tank",
@@ -49,7 +49,7 @@ func Washes(runs *grid.Runs, booked *grid.Booked, targetC float64, opt Options) 
 // read takes the temperatures of the wash from the booked cells, those booked
 // at a held reading only where there are no others.
 func (w *Wash) read(runs *grid.Runs, booked *grid.Booked) {
-	w.TempC, w.EndC, w.PeakC = math.NaN(), math.NaN(), math.NaN()
+	w.TempC, w.StartC, w.EndC, w.PeakC = math.NaN(), math.NaN(), math.NaN(), math.NaN()
 	if booked == nil {
 		return
 	}
@@ -64,6 +64,9 @@ func (w *Wash) read(runs *grid.Runs, booked *grid.Booked) {
 			}
 			sum, litres = sum+t*runs.L[j], litres+runs.L[j]
 			w.EndC = t
+			if w.StartC != w.StartC {
+				w.StartC = t
+			}
 			if !(w.PeakC >= t) {
 				w.PeakC = t
 			}
@@ -117,7 +120,7 @@ func WashesByRefill(g *grid.Grid, draws []Draw, tankC []float64, targetC float64
 		if at != at {
 			at = before
 		}
-		w := Wash{Span: d.Span, Start: d.Start, End: d.End, TempC: at, EndC: at, PeakC: at, Litres: d.Litres, Estimated: true}
+		w := Wash{Span: d.Span, Start: d.Start, End: d.End, TempC: at, StartC: at, EndC: at, PeakC: at, Litres: d.Litres, Estimated: true}
 		w.judge(targetC, opt.JudgedC)
 		out = append(out, w)
 	}

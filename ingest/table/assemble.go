@@ -3,6 +3,8 @@ package table
 import (
 	"fmt"
 	"strings"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // assemble makes the finished table of a block.
@@ -13,9 +15,9 @@ func (b *block) assemble(t *Table, opt Options) {
 	}
 	t.Units = make([]string, b.width)
 	for i, h := range t.Header {
-		t.Units[i] = headerUnit(h)
-		if i < len(b.units) && b.units[i] != "" && !(i == 0 && isUnitLead(b.units[i])) {
-			t.Units[i] = stripBrackets(b.units[i])
+		t.Units[i] = celltext.HeaderUnit(h)
+		if i < len(b.units) && b.units[i] != "" && !(i == 0 && celltext.IsUnitLead(b.units[i])) {
+			t.Units[i] = celltext.StripBrackets(b.units[i])
 		}
 	}
 	t.Rows = b.rows
@@ -41,7 +43,7 @@ func (b *block) joinHeader() []string {
 				parts = append(parts, h.Cells[i])
 			}
 		}
-		names[i] = foldBlanks(strings.Join(parts, " "))
+		names[i] = celltext.FoldBlanks(strings.Join(parts, " "))
 	}
 	return names
 }
@@ -121,7 +123,7 @@ func (b *block) refuseCutDecimals(sep byte) error {
 	}
 	for i := range b.rows[:min(len(b.rows), sampleRows)] {
 		for _, c := range b.rows[i].Cells[max(len(b.keys), 1):] {
-			if c != "" && leadingDigits(strings.TrimLeft(c, "-+")) != len(strings.TrimLeft(c, "-+")) {
+			if c != "" && celltext.LeadingDigits(strings.TrimLeft(c, "-+")) != len(strings.TrimLeft(c, "-+")) {
 				return nil
 			}
 		}

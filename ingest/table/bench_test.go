@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/xuri/excelize/v2"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // seasonText is an invented log: a reading a minute, one stamp and five
@@ -36,10 +38,10 @@ func sumChannels(t testing.TB, tb *Table) (sum float64, n int) {
 	t.Helper()
 	for _, r := range tb.Rows {
 		for _, c := range r.Cells[1:] {
-			if v, _, ok := ParseNumber(c, tb.Decimal, tb.Thousands); ok {
+			if v, _, ok := celltext.ParseNumber(c, tb.Decimal, tb.Thousands); ok {
 				sum += v
 				n++
-			} else if !IsMissing(c) {
+			} else if !celltext.IsMissing(c) {
 				t.Fatalf("line %d: %q is neither number nor missing", r.Line, c)
 			}
 		}
@@ -132,14 +134,5 @@ func BenchmarkWorkbook150kCells(b *testing.B) {
 		if _, err := ReadBytes("season.xlsx", data, Options{}); err != nil {
 			b.Fatal(err)
 		}
-	}
-}
-
-func BenchmarkParseNumber(b *testing.B) {
-	if v, unit, ok := ParseNumber("1.234,5 kWh", ",", "."); v != 1234.5 || unit != "kWh" || !ok {
-		b.Fatal(v, unit, ok)
-	}
-	for b.Loop() {
-		ParseNumber("-12.75", ".", "")
 	}
 }

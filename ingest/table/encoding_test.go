@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 	"unicode/utf16"
+
+	"yardheat/ingest/table/celltext"
 )
 
 func wide(text string, little bool) []byte {
@@ -52,7 +54,7 @@ func TestDamagedUTF8IsListed(t *testing.T) {
 	same(t, "encoding", "UTF-8", got.Encoding)
 	same(t, "problems", "bad-encoding", codesOf(got.Problems))
 	same(t, "line", 3, got.Problems[0].Line)
-	if _, _, ok := ParseNumber(got.Rows[1].Cells[1], got.Decimal, ""); ok {
+	if _, _, ok := celltext.ParseNumber(got.Rows[1].Cells[1], got.Decimal, ""); ok {
 		t.Error("a number with a damaged byte must not be read")
 	}
 }
@@ -97,7 +99,7 @@ func TestGivenMarks(t *testing.T) {
 	text := "time;L\n2026-01-05 10:00;12.998\n2026-01-05 10:01;13.003\n"
 	got := mustRead(t, "log.csv", []byte(text), Options{Decimal: ","})[0]
 	same(t, "thousands", ".", got.Thousands)
-	v, _, ok := ParseNumber(got.Rows[0].Cells[1], got.Decimal, got.Thousands)
+	v, _, ok := celltext.ParseNumber(got.Rows[0].Cells[1], got.Decimal, got.Thousands)
 	if !ok || v != 12998 {
 		t.Errorf("want 12998, got %v %v", v, ok)
 	}

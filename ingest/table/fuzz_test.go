@@ -2,7 +2,6 @@ package table
 
 import (
 	"errors"
-	"math"
 	"testing"
 )
 
@@ -77,24 +76,5 @@ func FuzzSheet(f *testing.F) {
 				t.Fatalf("a repaired sheet must be whole: %v", err)
 			}
 		}
-	})
-}
-
-func FuzzParseNumber(f *testing.F) {
-	for _, s := range []string{"12.5", "1.234,5 kWh", "-1e400", "1'234", "\u22125", "1\u00a0234", "0x1F", "NaN"} {
-		f.Add(s, ",", ".")
-		f.Add(s, ".", "'")
-	}
-	f.Fuzz(func(t *testing.T, text, decimal, thousands string) {
-		v, unit, ok := ParseNumber(text, decimal, thousands)
-		switch {
-		case ok && (math.IsNaN(v) || math.IsInf(v, 0)):
-			t.Fatalf("%q read as %v", text, v)
-		case !ok && (v != 0 || unit != "") && !math.IsInf(v, 0):
-			t.Fatalf("%q: no number, and yet %v %q", text, v, unit)
-		case ok && unit != "" && !isUnit(unit):
-			t.Fatalf("%q: unit %q", text, unit)
-		}
-		IsMissing(text)
 	})
 }

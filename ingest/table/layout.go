@@ -3,6 +3,8 @@ package table
 import (
 	"fmt"
 	"strings"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // block is one table found among the rows of a file: header rows, unit row,
@@ -183,10 +185,10 @@ func isUnitRow(cells []string) bool {
 	for i, c := range cells {
 		switch {
 		case c == "":
-		case i == lead(cells) && isUnitLead(c):
-		case !isUnitCell(c):
+		case i == lead(cells) && celltext.IsUnitLead(c):
+		case !celltext.IsUnitCell(c):
 			return false
-		case isUnit(stripBrackets(c)):
+		case celltext.IsUnit(celltext.StripBrackets(c)):
 			known++
 		}
 	}
@@ -206,7 +208,7 @@ func (b *block) measure(rows []Row, start int) {
 		b.numbers = b.numbers || s.numbers > 0
 		if s.stamps > 0 {
 			for j, c := range rows[i].Cells {
-				if looksLikeStamp(c) {
+				if celltext.LooksLikeStamp(c) {
 					stamps[j]++
 				}
 			}
@@ -363,7 +365,7 @@ func (b *block) take(r Row) {
 func (b *block) certainOnly(cells []string) []string {
 	kept := make([]string, b.width)
 	for _, k := range b.keys {
-		if k > 1 || !looksLikeStamp(cells[k]) {
+		if k > 1 || !celltext.LooksLikeStamp(cells[k]) {
 			break
 		}
 		kept[k] = cells[k]

@@ -3,6 +3,8 @@ package table
 import (
 	"fmt"
 	"strings"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // markCount is the evidence that a table's cells give on decimal and
@@ -81,7 +83,7 @@ scan:
 			gap, i = mark, i+w-1
 		}
 	}
-	if last == 0 && gap == "" || before+behind == 0 || i < len(s) && classify(s) != numberCell {
+	if last == 0 && gap == "" || before+behind == 0 || i < len(s) && celltext.Classify(s) != celltext.Number {
 		return false
 	}
 	switch gap {
@@ -98,7 +100,7 @@ scan:
 // gapAt knows an apostrophe or a blank with three digits behind it.
 func gapAt(s string) (mark string, length int) {
 	for _, mark := range [...]string{"'", " "} {
-		if w := groupMarkLen(s, mark); w > 0 && leadingDigits(s[w:]) == 3 {
+		if w := celltext.GroupMarkLen(s, mark); w > 0 && celltext.LeadingDigits(s[w:]) == 3 {
 			return mark, w
 		}
 	}

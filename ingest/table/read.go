@@ -9,6 +9,8 @@ import (
 	"io"
 	"os"
 	"strings"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // DefaultMaxBytes is how much of a text export is read where
@@ -159,3 +161,13 @@ func ReadBytes(name string, b []byte, opt Options) ([]*Table, error) {
 	}
 	return tables, nil
 }
+
+// ParseNumber reads one number as written with a table's marks; see
+// celltext.ParseNumber.
+func ParseNumber(text, decimal, thousands string) (v float64, unit string, ok bool) {
+	return celltext.ParseNumber(text, decimal, thousands)
+}
+
+// IsMissing tells whether a cell says that there is no reading ("", "--",
+// "n/a", "OL", "#N/A" and the like).
+func IsMissing(text string) bool { return celltext.IsMissing(text) }

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // realFacts is what two separate scripts found in an export from a public
@@ -91,7 +93,7 @@ func checkReal(t *testing.T, tb *Table, f realFacts) {
 			}
 			found = true
 			for _, r := range tb.Rows {
-				if v, _, ok := ParseNumber(r.Cells[col], tb.Decimal, tb.Thousands); ok {
+				if v, _, ok := celltext.ParseNumber(r.Cells[col], tb.Decimal, tb.Thousands); ok {
 					low, high = min(low, v), max(high, v)
 				}
 			}

@@ -3,6 +3,8 @@ package table
 import (
 	"fmt"
 	"strings"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // lineEnd finds the end of the line that starts at i and the start of the
@@ -66,7 +68,7 @@ func (c *cutter) reserve() {
 
 // add appends a cell; a block that is full is left to its rows and the open
 // row goes on in a copy.
-func (c *cutter) add(cell string) { c.arena = append(c.arena, trim(cell)) }
+func (c *cutter) add(cell string) { c.arena = append(c.arena, celltext.Trim(cell)) }
 
 // cutPlain cuts one line of a text without quotes.
 func (c *cutter) cutPlain(i int) (next int) {
@@ -192,7 +194,7 @@ func (c *cutter) beginsRow(i int) bool {
 	for end < len(c.text) && end < i+80 && c.text[end] != c.sep && c.text[end] != '"' && c.text[end] != '\n' && c.text[end] != '\r' {
 		end++
 	}
-	return looksLikeStamp(trim(c.text[i:end]))
+	return celltext.LooksLikeStamp(celltext.Trim(c.text[i:end]))
 }
 
 // quote shows what stood in a file, cut short.

@@ -1,6 +1,9 @@
 package table
 
-import "strings"
+import (
+	"strings"
+	"yardheat/ingest/table/celltext"
+)
 
 // separators in the order of preference where two serve equally well.
 const separators = ";\t,|"
@@ -34,7 +37,7 @@ func sampleLines(text string) []string {
 func takeLines(lines []string, text string, i, n int) []string {
 	for i < len(text) && n > 0 {
 		end, next := lineEnd(text, i)
-		if line := trim(text[i:end]); line != "" {
+		if line := celltext.Trim(text[i:end]); line != "" {
 			lines = append(lines, text[i:end])
 			n--
 		}
@@ -72,9 +75,9 @@ func separatorScore(lines []string, sep byte) float64 {
 func sensible(cells []string) float64 {
 	sum := 0.0
 	for _, cell := range cells {
-		switch kind := classify(cell); {
+		switch kind := celltext.Classify(cell); {
 		case strings.ContainsAny(cell, ";\t|"):
-		case kind != textCell:
+		case kind != celltext.Text:
 			sum++
 		case strings.IndexByte(cell, ',') < 0:
 			sum += 0.5

@@ -1,66 +1,32 @@
 package table
 
-// cellKind sorts cells for finding header and rows.
-type cellKind uint8
-
-const (
-	emptyCell cellKind = iota
-	missingCell
-	numberCell
-	stampCell
-	textCell
-)
-
-// classify sorts one cell; both decimal marks pass, as none is settled yet.
-func classify(cell string) cellKind {
-	if cell == "" {
-		return emptyCell
-	}
-	if looksLikeStamp(cell) {
-		return stampCell
-	}
-	if _, _, ok := ParseNumber(cell, ".", ","); ok {
-		return numberCell
-	}
-	if _, _, ok := ParseNumber(cell, ",", "."); ok {
-		return numberCell
-	}
-	if IsMissing(cell) {
-		return missingCell
-	}
-	for _, marks := range [...][2]string{{".", "'"}, {",", "'"}, {".", " "}, {",", " "}} {
-		if _, _, ok := ParseNumber(cell, marks[0], marks[1]); ok {
-			return numberCell
-		}
-	}
-	return textCell
-}
+import "yardheat/ingest/table/celltext"
 
 // shape counts what one row holds.
 type shape struct {
 	filled, numbers, stamps, missing, texts int
 	width                                   int // up to the last cell that is not empty
 	firstStamp                              int // index, -1 = none
-	firstKind                               cellKind
+	firstKind                               celltext.Kind
 }
 
 func shapeOf(cells []string) shape {
 	s := shape{firstStamp: -1}
 	for i, c := range cells {
-		k := classify(c)
+		k := celltext.Classify(c)
 		if i == 0 {
 			s.firstKind = k
 		}
 		switch k {
-		case emptyCell:
+		case celltext.Empty:
 			continue
-		case missingCell:
+		case celltext.Missing:
 			s.missing++
-		case numberCell:
+		case celltext.Number:
 			s.numbers++
-		case textCell:
+		case celltext.Text:
 			s.texts++
-		case stampCell:
+		case celltext.Stamp:
 			s.stamps++
 			if s.firstStamp < 0 {
 				s.firstStamp = i
@@ -80,7 +46,7 @@ func (s shape) isData() bool {
 	case s.stamps > 0:
 		return s.firstStamp <= 3 && (s.numbers+s.missing > 0 || s.firstStamp <= 1)
 	}
-	return s.filled > 1 && s.numbers > 0 && s.numbers >= s.texts && s.firstKind == numberCell
+	return s.filled > 1 && s.numbers > 0 && s.numbers >= s.texts && s.firstKind == celltext.Number
 }
 
 func isBlankRow(cells []string) bool {

@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"github.com/xuri/excelize/v2"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // sheetReader turns one sheet's cells into text.
@@ -94,7 +96,7 @@ func (r *sheetReader) row(out, cells []string, row scanRow) error {
 			continue
 		}
 		out[col] = r.cellText(cells[col], c)
-		if c.kind != 'n' && c.kind != 'b' && c.kind != 'e' && marked(out[col]) && classify(out[col]) == numberCell {
+		if c.kind != 'n' && c.kind != 'b' && c.kind != 'e' && marked(out[col]) && celltext.Classify(out[col]) == celltext.Number {
 			r.words = append(r.words, wordCell{len(r.rows), col})
 		}
 	}
@@ -103,7 +105,7 @@ func (r *sheetReader) row(out, cells []string, row scanRow) error {
 
 // cellText gives a cell as the rest of the program wants it.
 func (r *sheetReader) cellText(raw string, c scanCell) string {
-	raw = trim(raw)
+	raw = celltext.Trim(raw)
 	switch c.kind {
 	case 'n':
 		if form := r.forms.of(c.style); form != plainForm {
@@ -136,12 +138,12 @@ func (r *sheetReader) settleWords(opt Options) []Problem {
 	decimal, thousands, probs := m.settle(opt)
 	for _, w := range r.words {
 		cell := &r.rows[w.row].Cells[w.col]
-		v, unit, ok := ParseNumber(*cell, decimal, thousands)
+		v, unit, ok := celltext.ParseNumber(*cell, decimal, thousands)
 		if !ok {
 			*cell += " (text)" // with the sheet's point it would read as another number
 			continue
 		}
-		*cell = trim(strconv.FormatFloat(v, 'f', -1, 64) + " " + unit)
+		*cell = celltext.Trim(strconv.FormatFloat(v, 'f', -1, 64) + " " + unit)
 	}
 	return probs
 }

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // readText reads a text export.
@@ -135,14 +137,14 @@ func cutLastCell(text string, rows []Row) (Problem, bool) {
 
 // decimals counts the digits behind the last mark of a number; -1 = no number.
 func decimals(s string) int {
-	if classify(s) != numberCell {
+	if celltext.Classify(s) != celltext.Number {
 		return -1
 	}
 	i := strings.LastIndexAny(s, ".,")
 	if i < 0 {
 		return 0
 	}
-	return leadingDigits(s[i+1:])
+	return celltext.LeadingDigits(s[i+1:])
 }
 
 // inFile puts file and sheet into an error found deeper down.

@@ -12,6 +12,8 @@ import (
 	"sync"
 
 	"github.com/xuri/excelize/v2"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // workbook is one workbook while it is read.
@@ -213,7 +215,7 @@ func (w *workbook) choose(named string) (chosen []sheetPart, lost []string, err 
 	var names []string
 	for _, s := range w.sheets {
 		names = append(names, strconv.Quote(s.name))
-		if named != "" && !strings.EqualFold(trim(s.name), trim(named)) {
+		if named != "" && !strings.EqualFold(celltext.Trim(s.name), celltext.Trim(named)) {
 			continue
 		}
 		if w.archive.parts[s.part] == nil {

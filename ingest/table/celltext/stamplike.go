@@ -1,10 +1,10 @@
-package table
+package celltext
 
 import "strings"
 
-// looksLikeStamp tells whether a cell reads as a date, a time of day or both.
+// LooksLikeStamp tells whether a cell reads as a date, a time of day or both.
 // It only sorts cells; reading stamps is the clock package's work.
-func looksLikeStamp(s string) bool {
+func LooksLikeStamp(s string) bool {
 	if len(s) < 4 || len(s) > 80 {
 		return false
 	}
@@ -20,14 +20,14 @@ func looksLikeStamp(s string) bool {
 // digitStamp knows "10:00", "2026-01-02…", "02.01.26", "27.May.2021",
 // "2 January 2026".
 func digitStamp(s string) bool {
-	n := leadingDigits(s)
+	n := LeadingDigits(s)
 	if n > 4 || n == len(s) {
 		return isCompactStamp(s)
 	}
 	rest := s[n+1:]
 	switch s[n] {
 	case ':':
-		return n <= 2 && leadingDigits(rest) == 2
+		return n <= 2 && LeadingDigits(rest) == 2
 	case '-', '/', '.', ' ':
 		return dateTail(strings.TrimLeft(rest, " "), s[n])
 	}
@@ -37,19 +37,19 @@ func digitStamp(s string) bool {
 // dateTail reads what follows a date's first number: a second number or a
 // month's name, then a third number.
 func dateTail(rest string, sep byte) bool {
-	k := leadingDigits(rest)
+	k := LeadingDigits(rest)
 	if k == 0 {
 		k = letters(rest)
 		if !isMonth(rest[:k]) {
 			return false
 		}
 		k += len(rest[k:]) - len(strings.TrimLeft(rest[k:], ".-/, "))
-		return leadingDigits(rest[k:]) >= 2
+		return LeadingDigits(rest[k:]) >= 2
 	}
 	if sep == ' ' || k > 2 || k >= len(rest) || strings.IndexByte("-/.", rest[k]) < 0 {
 		return false
 	}
-	m := leadingDigits(rest[k+1:])
+	m := LeadingDigits(rest[k+1:])
 	if m == 0 || m > 4 || m == 3 {
 		return false
 	}
@@ -67,8 +67,8 @@ func wordStamp(s string, depth int) bool {
 		return false
 	}
 	if isMonth(word) {
-		n := leadingDigits(rest)
-		return n >= 1 && n <= 4 && leadingDigits(strings.TrimLeft(rest[n:], "., thndrs")) >= 2
+		n := LeadingDigits(rest)
+		return n >= 1 && n <= 4 && LeadingDigits(strings.TrimLeft(rest[n:], "., thndrs")) >= 2
 	}
 	if depth == 0 || !isWeekday(word) {
 		return false
@@ -111,7 +111,7 @@ func isWeekday(word string) bool {
 
 // isCompactStamp knows 20260102, 202601021530, 20260102T153000Z.
 func isCompactStamp(s string) bool {
-	n := leadingDigits(s)
+	n := LeadingDigits(s)
 	if n < 8 || s[:2] != "19" && s[:2] != "20" {
 		return false
 	}
@@ -122,5 +122,5 @@ func isCompactStamp(s string) bool {
 	if n == len(s) {
 		return n == 8 || n == 12 || n == 14
 	}
-	return n == 8 && strings.IndexByte("T _-", s[8]) >= 0 && leadingDigits(s[9:]) >= 2
+	return n == 8 && strings.IndexByte("T _-", s[8]) >= 0 && LeadingDigits(s[9:]) >= 2
 }

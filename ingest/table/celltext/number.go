@@ -1,4 +1,4 @@
-package table
+package celltext
 
 import (
 	"math"
@@ -16,7 +16,7 @@ var pow10 = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10,
 // whatever thousands says. Text, NaN, infinities, hexadecimal and overflow
 // are not numbers.
 func ParseNumber(text, decimal, thousands string) (v float64, unit string, ok bool) {
-	s := trim(text)
+	s := Trim(text)
 	i, neg := 0, false
 	if len(s) > 0 && (s[0] == '-' || s[0] == '+') {
 		i, neg = 1, s[0] == '-'
@@ -78,7 +78,7 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 	clean = append(clean, whole...)
 	digits := len(whole)
 	if rest != "" && rest[0] == dec {
-		n := leadingDigits(rest[1:])
+		n := LeadingDigits(rest[1:])
 		clean = append(append(clean, '.'), rest[1:1+n]...)
 		digits += n
 		rest = rest[1+n:]
@@ -88,8 +88,8 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 	}
 	n := exponentLen(rest)
 	clean, rest = append(clean, rest[:n]...), rest[n:]
-	unit := trim(rest)
-	if unit != "" && !isUnit(unit) {
+	unit := Trim(rest)
+	if unit != "" && !IsUnit(unit) {
 		return 0, "", false
 	}
 	v, err := strconv.ParseFloat(string(clean), 64)
@@ -100,22 +100,22 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 // out. Marks must part groups of exactly three digits, and a grouped number
 // does not begin with a zero.
 func grouped(s, thousands string) (whole, rest string, ok bool) {
-	n := leadingDigits(s)
+	n := LeadingDigits(s)
 	whole, rest = s[:n], s[n:]
 	for {
-		w := groupMarkLen(rest, thousands)
-		if w == 0 || leadingDigits(rest[w:]) == 0 {
+		w := GroupMarkLen(rest, thousands)
+		if w == 0 || LeadingDigits(rest[w:]) == 0 {
 			return whole, rest, true
 		}
-		if whole == "" || n > 3 || whole[0] == '0' || leadingDigits(rest[w:]) != 3 {
+		if whole == "" || n > 3 || whole[0] == '0' || LeadingDigits(rest[w:]) != 3 {
 			return "", "", false
 		}
 		whole, rest = whole+rest[w:w+3], rest[w+3:]
 	}
 }
 
-// groupMarkLen gives the length of the thousands mark at the front of s.
-func groupMarkLen(s, thousands string) int {
+// GroupMarkLen gives the length of the thousands mark at the front of s.
+func GroupMarkLen(s, thousands string) int {
 	if s == "" {
 		return 0
 	}
@@ -130,13 +130,13 @@ func groupMarkLen(s, thousands string) int {
 	switch {
 	case thousands == "'" && strings.HasPrefix(s, "\u2019"):
 		return len("\u2019")
-	case s[0] == ' ' && thousands != "" && trim(thousands) == "":
+	case s[0] == ' ' && thousands != "" && Trim(thousands) == "":
 		return 1
 	}
 	return 0
 }
 
-func leadingDigits(s string) int {
+func LeadingDigits(s string) int {
 	n := 0
 	for n < len(s) && s[n]-'0' <= 9 {
 		n++
@@ -153,7 +153,7 @@ func exponentLen(s string) int {
 	if n < len(s) && (s[n] == '+' || s[n] == '-') {
 		n++
 	}
-	d := leadingDigits(s[n:])
+	d := LeadingDigits(s[n:])
 	if d == 0 {
 		return 0
 	}
@@ -175,7 +175,7 @@ var missingWords = map[string]bool{
 // IsMissing tells whether a cell says that there is no reading ("", "--",
 // "n/a", "OL", "#N/A" and the like).
 func IsMissing(text string) bool {
-	s := trim(text)
+	s := Trim(text)
 	if s == "" {
 		return true
 	}
@@ -188,9 +188,9 @@ func IsMissing(text string) bool {
 	return missingWords[strings.ToLower(s)]
 }
 
-// trim takes blanks of every kind, NULs, byte-order marks and the old
+// Trim takes blanks of every kind, NULs, byte-order marks and the old
 // end-of-file mark off both ends.
-func trim(s string) string {
+func Trim(s string) string {
 	for len(s) > 0 && isBlankByte(s[0]) {
 		s = s[1:]
 	}
@@ -206,9 +206,9 @@ func trim(s string) string {
 
 func isBlankByte(c byte) bool { return c == ' ' || c-'\t' < 5 || c == 0 || c == 0x1a }
 
-// foldBlanks trims s and makes each run of blanks inside it one space.
-func foldBlanks(s string) string {
-	s = trim(s)
+// FoldBlanks trims s and makes each run of blanks inside it one space.
+func FoldBlanks(s string) string {
+	s = Trim(s)
 	if !strings.ContainsAny(s, "\t\r\n\v\f\u00a0\u2009\u202f\ufeff") && !strings.Contains(s, "  ") {
 		return s
 	}

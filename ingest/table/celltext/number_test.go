@@ -1,4 +1,4 @@
-package table
+package celltext
 
 import (
 	"fmt"
@@ -81,7 +81,7 @@ func TestHeaderUnits(t *testing.T) {
 		"Temp (°C) (avg)": "°C", "Energy (kWh/d)": "kWh/d", "in/out": "", "Solar (W/m²)": "W/m²", "Level %": "%", "T deg C": "deg C", "": "",
 		"Wind (m/s)": "m/s", "kWh": "kWh", "Supply / Return": "",
 	} {
-		if got := headerUnit(header); got != want {
+		if got := HeaderUnit(header); got != want {
 			t.Errorf("%q: want unit %q, got %q", header, want, got)
 		}
 	}
@@ -92,12 +92,12 @@ func TestLooksLikeStamp(t *testing.T) {
  1/5/26 1:00 PM|10:00|5:20:00|24:00|27.May.2021|5 January 2026|05-Jan-26 10:00|Jan 5, 2026 10:00|Fri May 26 2023 20:10:17 GMT-0600 (Mountain Daylight Time)|
  Mo 05.01.2026 10:00|20260105|20260105T100000Z|202601051000|23:03:15+0200|5. März 2026 10:00|2026/01/05 10:00`
 	for _, s := range strings.Split(yes, "|") {
-		if s = strings.TrimSpace(s); !looksLikeStamp(s) {
+		if s = strings.TrimSpace(s); !LooksLikeStamp(s) {
 			t.Errorf("%q reads as a stamp", s)
 		}
 	}
 	for _, s := range strings.Split(`12.5|1.234.567|1,234|12|1767607200|192.168.1.1|May|Mar 12.5|loop out|10:0x|-5.0|1.5 kWh|On|2026|12-5|1/2|Sat temp|3.2.1`, "|") {
-		if looksLikeStamp(s) && s != "3.2.1" { // three short numbers may be a date without a century
+		if LooksLikeStamp(s) && s != "3.2.1" { // three short numbers may be a date without a century
 			t.Errorf("%q does not read as a stamp", s)
 		}
 	}

@@ -1,4 +1,4 @@
-package table
+package celltext
 
 import "strings"
 
@@ -30,9 +30,9 @@ var unitSpelling = strings.NewReplacer("º", "°", "˚", "°", "℃", "°c", "�
 
 func foldUnit(s string) string { return strings.ToLower(unitSpelling.Replace(s)) }
 
-// isUnit tells whether s reads as a unit: known words with powers, joined by
+// IsUnit tells whether s reads as a unit: known words with powers, joined by
 // "/" or "·".
-func isUnit(s string) bool {
+func IsUnit(s string) bool {
 	if s == "" || len(s) > 24 {
 		return false
 	}
@@ -48,27 +48,27 @@ func isUnit(s string) bool {
 	return !strings.HasPrefix(f, "/") && !strings.HasSuffix(f, "/") && !strings.Contains(f, "//")
 }
 
-// headerUnit finds the unit that a header names: in brackets, behind a
+// HeaderUnit finds the unit that a header names: in brackets, behind a
 // stroke, or as its last word. "" = none.
-func headerUnit(header string) string {
-	if i := strings.LastIndex(strings.ToLower(header), "gal"); i > 0 && isUnit(header[i:]) && letters(header[i-1:i]) == 0 {
+func HeaderUnit(header string) string {
+	if i := strings.LastIndex(strings.ToLower(header), "gal"); i > 0 && IsUnit(header[i:]) && letters(header[i-1:i]) == 0 {
 		return header[i:] // "Water gal (US)": which gallon stands behind the word
 	}
 	if u := bracketUnit(header); u != "" {
 		return u
 	}
 	if i := strings.LastIndexAny(header, " ,"); i > 0 {
-		if u := trim(header[i+1:]); isBareUnit(u) {
+		if u := Trim(header[i+1:]); isBareUnit(u) {
 			return u
 		}
-		if j := strings.LastIndexAny(trim(header[:i]), " ,"); j > 0 {
-			if u := trim(header[j+1:]); isBareUnit(u) { // "Loop deg C"
+		if j := strings.LastIndexAny(Trim(header[:i]), " ,"); j > 0 {
+			if u := Trim(header[j+1:]); isBareUnit(u) { // "Loop deg C"
 				return u
 			}
 		}
 	}
 	if i := strings.IndexByte(header, '/'); i > 0 {
-		if u := trim(header[i+1:]); isUnit(u) && !isUnit(header) {
+		if u := Trim(header[i+1:]); IsUnit(u) && !IsUnit(header) {
 			return u
 		}
 	}
@@ -91,7 +91,7 @@ func bracketUnit(header string) string {
 		if open < 0 {
 			return ""
 		}
-		if u := trim(header[open+1 : c]); isUnit(u) {
+		if u := Trim(header[open+1 : c]); IsUnit(u) {
 			return u
 		}
 		end = open
@@ -103,7 +103,7 @@ func isBareUnit(s string) bool {
 		return false
 	}
 	f := foldUnit(s)
-	return bareUnits[f] || strings.ContainsAny(f, "/°%") && isUnit(s) && len(f) > 1
+	return bareUnits[f] || strings.ContainsAny(f, "/°%") && IsUnit(s) && len(f) > 1
 }
 
 // underscoreUnit reads names made by programs: "loop_flow_l_min",
@@ -116,7 +116,7 @@ func underscoreUnit(header string) string {
 	last := header[i+1:]
 	if j := strings.LastIndexByte(header[:i], '_'); j > 0 {
 		u := header[j+1:i] + "/" + last
-		if (last == "min" || last == "h" || last == "s") && isUnit(u) {
+		if (last == "min" || last == "h" || last == "s") && IsUnit(u) {
 			return u
 		}
 	}
@@ -127,17 +127,17 @@ func underscoreUnit(header string) string {
 	return ""
 }
 
-// isUnitCell is isUnit for a cell of a unit row, where brackets, dashes and
+// IsUnitCell is IsUnit for a cell of a unit row, where brackets, dashes and
 // stamp patterns stand too.
-func isUnitCell(s string) bool {
-	s = stripBrackets(s)
-	return isUnit(s) || IsMissing(s) || isStampPattern(s)
+func IsUnitCell(s string) bool {
+	s = StripBrackets(s)
+	return IsUnit(s) || IsMissing(s) || isStampPattern(s)
 }
 
-func stripBrackets(s string) string {
-	s = trim(s)
+func StripBrackets(s string) string {
+	s = Trim(s)
 	if len(s) >= 2 && strings.IndexByte("([{", s[0]) >= 0 && strings.IndexByte(")]}", s[len(s)-1]) >= 0 {
-		return trim(s[1 : len(s)-1])
+		return Trim(s[1 : len(s)-1])
 	}
 	return s
 }
@@ -151,8 +151,8 @@ func isStampPattern(s string) bool {
 	return len(s) >= 4 && strings.Trim(s, "dDmMyYhHsSTtjJaA:./-,' ") == "" && strings.ContainsAny(s, ":./-")
 }
 
-// isUnitLead is what may stand in the first column of a unit row.
-func isUnitLead(s string) bool {
+// IsUnitLead is what may stand in the first column of a unit row.
+func IsUnitLead(s string) bool {
 	switch strings.ToLower(strings.TrimRight(s, ":")) {
 	case "unit", "units", "einheit", "einheiten", "unité", "unidad", "eenheid":
 		return true

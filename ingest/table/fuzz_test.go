@@ -57,24 +57,3 @@ func FuzzWorkbook(f *testing.F) {
 		checkWhole(t, tables, err)
 	})
 }
-
-func FuzzSheet(f *testing.F) {
-	f.Add([]byte(`<worksheet><dimension ref="A1:B2"/><sheetData><row r="1"><c r="A1" t="inlineStr"><is><t>x</t></is></c></row><row><c><v>1</v></c></row></sheetData></worksheet>`))
-	f.Add([]byte(`<worksheet><sheetData><row r="1"><c r="A1" s="3"><f>1</f></c></row><row r="2"><c r="A`))
-	f.Fuzz(func(t *testing.T, data []byte) {
-		s, err := scanSheet(data)
-		if err != nil {
-			return
-		}
-		for _, r := range s.rows {
-			if r.from > r.to || r.to > len(s.cells) {
-				t.Fatalf("row %d: cells %d to %d of %d", r.number, r.from, r.to, len(s.cells))
-			}
-		}
-		if s.cut {
-			if again, err := scanSheet(s.repaired); err != nil || again.cut || len(again.rows) != len(s.rows) {
-				t.Fatalf("a repaired sheet must be whole: %v", err)
-			}
-		}
-	})
-}

@@ -8,12 +8,13 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"yardheat/ingest/table/celltext"
+	"yardheat/ingest/table/ooxml"
 )
 
 // sheetReader turns one sheet's cells into text.
 type sheetReader struct {
-	scan   *sheetScan
-	forms  styleForms
+	scan   *ooxml.Scan
+	forms  *ooxml.Styles
 	date04 bool
 	rows   []Row
 	words  []wordCell // text cells that read as numbers
@@ -24,7 +25,7 @@ type wordCell struct{ row, col int }
 
 // readSheet reads one checked sheet and finds its tables.
 func (w *workbook) readSheet(book *excelize.File, s sheetPart, opt Options) ([]*Table, error) {
-	r := &sheetReader{scan: s.scan, date04: w.date1904, forms: styleForms{book: book, known: map[uint16]dateForm{}}}
+	r := &sheetReader{scan: s.scan, date04: w.date1904, forms: ooxml.NewStyles(book)}
 	if err := r.read(book, s.name); err != nil {
 		return nil, damaged(w.name, s.name, err)
 	}
@@ -40,7 +41,7 @@ func (w *workbook) readSheet(book *excelize.File, s sheetPart, opt Options) ([]*
 	for _, t := range tables {
 		t.Decimal, t.Thousands = ".", ""
 	}
-	spread(tables, append(probs, r.problems(w.archive.cut)...))
+	spread(tables, append(probs, r.problems(w.archive.Cut)...))
 	return pick(w.name, s.name, tables, opt.Table)
 }
 
@@ -50,53 +51,53 @@ func (w *workbook) readSheet(book *excelize.File, s sheetPart, opt Options) ([]*
 func (r *sheetReader) read(book *excelize.File, sheet string) error {
 	it, err := book.Rows(sheet)
 	if err != nil {
-		return fmt.Errorf("%w: %w", errSheet, err)
+		return fmt.Errorf("%w: %w", ooxml.ErrSheet, err)
 	}
 	defer it.Close()
 	width := 0
-	for _, c := range r.scan.cells {
-		width = max(width, int(c.col))
+	for _, c := range r.scan.Cells {
+		width = max(width, int(c.Col))
 	}
-	arena := make([]string, len(r.scan.rows)*width)
-	r.rows = make([]Row, 0, len(r.scan.rows))
+	arena := make([]string, len(r.scan.Rows)*width)
+	r.rows = make([]Row, 0, len(r.scan.Rows))
 	number, at := 0, 0
 	for it.Next() {
 		number++
 		cells, err := it.Columns()
 		if err != nil {
-			return fmt.Errorf("%w: row %d: %w", errSheet, number, err)
+			return fmt.Errorf("%w: row %d: %w", ooxml.ErrSheet, number, err)
 		}
-		if at >= len(r.scan.rows) || r.scan.rows[at].number != number {
+		if at >= len(r.scan.Rows) || r.scan.Rows[at].Number != number {
 			continue
 		}
 		out := arena[:width:width]
 		arena = arena[width:]
-		if err := r.row(out, cells, r.scan.rows[at]); err != nil {
+		if err := r.row(out, cells, r.scan.Rows[at]); err != nil {
 			return err
 		}
 		r.rows = append(r.rows, Row{Line: number, Cells: out})
 		at++
 	}
 	if err := it.Error(); err != nil {
-		return fmt.Errorf("%w: %w", errSheet, err)
+		return fmt.Errorf("%w: %w", ooxml.ErrSheet, err)
 	}
-	if at != len(r.scan.rows) || number != r.scan.last {
-		return fmt.Errorf("%w: %d of %d rows could be read", errSheet, at, len(r.scan.rows))
+	if at != len(r.scan.Rows) || number != r.scan.Last {
+		return fmt.Errorf("%w: %d of %d rows could be read", ooxml.ErrSheet, at, len(r.scan.Rows))
 	}
 	return nil
 }
 
-func (r *sheetReader) row(out, cells []string, row scanRow) error {
-	for _, c := range r.scan.cells[row.from:row.to] {
-		col := int(c.col) - 1
+func (r *sheetReader) row(out, cells []string, row ooxml.ScanRow) error {
+	for _, c := range r.scan.Cells[row.From:row.To] {
+		col := int(c.Col) - 1
 		if col >= len(cells) || cells[col] == "" {
-			if c.value && c.kind == 'n' {
-				return fmt.Errorf("%w: the number in %s could not be read", errSheet, cellName(col+1, row.number))
+			if c.Value && c.Kind == 'n' {
+				return fmt.Errorf("%w: the number in %s could not be read", ooxml.ErrSheet, ooxml.CellName(col+1, row.Number))
 			}
 			continue
 		}
 		out[col] = r.cellText(cells[col], c)
-		if c.kind != 'n' && c.kind != 'b' && c.kind != 'e' && marked(out[col]) && celltext.Classify(out[col]) == celltext.Number {
+		if c.Kind != 'n' && c.Kind != 'b' && c.Kind != 'e' && marked(out[col]) && celltext.Classify(out[col]) == celltext.Number {
 			r.words = append(r.words, wordCell{len(r.rows), col})
 		}
 	}
@@ -104,12 +105,12 @@ func (r *sheetReader) row(out, cells []string, row scanRow) error {
 }
 
 // cellText gives a cell as the rest of the program wants it.
-func (r *sheetReader) cellText(raw string, c scanCell) string {
+func (r *sheetReader) cellText(raw string, c ooxml.ScanCell) string {
 	raw = celltext.Trim(raw)
-	switch c.kind {
+	switch c.Kind {
 	case 'n':
-		if form := r.forms.of(c.style); form != plainForm {
-			raw, _ = serialText(raw, form, r.date04)
+		if form := r.forms.Of(c.Style); form != ooxml.PlainForm {
+			raw, _ = ooxml.SerialText(raw, form, r.date04)
 		}
 	case 'b':
 		if raw == "1" {
@@ -154,14 +155,14 @@ func (r *sheetReader) fillMerged() {
 	if len(r.rows) == 0 {
 		return
 	}
-	width, first := len(r.rows[0].Cells), maxSheetCols
-	for _, c := range r.scan.cells {
-		first = min(first, int(c.col))
+	width, first := len(r.rows[0].Cells), ooxml.MaxCols
+	for _, c := range r.scan.Cells {
+		first = min(first, int(c.Col))
 	}
-	for _, ref := range r.scan.merges {
+	for _, ref := range r.scan.Merges {
 		from, to, _ := strings.Cut(ref, ":")
-		c1, r1, ok1 := cellRef(from)
-		c2, r2, ok2 := cellRef(to)
+		c1, r1, ok1 := ooxml.CellRef(from)
+		c2, r2, ok2 := ooxml.CellRef(to)
 		if !ok1 || !ok2 || r1 != r2 || c2 <= c1 || c2 > width || c1 <= first {
 			continue
 		}
@@ -181,29 +182,29 @@ func (r *sheetReader) problems(fileCut bool) []Problem {
 	var probs []Problem
 	s := r.scan
 	switch {
-	case s.cut && s.dataWhole:
-		probs = append(probs, Problem{Code: "workbook-cut", Line: s.last,
-			Text: fmt.Sprintf("the sheet ends too early, but behind its last row, %d: export or copy the workbook again", s.last)})
-	case s.cut:
-		probs = append(probs, Problem{Code: "workbook-cut", Line: s.last, Text: fmt.Sprintf(
-			"the sheet ends too early; it is read up to row %d, its last whole row, and what stood below is lost%s: export or copy the workbook again", s.last, declared(s))})
+	case s.Cut && s.DataWhole:
+		probs = append(probs, Problem{Code: "workbook-cut", Line: s.Last,
+			Text: fmt.Sprintf("the sheet ends too early, but behind its last row, %d: export or copy the workbook again", s.Last)})
+	case s.Cut:
+		probs = append(probs, Problem{Code: "workbook-cut", Line: s.Last, Text: fmt.Sprintf(
+			"the sheet ends too early; it is read up to row %d, its last whole row, and what stood below is lost%s: export or copy the workbook again", s.Last, declared(s))})
 	case fileCut:
-		probs = append(probs, Problem{Code: "workbook-cut", Line: s.last,
-			Text: fmt.Sprintf("the file ends too early, but this sheet is whole up to its last row, %d: export or copy the workbook again", s.last)})
-	case s.declared > s.last:
-		probs = append(probs, Problem{Code: "workbook-short", Line: s.last,
-			Text: fmt.Sprintf("the sheet says that it goes to row %d and ends with row %d: see whether rows are missing", s.declared, s.last)})
+		probs = append(probs, Problem{Code: "workbook-cut", Line: s.Last,
+			Text: fmt.Sprintf("the file ends too early, but this sheet is whole up to its last row, %d: export or copy the workbook again", s.Last)})
+	case s.Declared > s.Last:
+		probs = append(probs, Problem{Code: "workbook-short", Line: s.Last,
+			Text: fmt.Sprintf("the sheet says that it goes to row %d and ends with row %d: see whether rows are missing", s.Declared, s.Last)})
 	}
-	if s.bare > 0 {
+	if s.Bare > 0 {
 		probs = append(probs, Problem{Code: "formula-without-value", Text: fmt.Sprintf(
-			"%d formulas have no stored result and are read as empty: open the workbook in a spreadsheet program and save it", s.bare)})
+			"%d formulas have no stored result and are read as empty: open the workbook in a spreadsheet program and save it", s.Bare)})
 	}
 	return probs
 }
 
-func declared(s *sheetScan) string {
-	if s.declared > s.last {
-		return fmt.Sprintf(" (the sheet says it goes to row %d)", s.declared)
+func declared(s *ooxml.Scan) string {
+	if s.Declared > s.Last {
+		return fmt.Sprintf(" (the sheet says it goes to row %d)", s.Declared)
 	}
 	return ""
 }

@@ -14,13 +14,14 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"yardheat/ingest/table/celltext"
+	"yardheat/ingest/table/ooxml"
 )
 
 // workbook is one workbook while it is read.
 type workbook struct {
 	name     string
 	main     string // part that lists the sheets
-	archive  *archive
+	archive  *ooxml.Archive
 	sheets   []sheetPart
 	date1904 bool
 	texts    int // shared strings; -1 = there is no such part
@@ -29,7 +30,7 @@ type workbook struct {
 // sheetPart is one sheet: its name and the part of the archive it stands in.
 type sheetPart struct {
 	name, part string
-	scan       *sheetScan
+	scan       *ooxml.Scan
 }
 
 // readWorkbook reads the sheets of a workbook that opt selects. The archive
@@ -38,11 +39,11 @@ type sheetPart struct {
 func readWorkbook(name string, b []byte, opt Options) (tables []*Table, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			tables, err = nil, damaged(name, "", fmt.Errorf("%w: %v", errDamaged, p))
+			tables, err = nil, damaged(name, "", fmt.Errorf("%w: %v", ooxml.ErrDamaged, p))
 		}
 	}()
 	w := &workbook{name: name}
-	if w.archive, err = openArchive(b); err != nil {
+	if w.archive, err = ooxml.Open(b); err != nil {
 		return nil, damaged(name, "", err)
 	}
 	if err := w.readParts(); err != nil {
@@ -67,7 +68,7 @@ func readWorkbook(name string, b []byte, opt Options) (tables []*Table, err erro
 func damaged(name, sheet string, err error) error {
 	e := &Error{File: name, Sheet: sheet, Got: "a damaged workbook (" + err.Error() + ")", Want: "a whole .xlsx workbook",
 		Do: "export or copy it again; if it opens in a spreadsheet program, save it there under a new name", Err: err}
-	if errors.Is(err, errTooBig) {
+	if errors.Is(err, ooxml.ErrTooBig) {
 		e.Got, e.Do = "a workbook that "+err.Error(), "export shorter stretches, one workbook each"
 	}
 	return e
@@ -89,7 +90,7 @@ func (w *workbook) readParts() error {
 			Attr []xml.Attr `xml:",any,attr"`
 		} `xml:"sheets>sheet"`
 	}
-	if err := xml.Unmarshal(a.parts[w.main], &list); err != nil {
+	if err := xml.Unmarshal(a.Parts[w.main], &list); err != nil {
 		return w.cutOr(fmt.Errorf("list of sheets: %w", err))
 	}
 	rels, err := w.relations(w.main)
@@ -99,7 +100,7 @@ func (w *workbook) readParts() error {
 	w.date1904 = list.Props.Date1904 == "1" || list.Props.Date1904 == "true"
 	for _, s := range list.Sheets {
 		for _, r := range rels {
-			if r.ID == attr(s.Attr, "id") && strings.HasSuffix(r.Type, "/worksheet") {
+			if r.ID == ooxml.Attr(s.Attr, "id") && strings.HasSuffix(r.Type, "/worksheet") {
 				w.sheets = append(w.sheets, sheetPart{name: s.Name, part: partPath(w.main, r.Target)})
 			}
 		}
@@ -123,7 +124,7 @@ func (w *workbook) relations(part string) ([]relation, error) {
 		Relationship []relation
 	}
 	dir, base := path.Split(part)
-	err := xml.Unmarshal(w.archive.parts[dir+"_rels/"+base+".rels"], &list)
+	err := xml.Unmarshal(w.archive.Parts[dir+"_rels/"+base+".rels"], &list)
 	return list.Relationship, err
 }
 
@@ -143,7 +144,7 @@ func (w *workbook) findMain() {
 		return // a cut file may lack the list; the usual name is tried
 	}
 	for _, r := range rels {
-		if p := partPath("", r.Target); strings.HasSuffix(r.Type, "/officeDocument") && w.archive.parts[p] != nil {
+		if p := partPath("", r.Target); strings.HasSuffix(r.Type, "/officeDocument") && w.archive.Parts[p] != nil {
 			w.main = p
 		}
 	}
@@ -153,29 +154,29 @@ func (w *workbook) findMain() {
 func (w *workbook) refuseOther() error {
 	a := w.archive
 	rels, err := w.relations(w.main)
-	if a.parts[w.main] != nil && a.partial != w.main && err == nil && len(rels) > 0 && strings.HasPrefix(w.main, "xl/") && !strings.HasSuffix(w.main, ".bin") {
+	if a.Parts[w.main] != nil && a.Partial != w.main && err == nil && len(rels) > 0 && strings.HasPrefix(w.main, "xl/") && !strings.HasSuffix(w.main, ".bin") {
 		return nil
 	}
 	e := &Error{File: w.name, Want: "a text export (CSV) or an .xlsx workbook"}
 	switch {
-	case a.parts["xl/workbook.bin"] != nil:
+	case a.Parts["xl/workbook.bin"] != nil:
 		e.Got, e.Do = "a binary workbook (.xlsb)", "open it in a spreadsheet program and save it as .xlsx"
-	case strings.Contains(string(a.parts["mimetype"]), "opendocument"):
+	case strings.Contains(string(a.Parts["mimetype"]), "opendocument"):
 		e.Got, e.Do = "an OpenDocument file", "open it in a spreadsheet program and save it as .xlsx or CSV"
-	case a.parts["word/document.xml"] != nil || a.parts["ppt/presentation.xml"] != nil:
+	case a.Parts["word/document.xml"] != nil || a.Parts["ppt/presentation.xml"] != nil:
 		e.Got, e.Do = "an office document without sheets", "export the readings as CSV or .xlsx"
-	case a.cut:
+	case a.Cut:
 		return w.cutOr(errors.New("its list of sheets is missing"))
 	default:
-		e.Got, e.Do = fmt.Sprintf("a zip archive (%d files, the first %q)", len(a.names), strings.Join(a.names[:min(1, len(a.names))], "")), "unpack it and name the files in it"
+		e.Got, e.Do = fmt.Sprintf("a zip archive (%d files, the first %q)", len(a.Names), strings.Join(a.Names[:min(1, len(a.Names))], "")), "unpack it and name the files in it"
 	}
 	return e
 }
 
 // cutOr words an error that a cut file explains, else as damage.
 func (w *workbook) cutOr(err error) error {
-	if !w.archive.cut {
-		return damaged(w.name, "", fmt.Errorf("%w: %w", errDamaged, err))
+	if !w.archive.Cut {
+		return damaged(w.name, "", fmt.Errorf("%w: %w", ooxml.ErrDamaged, err))
 	}
 	return &Error{File: w.name, Got: "a workbook that ends too early (" + err.Error() + ")", Want: "a whole .xlsx workbook",
 		Do: "the file was cut while it was copied or written: export or copy it again", Err: err}
@@ -183,9 +184,9 @@ func (w *workbook) cutOr(err error) error {
 
 // countTexts reads the shared texts to their end and counts them.
 func (w *workbook) countTexts() error {
-	data, ok := w.archive.parts["xl/sharedStrings.xml"]
-	if !ok || w.archive.partial == "xl/sharedStrings.xml" {
-		delete(w.archive.parts, "xl/sharedStrings.xml")
+	data, ok := w.archive.Parts["xl/sharedStrings.xml"]
+	if !ok || w.archive.Partial == "xl/sharedStrings.xml" {
+		delete(w.archive.Parts, "xl/sharedStrings.xml")
 		w.texts = -1
 		return nil
 	}
@@ -194,7 +195,7 @@ func (w *workbook) countTexts() error {
 		tok, err := dec.Token()
 		if tok == nil {
 			if depth != 0 || !errors.Is(err, io.EOF) {
-				return damaged(w.name, "", fmt.Errorf("%w: shared texts: %w", errDamaged, err))
+				return damaged(w.name, "", fmt.Errorf("%w: shared texts: %w", ooxml.ErrDamaged, err))
 			}
 			return nil
 		}
@@ -218,14 +219,14 @@ func (w *workbook) choose(named string) (chosen []sheetPart, lost []string, err 
 		if named != "" && !strings.EqualFold(celltext.Trim(s.name), celltext.Trim(named)) {
 			continue
 		}
-		if w.archive.parts[s.part] == nil {
+		if w.archive.Parts[s.part] == nil {
 			lost = append(lost, s.name)
 			continue
 		}
 		chosen = append(chosen, s)
 	}
 	switch {
-	case len(chosen) > 0 && (len(lost) == 0 || w.archive.cut):
+	case len(chosen) > 0 && (len(lost) == 0 || w.archive.Cut):
 		return chosen, lost, nil
 	case len(lost) > 0:
 		return nil, nil, w.cutOr(fmt.Errorf("sheet %q is missing", lost[0]))
@@ -240,12 +241,12 @@ func (w *workbook) scanAll(chosen []sheetPart, lost []string) ([]sheetPart, []st
 	errs := make([]error, len(chosen))
 	var wg sync.WaitGroup
 	for i := range chosen {
-		wg.Go(func() { chosen[i].scan, errs[i] = scanSheet(w.archive.parts[chosen[i].part]) })
+		wg.Go(func() { chosen[i].scan, errs[i] = ooxml.ScanSheet(w.archive.Parts[chosen[i].part]) })
 	}
 	wg.Wait()
 	var whole []sheetPart
 	for i, s := range chosen {
-		broken := w.archive.partial == s.part
+		broken := w.archive.Partial == s.part
 		switch err := errs[i]; {
 		case err != nil && broken && len(chosen) > 1:
 			lost = append(lost, s.name)
@@ -266,10 +267,10 @@ func (w *workbook) scanAll(chosen []sheetPart, lost []string) ([]sheetPart, []st
 // complete checks that the parts which a sheet leans on are there: without
 // the shared texts its words, without the styles its dates are lost.
 func (w *workbook) complete(s sheetPart) error {
-	if s.scan.maxText >= max(w.texts, 0) {
-		return w.cutOr(fmt.Errorf("text number %d is missing", s.scan.maxText))
+	if s.scan.MaxText >= max(w.texts, 0) {
+		return w.cutOr(fmt.Errorf("text number %d is missing", s.scan.MaxText))
 	}
-	if s.scan.styled && (w.archive.parts["xl/styles.xml"] == nil || w.archive.partial == "xl/styles.xml") {
+	if s.scan.Styled && (w.archive.Parts["xl/styles.xml"] == nil || w.archive.Partial == "xl/styles.xml") {
 		return w.cutOr(errors.New("the styles, which tell dates from numbers, are missing"))
 	}
 	return nil
@@ -278,25 +279,25 @@ func (w *workbook) complete(s sheetPart) error {
 // open hands the workbook to the library, with cut sheets closed behind their
 // last whole row.
 func (w *workbook) open(b []byte, chosen []sheetPart) (*excelize.File, error) {
-	repack := w.archive.cut
+	repack := w.archive.Cut
 	for _, s := range chosen {
-		if s.scan.cut {
-			w.archive.parts[s.part] = s.scan.repaired
+		if s.scan.Cut {
+			w.archive.Parts[s.part] = s.scan.Repaired
 			repack = true
 		}
 	}
 	if repack {
-		if w.archive.partial != "" && strings.HasPrefix(w.archive.partial, "xl/worksheets/") {
-			w.archive.partial = ""
+		if w.archive.Partial != "" && strings.HasPrefix(w.archive.Partial, "xl/worksheets/") {
+			w.archive.Partial = ""
 		}
 		var err error
-		if b, err = w.archive.pack(); err != nil {
+		if b, err = w.archive.Pack(); err != nil {
 			return nil, err
 		}
 	}
-	book, err := excelize.OpenReader(bytes.NewReader(b), excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnpackedB, UnzipXMLSizeLimit: maxUnpackedB})
+	book, err := excelize.OpenReader(bytes.NewReader(b), excelize.Options{RawCellValue: true, UnzipSizeLimit: ooxml.MaxUnpackedB, UnzipXMLSizeLimit: ooxml.MaxUnpackedB})
 	if err != nil {
-		return nil, fmt.Errorf("%w: %w", errDamaged, err)
+		return nil, fmt.Errorf("%w: %w", ooxml.ErrDamaged, err)
 	}
 	return book, nil
 }

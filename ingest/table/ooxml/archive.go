@@ -1,4 +1,9 @@
-package table
+// Package ooxml checks a workbook before its cells are read: every part of its
+// zip archive to the end, the XML of each sheet to the end, and what a cut file
+// still holds. It also turns the date numbers of sheets into wall-clock text.
+// The cells themselves are read by excelize, which ends early on a damaged
+// sheet without an error; this package is why that cannot pass unseen.
+package ooxml
 
 import (
 	"archive/zip"
@@ -15,36 +20,37 @@ import (
 // Bounds on what a workbook may unpack to: a season at one reading a minute
 // needs a tenth of them.
 const (
-	maxUnpackedB   = 512 << 20
+	MaxUnpackedB   = 512 << 20
 	maxUnpackRatio = 400 // a sheet of equal rows reaches about 100
 	smallPartB     = 8 << 20
 )
 
-// archive is a workbook's zip archive, every part read to its end and its
+// Archive is a workbook's zip archive, every part read to its end and its
 // checksum held against its bytes.
-type archive struct {
-	parts map[string][]byte
-	names []string // in file order
-	// cut tells that the file ends before its directory; partial is then the
+type Archive struct {
+	Parts map[string][]byte
+	Names []string // in file order
+	// Cut tells that the file ends before its directory; Partial is then the
 	// part that broke off, "" where the cut fell between two.
-	cut     bool
-	partial string
+	Cut     bool
+	Partial string
 }
 
-var errDamaged = errors.New("damaged archive")
+// ErrDamaged is an archive that cannot be read or trusted.
+var ErrDamaged = errors.New("damaged archive")
 
-// openArchive reads every part to its end. Damage is an error; an archive
+// Open reads every part to its end. Damage is an error; an archive
 // that ends early is read as far as it goes.
-func openArchive(b []byte) (*archive, error) {
+func Open(b []byte) (*Archive, error) {
 	zr, err := zip.NewReader(bytes.NewReader(b), int64(len(b)))
 	if err != nil {
 		return salvage(b)
 	}
-	a := &archive{parts: map[string][]byte{}}
-	left := int64(maxUnpackedB)
+	a := &Archive{Parts: map[string][]byte{}}
+	left := int64(MaxUnpackedB)
 	for _, f := range zr.File {
 		if f.Flags&1 != 0 {
-			return nil, fmt.Errorf("%w: part %q is locked with a password", errDamaged, f.Name)
+			return nil, fmt.Errorf("%w: part %q is locked with a password", ErrDamaged, f.Name)
 		}
 		if strings.HasSuffix(f.Name, "/") {
 			continue
@@ -59,12 +65,12 @@ func openArchive(b []byte) (*archive, error) {
 	return a, nil
 }
 
-func (a *archive) add(name string, data []byte) {
+func (a *Archive) add(name string, data []byte) {
 	name = strings.TrimPrefix(strings.ReplaceAll(name, `\`, "/"), "/")
-	if _, twice := a.parts[name]; !twice {
-		a.names = append(a.names, name)
+	if _, twice := a.Parts[name]; !twice {
+		a.Names = append(a.Names, name)
 	}
-	a.parts[name] = data
+	a.Parts[name] = data
 }
 
 func readPart(f *zip.File, left int64, fileB int) ([]byte, error) {
@@ -73,25 +79,26 @@ func readPart(f *zip.File, left int64, fileB int) ([]byte, error) {
 	}
 	r, err := f.Open()
 	if err != nil {
-		return nil, fmt.Errorf("%w: %w", errDamaged, err)
+		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	defer r.Close()
 	data, err := readCapped(r, left, int64(f.CompressedSize64), int64(f.UncompressedSize64))
 	switch {
-	case errors.Is(err, errTooBig):
+	case errors.Is(err, ErrTooBig):
 		return nil, err
 	case err != nil:
-		return nil, fmt.Errorf("%w: %w", errDamaged, err)
+		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
 	case uint64(len(data)) != f.UncompressedSize64:
-		return nil, fmt.Errorf("%w: %d bytes, where its directory says %d", errDamaged, len(data), f.UncompressedSize64)
+		return nil, fmt.Errorf("%w: %d bytes, where its directory says %d", ErrDamaged, len(data), f.UncompressedSize64)
 	}
 	return data, nil
 }
 
-var errTooBig = errors.New("unpacks too far")
+// ErrTooBig is a part that unpacks beyond the bounds.
+var ErrTooBig = errors.New("unpacks too far")
 
 func tooBig(n int64) error {
-	return fmt.Errorf("%w: %d MB and more; at most %d MB and %d times its packed size are read", errTooBig, n>>20, maxUnpackedB>>20, maxUnpackRatio)
+	return fmt.Errorf("%w: %d MB and more; at most %d MB and %d times its packed size are read", ErrTooBig, n>>20, MaxUnpackedB>>20, maxUnpackRatio)
 }
 
 // readCapped reads r to its end within both bounds. What was read before an
@@ -112,9 +119,9 @@ func readCapped(r io.Reader, left, packedB, hintB int64) ([]byte, error) {
 // salvage walks the local headers of an archive whose directory, at the
 // file's end, is missing. Layout: PKWARE APPNOTE 6.3, sections 4.3.7 (local
 // header) and 4.3.9 (data descriptor), from memory.
-func salvage(b []byte) (*archive, error) {
-	a := &archive{parts: map[string][]byte{}, cut: true}
-	left := int64(maxUnpackedB)
+func salvage(b []byte) (*Archive, error) {
+	a := &Archive{Parts: map[string][]byte{}, Cut: true}
+	left := int64(MaxUnpackedB)
 	for pos := 0; pos+30 <= len(b) && binary.LittleEndian.Uint32(b[pos:]) == 0x04034b50; {
 		h := localHeader(b[pos:])
 		start := pos + 30 + h.nameLen + h.extraLen
@@ -126,7 +133,7 @@ func salvage(b []byte) (*archive, error) {
 		switch {
 		case errors.Is(err, io.ErrUnexpectedEOF):
 			a.add(name, data)
-			a.partial = name
+			a.Partial = name
 			return a, nil
 		case err != nil:
 			return nil, fmt.Errorf("part %q: %w", name, err)
@@ -135,8 +142,8 @@ func salvage(b []byte) (*archive, error) {
 		a.add(name, data)
 		pos = start + used
 	}
-	if len(a.names) == 0 {
-		return nil, fmt.Errorf("%w: no part can be read", errDamaged)
+	if len(a.Names) == 0 {
+		return nil, fmt.Errorf("%w: no part can be read", ErrDamaged)
 	}
 	return a, nil
 }
@@ -160,7 +167,7 @@ func (h partHeader) unpack(b []byte, left int64) (data []byte, used int, err err
 	described := h.flags&8 != 0
 	switch {
 	case h.flags&1 != 0:
-		return nil, 0, fmt.Errorf("%w: locked with a password", errDamaged)
+		return nil, 0, fmt.Errorf("%w: locked with a password", ErrDamaged)
 	case h.method == zip.Deflate:
 		r := bytes.NewReader(b) // a ByteReader: flate takes no byte too many
 		data, err = readCapped(flate.NewReader(r), left, int64(len(b)), 0)
@@ -175,13 +182,13 @@ func (h partHeader) unpack(b []byte, left int64) (data []byte, used int, err err
 			err = io.ErrUnexpectedEOF
 		}
 	default:
-		return nil, 0, fmt.Errorf("%w: packed by method %d", errDamaged, h.method)
+		return nil, 0, fmt.Errorf("%w: packed by method %d", ErrDamaged, h.method)
 	}
 	if err != nil {
-		if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, errTooBig) {
+		if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, ErrTooBig) {
 			return data, used, err
 		}
-		return nil, 0, fmt.Errorf("%w: %w", errDamaged, err)
+		return nil, 0, fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	crc := h.crc
 	if described {
@@ -192,7 +199,7 @@ func (h partHeader) unpack(b []byte, left int64) (data []byte, used int, err err
 		crc = d
 	}
 	if crc32.ChecksumIEEE(data) != crc {
-		return nil, 0, fmt.Errorf("%w: checksum", errDamaged)
+		return nil, 0, fmt.Errorf("%w: checksum", ErrDamaged)
 	}
 	return data, used, nil
 }
@@ -213,16 +220,16 @@ func descriptor(b []byte, packedB int) (crc uint32, n int) {
 	return 0, 0
 }
 
-// pack writes the parts as a new archive, for a reader that wants whole files.
-func (a *archive) pack() ([]byte, error) {
+// Pack writes the parts as a new archive, for a reader that wants whole files.
+func (a *Archive) Pack() ([]byte, error) {
 	var buf bytes.Buffer
 	zw := zip.NewWriter(&buf)
-	for _, name := range a.names {
+	for _, name := range a.Names {
 		w, err := zw.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Store})
 		if err != nil {
 			return nil, fmt.Errorf("packing %q: %w", name, err)
 		}
-		if _, err := w.Write(a.parts[name]); err != nil {
+		if _, err := w.Write(a.Parts[name]); err != nil {
 			return nil, fmt.Errorf("packing %q: %w", name, err)
 		}
 	}

@@ -1,4 +1,4 @@
-package table
+package ooxml
 
 import (
 	"math"
@@ -10,27 +10,34 @@ import (
 	"github.com/xuri/excelize/v2"
 )
 
-// dateForm is how a number format shows its number.
-type dateForm uint8
+// DateForm is how a number format shows its number.
+type DateForm uint8
 
+// How a number is shown.
 const (
-	plainForm   dateForm = iota
-	dateForms            // a date, with or without a time of day
-	clockForm            // a time of day alone
-	elapsedForm          // [h]:mm: hours that go on past 24
+	PlainForm DateForm = iota
+	DateTime           // a date, with or without a time of day
+	Clock              // a time of day alone
+	Elapsed            // [h]:mm: hours that go on past 24
 )
 
-// styleForms tells which cell styles are dates.
-type styleForms struct {
+// Styles tells which cell styles are dates.
+type Styles struct {
 	book  *excelize.File
-	known map[uint16]dateForm
+	known map[uint16]DateForm
 }
 
-func (f *styleForms) of(style uint16) dateForm {
+// NewStyles asks the styles of an open workbook.
+func NewStyles(book *excelize.File) *Styles {
+	return &Styles{book: book, known: map[uint16]DateForm{}}
+}
+
+// Of gives the form of a style by its number.
+func (f *Styles) Of(style uint16) DateForm {
 	if form, ok := f.known[style]; ok {
 		return form
 	}
-	form := plainForm
+	form := PlainForm
 	if st, err := f.book.GetStyle(int(style)); err == nil {
 		form = builtInForm(st.NumFmt)
 		if st.CustomNumFmt != nil {
@@ -43,16 +50,16 @@ func (f *styleForms) of(style uint16) dateForm {
 
 // builtInForm knows the number formats that files name by number alone
 // (ECMA-376 part 1, 18.8.30, with its East Asian ranges; from memory).
-func builtInForm(id int) dateForm {
+func builtInForm(id int) DateForm {
 	switch {
 	case id >= 14 && id <= 17, id == 22, id >= 27 && id <= 31, id == 36, id >= 50 && id <= 54, id == 57, id == 58:
-		return dateForms
+		return DateTime
 	case id >= 18 && id <= 21, id >= 32 && id <= 35, id == 45, id == 47, id == 55, id == 56:
-		return clockForm
+		return Clock
 	case id == 46:
-		return elapsedForm
+		return Elapsed
 	}
-	return plainForm
+	return PlainForm
 }
 
 var (
@@ -61,23 +68,23 @@ var (
 )
 
 // formatForm reads a number format's own code.
-func formatForm(code string) dateForm {
+func formatForm(code string) DateForm {
 	code, _, _ = strings.Cut(code, ";")
 	code = strings.ToLower(subSeconds.ReplaceAllString(formatNoise.ReplaceAllString(code, ""), "s"))
 	code = strings.NewReplacer("am/pm", "", "a/p", "", "general", "").Replace(code)
 	switch {
 	case strings.ContainsAny(code, "0#?"):
-		return plainForm
+		return PlainForm
 	case strings.Contains(code, "[h") || strings.Contains(code, "[m") || strings.Contains(code, "[s"):
-		return elapsedForm
+		return Elapsed
 	case strings.ContainsAny(code, "yd"):
-		return dateForms
+		return DateTime
 	case strings.ContainsAny(code, "hs"):
-		return clockForm
+		return Clock
 	case strings.Contains(code, "m"):
-		return dateForms
+		return DateTime
 	}
-	return plainForm
+	return PlainForm
 }
 
 const (
@@ -86,10 +93,10 @@ const (
 	oldestDates = 20 * 366.0 // an elapsed time this long is a date
 )
 
-// serialText turns a date-styled number into a wall-clock text, rounded to
+// SerialText turns a date-styled number into a wall-clock text, rounded to
 // the millisecond: to the second where the file has no more than five
 // decimals of a day (0.86 s), which cannot say more.
-func serialText(raw string, form dateForm, date1904 bool) (string, bool) {
+func SerialText(raw string, form DateForm, date1904 bool) (string, bool) {
 	v, err := strconv.ParseFloat(raw, 64)
 	if err != nil || v < 0 || v >= maxSerial {
 		return raw, false
@@ -100,7 +107,7 @@ func serialText(raw string, form dateForm, date1904 bool) (string, bool) {
 		ms = (ms + 500) / 1000 * 1000
 	}
 	switch {
-	case day == 0 || form == elapsedForm && v < oldestDates:
+	case day == 0 || form == Elapsed && v < oldestDates:
 		return clockText(int64(day)*dayMs + ms), true
 	case !date1904 && day < 60: // the format counts a 29 February 1900 that never was
 		day++

@@ -1,4 +1,4 @@
-package table
+package ooxml
 
 import (
 	"bytes"
@@ -12,57 +12,59 @@ import (
 
 // Bounds of a sheet: the format's own for rows, ours for columns.
 const (
-	maxSheetRows = 1_048_576
-	maxSheetCols = 512
+	MaxRows = 1_048_576
+	MaxCols = 512
 )
 
-// sheetScan is what reading a sheet's XML to its end found: where cells stand
+// Scan is what reading a sheet's XML to its end found: where cells stand
 // and of what kind they are, not what is in them.
-type sheetScan struct {
-	rows      []scanRow
-	cells     []scanCell
-	merges    []string
-	last      int // number of the last row
-	declared  int // last row by the sheet's own dimension, 0 = not said
-	maxText   int // highest shared-string index, -1 = none
-	styled    bool
-	bare      int  // formulas without a cached value
-	dataWhole bool // the end of the rows was seen
-	// cut: the XML ends early; repaired is then the sheet closed behind its
+type Scan struct {
+	Rows      []ScanRow
+	Cells     []ScanCell
+	Merges    []string
+	Last      int // number of the last row
+	Declared  int // last row by the sheet's own dimension, 0 = not said
+	MaxText   int // highest shared-string index, -1 = none
+	Styled    bool
+	Bare      int  // formulas without a cached value
+	DataWhole bool // the end of the rows was seen
+	// Cut: the XML ends early; Repaired is then the sheet closed behind its
 	// last whole row, and rows and cells go no further.
-	cut      bool
-	repaired []byte
+	Cut      bool
+	Repaired []byte
 }
 
-type scanRow struct{ number, from, to int } // cells[from:to]
+// ScanRow is a row: its number and its cells, Cells[From:To] of the scan.
+type ScanRow struct{ Number, From, To int }
 
-type scanCell struct {
-	col   uint16 // 1-based
-	style uint16
-	kind  byte // n number, s shared, i inline, t formula text, b boolean, e error, d date text
-	value bool // a value stands there
+// ScanCell is where a cell stands and of what kind it is.
+type ScanCell struct {
+	Col   uint16 // 1-based
+	Style uint16
+	Kind  byte // n number, s shared, i inline, t formula text, b boolean, e error, d date text
+	Value bool // a value stands there
 }
 
 // scanner reads the tokens of one sheet.
 type scanner struct {
-	sheetScan
+	Scan
 	dec             *xml.Decoder
 	open            []string // names of open elements, prefix included
-	row             scanRow
-	cell            scanCell
+	row             ScanRow
+	cell            ScanCell
 	inCell          bool
 	formula, result bool  // the cell holds a formula, a <v> or <is>
 	wholeTo         int64 // offset behind the last whole row
 	wholeOpen       []string
 }
 
-// errSheet is malformed XML or a sheet that breaks its own numbering.
-var errSheet = errors.New("damaged sheet")
+// ErrSheet is malformed XML or a sheet that breaks its own numbering.
+var ErrSheet = errors.New("damaged sheet")
 
-// scanSheet reads a sheet's XML to its end and checks it.
-func scanSheet(data []byte) (*sheetScan, error) {
+// ScanSheet reads a sheet's XML to its end and checks it.
+func ScanSheet(data []byte) (*Scan, error) {
 	s := &scanner{dec: xml.NewDecoder(bytes.NewReader(data))}
-	s.maxText = -1
+	s.MaxText = -1
 	for {
 		tok, err := s.dec.RawToken()
 		if err != nil {
@@ -90,26 +92,26 @@ func fullName(n xml.Name) string {
 }
 
 // finish settles how the XML ended: whole, cut, or malformed.
-func (s *scanner) finish(data []byte, err error) (*sheetScan, error) {
+func (s *scanner) finish(data []byte, err error) (*Scan, error) {
 	var syntax *xml.SyntaxError
 	early := errors.Is(err, io.ErrUnexpectedEOF) || errors.As(err, &syntax) && strings.Contains(syntax.Msg, "unexpected EOF")
 	switch {
 	case errors.Is(err, io.EOF) && len(s.open) == 0 && s.wholeOpen != nil:
-		return &s.sheetScan, nil
+		return &s.Scan, nil
 	case errors.Is(err, io.EOF) && len(s.open) == 0 && len(data) > 0:
-		return &s.sheetScan, nil // a sheet without rows
+		return &s.Scan, nil // a sheet without rows
 	case !early && !errors.Is(err, io.EOF):
-		return nil, fmt.Errorf("%w: behind row %d: %w", errSheet, s.last, err)
+		return nil, fmt.Errorf("%w: behind row %d: %w", ErrSheet, s.Last, err)
 	case s.wholeOpen == nil:
-		return nil, fmt.Errorf("%w: it ends before its first whole row", errSheet)
+		return nil, fmt.Errorf("%w: it ends before its first whole row", ErrSheet)
 	}
-	s.cut = true
-	s.cells = s.cells[:s.rows[len(s.rows)-1].to]
-	s.repaired = bytes.Clone(data[:s.wholeTo])
+	s.Cut = true
+	s.Cells = s.Cells[:s.Rows[len(s.Rows)-1].To]
+	s.Repaired = bytes.Clone(data[:s.wholeTo])
 	for i := len(s.wholeOpen) - 1; i >= 0; i-- {
-		s.repaired = append(s.repaired, "</"+s.wholeOpen[i]+">"...)
+		s.Repaired = append(s.Repaired, "</"+s.wholeOpen[i]+">"...)
 	}
-	return &s.sheetScan, nil
+	return &s.Scan, nil
 }
 
 func (s *scanner) start(t xml.StartElement) error {
@@ -117,12 +119,12 @@ func (s *scanner) start(t xml.StartElement) error {
 	switch t.Name.Local {
 	case "row":
 		if !s.inside("sheetData") {
-			return fmt.Errorf("%w: a row outside the rows, behind row %d", errSheet, s.last)
+			return fmt.Errorf("%w: a row outside the rows, behind row %d", ErrSheet, s.Last)
 		}
 		return s.startRow(t.Attr)
 	case "c":
 		if !s.inside("row") {
-			return fmt.Errorf("%w: a cell outside a row, behind row %d", errSheet, s.last)
+			return fmt.Errorf("%w: a cell outside a row, behind row %d", ErrSheet, s.Last)
 		}
 		return s.startCell(t.Attr)
 	case "v", "is":
@@ -130,11 +132,11 @@ func (s *scanner) start(t xml.StartElement) error {
 	case "f":
 		s.formula = s.inCell
 	case "mergeCell":
-		s.merges = append(s.merges, attr(t.Attr, "ref"))
+		s.Merges = append(s.Merges, Attr(t.Attr, "ref"))
 	case "dimension":
-		_, to, _ := strings.Cut(attr(t.Attr, "ref"), ":")
-		if _, row, ok := cellRef(to); ok {
-			s.declared = row
+		_, to, _ := strings.Cut(Attr(t.Attr, "ref"), ":")
+		if _, row, ok := CellRef(to); ok {
+			s.Declared = row
 		}
 	}
 	return nil
@@ -150,51 +152,51 @@ func (s *scanner) inside(parent string) bool {
 }
 
 func (s *scanner) startRow(attrs []xml.Attr) error {
-	n := s.last + 1
-	if r := attr(attrs, "r"); r != "" {
+	n := s.Last + 1
+	if r := Attr(attrs, "r"); r != "" {
 		v, err := strconv.Atoi(r)
 		if err != nil {
-			return fmt.Errorf("%w: row number %q behind row %d", errSheet, r, s.last)
+			return fmt.Errorf("%w: row number %q behind row %d", ErrSheet, r, s.Last)
 		}
 		n = v
 	}
 	switch {
-	case n <= s.last:
-		return fmt.Errorf("%w: row %d stands behind row %d", errSheet, n, s.last)
-	case n > maxSheetRows:
-		return fmt.Errorf("%w: row %d; a sheet has at most %d", errSheet, n, maxSheetRows)
+	case n <= s.Last:
+		return fmt.Errorf("%w: row %d stands behind row %d", ErrSheet, n, s.Last)
+	case n > MaxRows:
+		return fmt.Errorf("%w: row %d; a sheet has at most %d", ErrSheet, n, MaxRows)
 	}
-	s.row = scanRow{number: n, from: len(s.cells)}
-	s.cell.col = 0
+	s.row = ScanRow{Number: n, From: len(s.Cells)}
+	s.cell.Col = 0
 	return nil
 }
 
 func (s *scanner) startCell(attrs []xml.Attr) error {
-	c := scanCell{col: s.cell.col + 1, kind: 'n'}
+	c := ScanCell{Col: s.cell.Col + 1, Kind: 'n'}
 	for i := range attrs {
 		switch v := attrs[i].Value; attrs[i].Name.Local {
 		case "r":
-			col, row, ok := cellRef(v)
-			if !ok || row != s.row.number || col < int(c.col) {
-				return fmt.Errorf("%w: cell %q in row %d behind column %d", errSheet, v, s.row.number, s.cell.col)
+			col, row, ok := CellRef(v)
+			if !ok || row != s.row.Number || col < int(c.Col) {
+				return fmt.Errorf("%w: cell %q in row %d behind column %d", ErrSheet, v, s.row.Number, s.cell.Col)
 			}
-			if col > maxSheetCols {
-				return fmt.Errorf("%w: cell %s; at most %d columns are read", errSheet, v, maxSheetCols)
+			if col > MaxCols {
+				return fmt.Errorf("%w: cell %s; at most %d columns are read", ErrSheet, v, MaxCols)
 			}
-			c.col = uint16(col)
+			c.Col = uint16(col)
 		case "s":
 			n, err := strconv.ParseUint(v, 10, 16)
 			if err != nil {
-				return fmt.Errorf("%w: style %q in row %d", errSheet, v, s.row.number)
+				return fmt.Errorf("%w: style %q in row %d", ErrSheet, v, s.row.Number)
 			}
-			c.style = uint16(n)
-			s.styled = s.styled || n > 0
+			c.Style = uint16(n)
+			s.Styled = s.Styled || n > 0
 		case "t":
-			c.kind = kindOf(v)
+			c.Kind = kindOf(v)
 		}
 	}
-	if c.col > maxSheetCols {
-		return fmt.Errorf("%w: row %d has more than %d columns", errSheet, s.row.number, maxSheetCols)
+	if c.Col > MaxCols {
+		return fmt.Errorf("%w: row %d has more than %d columns", ErrSheet, s.row.Number, MaxCols)
 	}
 	s.cell, s.inCell, s.formula, s.result = c, true, false, false
 	return nil
@@ -214,22 +216,22 @@ func kindOf(t string) byte {
 
 func (s *scanner) end(name string) error {
 	if len(s.open) == 0 || s.open[len(s.open)-1] != name {
-		return fmt.Errorf("%w: </%s> behind row %d closes nothing", errSheet, name, s.last)
+		return fmt.Errorf("%w: </%s> behind row %d closes nothing", ErrSheet, name, s.Last)
 	}
 	s.open = s.open[:len(s.open)-1]
 	switch name[strings.IndexByte(name, ':')+1:] {
 	case "c":
 		if s.formula && !s.result {
-			s.bare++
+			s.Bare++
 		}
-		s.cells = append(s.cells, s.cell)
+		s.Cells = append(s.Cells, s.cell)
 		s.inCell = false
 	case "sheetData":
-		s.dataWhole = true
+		s.DataWhole = true
 	case "row":
-		s.row.to = len(s.cells)
-		s.rows = append(s.rows, s.row)
-		s.last = s.row.number
+		s.row.To = len(s.Cells)
+		s.Rows = append(s.Rows, s.row)
+		s.Last = s.row.Number
 		s.wholeTo = s.dec.InputOffset()
 		s.wholeOpen = append(s.wholeOpen[:0], s.open...)
 	}
@@ -241,19 +243,19 @@ func (s *scanner) text(t xml.CharData) error {
 	if !s.inCell || !s.result || !strings.HasSuffix(s.open[len(s.open)-1], "v") {
 		return nil
 	}
-	s.cell.value = s.cell.value || len(bytes.TrimSpace(t)) > 0
-	if s.cell.kind != 's' {
+	s.cell.Value = s.cell.Value || len(bytes.TrimSpace(t)) > 0
+	if s.cell.Kind != 's' {
 		return nil
 	}
 	n, err := strconv.Atoi(strings.TrimSpace(string(t)))
 	if err != nil || n < 0 {
-		return fmt.Errorf("%w: text number %q in row %d", errSheet, t, s.row.number)
+		return fmt.Errorf("%w: text number %q in row %d", ErrSheet, t, s.row.Number)
 	}
-	s.maxText = max(s.maxText, n)
+	s.MaxText = max(s.MaxText, n)
 	return nil
 }
 
-func attr(attrs []xml.Attr, name string) string {
+func Attr(attrs []xml.Attr, name string) string {
 	for i := range attrs {
 		if attrs[i].Name.Local == name {
 			return attrs[i].Value
@@ -262,15 +264,15 @@ func attr(attrs []xml.Attr, name string) string {
 	return ""
 }
 
-// cellRef reads "BC12".
-func cellRef(s string) (col, row int, ok bool) {
+// CellRef reads "BC12".
+func CellRef(s string) (col, row int, ok bool) {
 	i := 0
 	for i < len(s) && i < 4 && s[i]|0x20 >= 'a' && s[i]|0x20 <= 'z' {
 		col = col*26 + int(s[i]|0x20-'a') + 1
 		i++
 	}
 	for j := i; j < len(s); j++ {
-		if s[j]-'0' > 9 || row > maxSheetRows {
+		if s[j]-'0' > 9 || row > MaxRows {
 			return 0, 0, false
 		}
 		row = row*10 + int(s[j]-'0')
@@ -278,8 +280,8 @@ func cellRef(s string) (col, row int, ok bool) {
 	return col, row, i > 0 && row > 0
 }
 
-// cellName is the inverse of cellRef.
-func cellName(col, row int) string {
+// CellName is the inverse of CellRef.
+func CellName(col, row int) string {
 	name := ""
 	for ; col > 0; col = (col - 1) / 26 {
 		name = string(rune('A'+(col-1)%26)) + name

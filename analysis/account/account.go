@@ -109,6 +109,9 @@ type Account struct {
 	// GasSources are the probes of Drive.
 	GasSources []grid.Source
 	Problems   []series.Problem
+
+	feedSources []grid.Source
+	tankTop     *grid.Stream
 }
 
 // Input is what the account is made of.
@@ -223,6 +226,7 @@ const drawFallK = 3.0
 // washes finds the washes: by the meter, else by the refills.
 func (m *maker) washes() {
 	m.tankTop = HotTank(m.g, m.farm)
+	m.acc.tankTop = m.tankTop
 	target := math.NaN()
 	if m.farm.Wash != nil && m.farm.Wash.HasTarget {
 		target = m.farm.Wash.TargetC
@@ -278,7 +282,22 @@ func (m *maker) hot(q series.Quantity) *grid.Stream {
 func (m *maker) book(s *grid.Stream, leadL float64) grid.BookOptions {
 	o := m.opt.Book
 	o.TauS, o.LeadL = m.lagS(s), leadL
+	o.Resolve = leadL == 0 && m.lagKnown(s)
 	return o
+}
+
+// lagKnown: the farm says how every probe of the stream is fitted, or the loop's
+// fit found its lag.
+func (m *maker) lagKnown(s *grid.Stream) bool {
+	if s.Quantity == "loop_out_temp" && m.opt.LoopOutLagS > 0 {
+		return true
+	}
+	for _, x := range s.Sources {
+		if m.g.Channels[x.Channel].Fit == "" {
+			return false
+		}
+	}
+	return true
 }
 
 // lagS is the probe's time constant by its fit; tank, bed and air probes are

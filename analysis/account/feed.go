@@ -43,6 +43,7 @@ func (m *maker) feed() {
 	}
 	if known {
 		m.feedC = m.feedAt
+		a.feedSources = m.feedSources()
 	}
 }
 

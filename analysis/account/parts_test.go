@@ -286,6 +286,32 @@ func TestClosureOfAWholeRow(t *testing.T) {
 	within(t, 1, r.Coverage, 1e-9)
 }
 
+func TestLadder(t *testing.T) {
+	l := &logger{n: 2 * 1440}
+	l.amounts("loop_volume", between(1440, 600, 620, 10, 0))
+	l.instants("mains_temp", constant(9))
+	l.instants("loop_out_temp", func(i int) float64 { return 36 + 4*float64(i/1440) })
+	l.amounts("wash_volume", between(1440, 400, 410, 20, 0))
+	l.instants("wash_temp", constant(74))
+	l.instants("tank_temp", constant(78))
+	a := account(t, l.record(&farm.Farm{Tanks: []farm.Tank{{VolumeL: 300}}}), DefaultOptions())
+	want := map[string]float64{"feed": 9, "loop": 38, "element": 78, "wash": 74}
+	for _, r := range a.Ladder(0, len(a.Cycles)) {
+		if r.Step == "plate" {
+			require.True(t, math.IsNaN(r.TempC))
+			continue
+		}
+		within(t, want[r.Step], r.TempC, 1e-9, r.Step)
+		require.Len(t, r.Sources, 1, r.Step)
+		require.Equal(t, 2, r.N, r.Step)
+	}
+	within(t, 40, a.Ladder(1, 2)[1].TempC, 1e-9)
+	require.True(t, a.Element.Absent)
+	require.Equal(t, 0.0, a.Row(0, 0.95).ElementKWh)
+	f := &farm.Farm{Element: &farm.Element{PowerKW: 6}}
+	require.True(t, math.IsNaN(account(t, l.record(f), DefaultOptions()).Row(0, 0.95).ElementKWh), "there is one, but nothing logs it")
+}
+
 func TestMakeRefuses(t *testing.T) {
 	_, err := Make(Input{}, DefaultOptions())
 	require.Error(t, err)

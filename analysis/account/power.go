@@ -11,6 +11,8 @@ import (
 // Power is one use of electricity, a row a cycle.
 type Power struct {
 	Name string // "element", "pumps", "compressor"
+	// Absent: neither the farm file nor the logs know of one.
+	Absent bool
 	// Why, if not empty: not logged; Rows is nil.
 	Why     string
 	WayName string // the way it is logged, in words
@@ -72,11 +74,23 @@ func (m *maker) power(name string, s *grid.Stream, prices []float64) Power {
 	p := Power{Name: name}
 	if s == nil {
 		p.Why = "no " + name + " power, energy, or state with a rated power is logged"
+		p.Absent = m.absent(name)
 		return p
 	}
 	p.WayName, p.Sources = s.Name, s.Sources
 	p.Rows = SumPower(m.g, s.Values, prices, m.acc.Cycles)
 	return p
+}
+
+// absent: nothing speaks of this use of electricity.
+func (m *maker) absent(name string) bool {
+	switch name {
+	case "element":
+		return m.farm.Element == nil && !m.has("element_on")
+	case "pumps":
+		return m.farm.Pumps == nil && !m.has("loop_pump", "plate_pump")
+	}
+	return m.farm.Plant == nil && !m.has("compressor_on")
 }
 
 // SumPower adds up power (kW a cell) and its cost by cycle. prices, one a cell,

@@ -36,9 +36,9 @@ func (a *Account) Row(i int, coveredShare float64) Terms {
 		}
 		return r.KWh
 	}
-	power := func(p *Power, absent bool) float64 {
+	power := func(p *Power) float64 {
 		switch {
-		case p.Why != "" && absent:
+		case p.Absent:
 			return 0
 		case p.Why != "":
 			return math.NaN()
@@ -51,8 +51,8 @@ func (a *Account) Row(i int, coveredShare float64) Terms {
 		return r.KWh
 	}
 	t.LoopKWh, t.PlateKWh, t.WashKWh, t.OtherUseKWh = heat(&a.Loop), heat(&a.Plate), heat(&a.Wash), heat(&a.OtherUse)
-	t.ElementKWh, t.PumpKWh = power(&a.Element, false), power(&a.Pumps, true)
-	t.CompressorKWh = power(&a.Compressor, false)
+	t.ElementKWh, t.PumpKWh = power(&a.Element), power(&a.Pumps)
+	t.CompressorKWh = power(&a.Compressor)
 	t.StoreChangeKWh, t.LossKWh, t.MilkKWh = math.NaN(), math.NaN(), math.NaN()
 	if a.Store.Why == "" {
 		t.StoreChangeKWh = a.Store.ChangeKWh[i]

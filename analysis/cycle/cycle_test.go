@@ -111,11 +111,11 @@ func runsOf(v []float64) *grid.Runs {
 	return grid.NewRuns(g, &grid.Stream{Values: v, UsualS: 60}, grid.RunOptions{ThresholdLMin: 0.5, JoinS: 120})
 }
 
-func booked(r *grid.Runs, at func(cell int) (c float64, held bool)) *grid.Booked {
+func booked(r *grid.Runs, at func(cell int) (c float64, early bool)) *grid.Booked {
 	b := &grid.Booked{}
 	for _, i := range r.Cells {
 		c, h := at(i)
-		b.TempC, b.Held = append(b.TempC, c), append(b.Held, h)
+		b.TempC, b.Early = append(b.TempC, c), append(b.Early, h)
 	}
 	return b
 }
@@ -135,7 +135,7 @@ func TestWashesAreToldApartByFiveMinutes(t *testing.T) {
 func TestWashIsJudgedOnFlushedWater(t *testing.T) {
 	opt := DefaultOptions()
 	r := runsOf(flows(60, [3]float64{10, 14, 20}, [3]float64{30, 34, 20}, [3]float64{50, 54, 20}))
-	// First: held reading 40, then 72, 72, 66. Second: a rinse at 38. Third: no
+	// First: not flushed at 40, then 72, 72, 66. Second: a rinse at 38. Third: no
 	// reading.
 	b := booked(r, func(i int) (float64, bool) {
 		switch {

@@ -46,8 +46,8 @@ func Washes(runs *grid.Runs, booked *grid.Booked, targetC float64, opt Options) 
 	return out
 }
 
-// read takes the temperatures of the wash from the booked cells, those booked
-// at a held reading only where there are no others.
+// read takes the temperatures of the wash from the booked cells, those before
+// the probe was flushed only where there are no others.
 func (w *Wash) read(runs *grid.Runs, booked *grid.Booked) {
 	w.TempC, w.StartC, w.EndC, w.PeakC = math.NaN(), math.NaN(), math.NaN(), math.NaN()
 	if booked == nil {
@@ -55,11 +55,11 @@ func (w *Wash) read(runs *grid.Runs, booked *grid.Booked) {
 	}
 	lo, _ := slices.BinarySearch(runs.Cells, w.A)
 	hi, _ := slices.BinarySearch(runs.Cells, w.B)
-	for _, held := range []bool{false, true} {
+	for _, early := range []bool{false, true} {
 		var sum, litres float64
 		for j := lo; j < hi; j++ {
 			t := booked.TempC[j]
-			if t != t || booked.Held[j] && !held || runs.Trickle[j] {
+			if t != t || booked.Early[j] && !early || runs.Trickle[j] {
 				continue
 			}
 			sum, litres = sum+t*runs.L[j], litres+runs.L[j]

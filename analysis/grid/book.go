@@ -156,6 +156,11 @@ type BookOptions struct {
 	// FlushTaus: so many time constants after the lead is flushed a reading
 	// counts.
 	FlushTaus float64
+	// Resolve: the lead is not known but the time constant is: a fast log's
+	// lag-corrected readings are taken from the start of the run on, so that
+	// the cooled water of the lead counts as it was. Without it, and in slow
+	// logs, the first flushed reading is held back.
+	Resolve bool
 	// HoldS: the reading held back to the start of a run is the mean of the
 	// first this many seconds.
 	HoldS float64
@@ -186,8 +191,13 @@ type Booked struct {
 	TempC []float64
 	// PerS is its derivative with respect to the probe's time constant, K/s.
 	PerS []float64
-	// Held marks cells booked at a reading held back or on.
-	Held []bool
+	// Early marks cells before the probe was flushed, however booked; Held those
+	// booked at a reading held back or on.
+	Early, Held []bool
+}
+
+func newBooked(n int) *Booked {
+	return &Booked{TempC: make([]float64, n), PerS: make([]float64, n), Early: make([]bool, n), Held: make([]bool, n)}
 }
 
 // Book says at which temperature the litres of each flowing cell are counted.
@@ -200,8 +210,7 @@ type Booked struct {
 // and those two held beyond. A run too short to flush takes its last reading.
 // A cell that the probe does not cover stays NaN: nothing is held into a gap.
 func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
-	n := len(r.Cells)
-	b := &Booked{TempC: make([]float64, n), PerS: make([]float64, n), Held: make([]bool, n)}
+	b := newBooked(len(r.Cells))
 	k := booker{r: r, p: probe, o: opt, b: b}
 	k.fast = probe.Edges != nil && probe.UsualS <= opt.FastS
 	for _, x := range r.runs {
@@ -213,8 +222,7 @@ func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
 // BookValue books one figure (or one by cell) for all cells: the cold feed of
 // the farm file.
 func (r *Runs) BookValue(at func(ms int64) float64) *Booked {
-	n := len(r.Cells)
-	b := &Booked{TempC: make([]float64, n), PerS: make([]float64, n), Held: make([]bool, n)}
+	b := newBooked(len(r.Cells))
 	for j, i := range r.Cells {
 		b.TempC[j] = at(r.Grid.EdgeMS(i))
 	}
@@ -279,7 +287,8 @@ func (k *booker) bookFast(x run, flush int64) bool {
 		i := k.r.Cells[j]
 		u, du := k.p.Unlag(i, g.StepS, k.o.TauS)
 		k.b.TempC[j], k.b.PerS[j] = u, du
-		if g.EdgeMS(i) < flush || u != u {
+		k.b.Early[j] = g.EdgeMS(i) < flush
+		if k.b.Early[j] || u != u {
 			continue
 		}
 		if first < 0 {
@@ -290,12 +299,57 @@ func (k *booker) bookFast(x run, flush int64) bool {
 		}
 	}
 	if first < 0 {
-		return false
+		// A short run whose lag is known is resolved up to its last cell.
+		if first = x.hi - 1; !k.o.Resolve || x.trickle || first == x.lo || k.b.TempC[first] != k.b.TempC[first] {
+			return false
+		}
+		sum, sumPerS, held = k.b.TempC[first], k.b.PerS[first], 1
 	}
-	for j := x.lo; j < first; j++ {
+	back := first
+	if k.o.Resolve && !x.trickle {
+		back = k.resolved(x, first)
+	}
+	if back < first && back > x.lo {
+		sum, sumPerS, held = k.b.TempC[back], k.b.PerS[back], 1
+	}
+	for j := x.lo; j < back; j++ {
 		k.b.TempC[j], k.b.PerS[j], k.b.Held[j] = sum/held, sumPerS/held, true
 	}
 	return true
+}
+
+// resolved books the cells in which the water started, the part of each in
+// which it moved taken by itself,
+//
+//	u = (T1 − a T0)/(1 − a),  a = exp(−f D/tau),
+//
+// f that part, D the cell, and held between the still reading T0 and the next
+// cell's. It gives the first cell of the run that is booked; those before it
+// had no water moving.
+func (k *booker) resolved(x run, first int) int {
+	g := k.r.Grid
+	j := x.lo
+	for j < first && g.EdgeMS(k.r.Cells[j]) < x.start {
+		j++
+	}
+	if j == x.lo || j >= first {
+		return min(j, first)
+	}
+	i := k.r.Cells[j-1]
+	moved := g.StepS - float64(x.start-g.EdgeMS(i))/1000
+	t0, t1, next := k.p.Edges[i], k.p.Edges[i+1], k.b.TempC[j]
+	a := math.Exp(-moved / k.o.TauS)
+	u := (t1 - a*t0) / (1 - a)
+	if u != u || math.IsInf(u, 0) || moved <= 0 || next != next {
+		return j
+	}
+	low, high := min(t0, next), max(t0, next)
+	k.b.TempC[j-1] = min(max(u, low), high)
+	k.b.PerS[j-1] = 0
+	if u > low && u < high {
+		k.b.PerS[j-1] = (t1 - t0) * a * moved / (k.o.TauS * k.o.TauS * (1 - a) * (1 - a))
+	}
+	return j - 1
 }
 
 // bookSlow takes what lies between the first and the last reading made in
@@ -313,7 +367,7 @@ func (k *booker) bookSlow(x run, flush int64) bool {
 		i := k.r.Cells[j]
 		switch mid := k.r.Grid.EdgeMS(i) + step/2; {
 		case mid < first:
-			k.b.TempC[j], k.b.Held[j] = v1, true
+			k.b.TempC[j], k.b.Held[j], k.b.Early[j] = v1, true, true
 		case mid > last:
 			k.b.TempC[j], k.b.Held[j] = v2, true
 		default:
@@ -352,7 +406,7 @@ func (k *booker) bookShort(x run) {
 		}
 	}
 	for j := x.lo; j < x.hi; j++ {
-		k.b.TempC[j], k.b.PerS[j], k.b.Held[j] = u, du, true
+		k.b.TempC[j], k.b.PerS[j], k.b.Held[j], k.b.Early[j] = u, du, true, true
 	}
 }
 

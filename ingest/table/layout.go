@@ -132,7 +132,7 @@ func (b *block) takeHeader(rows []Row, floor, start int) {
 		case b.units == nil && len(b.header) == 0 && isUnitRow(cells) && i > floor && headerLike(rows[i-1].Cells, width):
 			b.units = cells
 		case len(b.header) == 0 && headerLike(cells, width),
-			len(b.header) == 1 && b.header[0].Cells[lead(cells)] == "" && headerLike(cells, width),
+			len(b.header) == 1 && emptyAt(b.header[0].Cells, lead(cells)) && headerLike(cells, width),
 			len(b.header) == 0 && i > floor && groupLike(cells, rows[i-1].Cells) && headerLike(rows[i-1].Cells, width), // names under a few groups only
 			len(b.header) > 0 && groupLike(cells, b.header[0].Cells):
 			b.header = append([]Row{rows[i]}, b.header...)
@@ -177,6 +177,8 @@ func lead(cells []string) int {
 	}
 	return 0
 }
+
+func emptyAt(cells []string, i int) bool { return i < len(cells) && cells[i] == "" }
 
 // isUnitRow tells whether every filled cell is a unit and one at least is
 // more than a dash.

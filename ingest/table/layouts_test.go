@@ -139,6 +139,12 @@ var layouts = []layout{
 	{name: "milking list", text: "date,start,end,milk (L),in °C\n2026-01-05,05:20,07:05,812,18.4\n2026-01-05,15:50,17:35,640,18.2\n",
 		header: "date | start | end | milk (L) | in °C", units: " |  |  | L | °C", sep: ",", decimal: ".", line: 1, first: "2026-01-05 | 05:20 | 07:05 | 812 | 18.4", last: "2026-01-05 | 15:50 | 17:35 | 640 | 18.2", rows: 2},
 	{name: "header only", text: "time,Loop in,Loop out\n", header: "time | Loop in | Loop out", units: " |  | ", sep: ",", line: 1, rows: 0, codes: "no-rows"},
+	{name: "particulars of two cells above two columns", text: "Device,Yard 1\nSerial,1234\ntime,T\n2026-01-05 10:00,1.5\n2026-01-05 10:01,1.5\n2026-01-05 10:02,1.6\n",
+		header: "time | T", units: " | ", sep: ",", decimal: ".", line: 3, first: "2026-01-05 10:00 | 1.5", last: "2026-01-05 10:02 | 1.6", rows: 3},
+	{name: "every line quoted as a whole", text: "\"time,T\"\n\"2026-01-05 10:00,1.5\"\n\"2026-01-05 10:01,1.6\"\n",
+		header: "time | T", units: " | ", sep: ",", decimal: ".", line: 1, first: "2026-01-05 10:00 | 1.5", last: "2026-01-05 10:01 | 1.6", rows: 2},
+	{name: "stamps alone, one a pulse", text: "2026-01-05 10:00:01\n2026-01-05 10:00:09\n2026-01-05 10:01:30\n",
+		header: "", units: "", sep: "", line: 0, first: "2026-01-05 10:00:01", last: "2026-01-05 10:01:30", rows: 3},
 	{name: "unit by stroke", text: "Time;Temp/°C;flow m³/h;Tank C\n2026-01-05 10:00;1,5;2,5;3,5\n2026-01-05 10:01;1,5;2,5;3,5\n",
 		header: "Time | Temp/°C | flow m³/h | Tank C", units: " | °C | m³/h | ", sep: ";", decimal: ",", line: 1, first: "2026-01-05 10:00 | 1,5 | 2,5 | 3,5", last: "2026-01-05 10:01 | 1,5 | 2,5 | 3,5", rows: 2},
 }

@@ -20,11 +20,21 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 	}
 	probs = append(probs, nulProblem(text)...)
 	sep, from, line := textSeparator(text, opt)
+	if sep == 0 {
+		if inner, ok := unwrapLines(text); ok {
+			text = inner
+			sep, from, line = textSeparator(text, opt)
+		}
+	}
 	c := &cutter{text: text, sep: sep}
 	rows := c.cutAll(from, line)
 	probs = append(probs, c.probs...)
 	if p, cut := cutLastCell(text, rows); cut {
 		probs = append(probs, p)
+	}
+	if r, ok := uncut(rows, sep); ok {
+		return nil, &Error{File: name, Line: r.Line, Got: quote(r.Cells[0]), Want: "cells parted by a comma, semicolon, tab or |",
+			Do: "set separator in [[log]], or export again with one of these between the cells", Err: errNoTable}
 	}
 	base := Table{File: name, Encoding: enc}
 	if sep != 0 {
@@ -51,6 +61,43 @@ func textSeparator(text string, opt Options) (sep byte, from, line int) {
 		sep = findSeparator(text[from:])
 	}
 	return sep, from, line
+}
+
+// unwrapLines takes off the quotation marks of a text in which every line is
+// quoted as a whole, as a spreadsheet program leaves a CSV opened in one column.
+func unwrapLines(text string) (string, bool) {
+	var b strings.Builder
+	for i := 0; i < len(text); {
+		end, next := lineEnd(text, i)
+		if line := celltext.Trim(text[i:end]); line != "" {
+			if len(line) < 2 || line[0] != '"' || line[len(line)-1] != '"' {
+				return "", false
+			}
+			b.WriteString(strings.ReplaceAll(line[1:len(line)-1], `""`, `"`))
+		}
+		b.WriteByte('\n')
+		i = next
+	}
+	return b.String(), b.Len() > 0
+}
+
+// uncut finds a row that no separator cut and that holds more than a stamp.
+func uncut(rows []Row, sep byte) (Row, bool) {
+	if sep != 0 {
+		return Row{}, false
+	}
+	for _, r := range rows {
+		words := strings.Fields(r.Cells[0])
+		if len(words) < 2 || !celltext.LooksLikeStamp(r.Cells[0]) {
+			continue
+		}
+		last := words[len(words)-1]
+		_, _, number := celltext.ParseNumber(strings.Replace(last, ",", ".", 1), ".", "")
+		if year := len(last) == 4 && celltext.LeadingDigits(last) == 4; number && !year || len(words) > 8 {
+			return r, true
+		}
+	}
+	return Row{}, false
 }
 
 // tablesOf finds the tables among rows and finishes them.

@@ -37,6 +37,9 @@ func IsUnit(s string) bool {
 		return false
 	}
 	f := foldUnit(s)
+	if len(s) == 1 { // "T" and "H" are names of columns
+		return strings.Contains("CFKcfkLlAVWmshJgtd%", s)
+	}
 	if unitWords[f] {
 		return true
 	}
@@ -145,7 +148,7 @@ func StripBrackets(s string) string {
 // isStampPattern knows "DD.MM.YYYY hh:mm", "UTC" and "local time".
 func isStampPattern(s string) bool {
 	switch strings.ToLower(s) {
-	case "utc", "gmt", "local", "local time", "datetime", "date", "time", "iso", "iso8601":
+	case "utc", "gmt", "local", "local time", "iso", "iso8601":
 		return true
 	}
 	return len(s) >= 4 && strings.Trim(s, "dDmMyYhHsSTtjJaA:./-,' ") == "" && strings.ContainsAny(s, ":./-")

@@ -174,7 +174,7 @@ func (s Stream) add(r *HeatRow, j int) {
 	r.LitreHotC += v * hot
 	r.LitreColdC += v * cold
 	if hot > s.AboveC {
-		r.AboveKWh += perK * (water.EnthalpyKJPerKg(hot) - water.EnthalpyKJPerKg(max(cold, s.AboveC)))
+		r.AboveKWh += perK * (water.EnthalpyKJPerKg(hot) - water.EnthalpyKJPerKg(s.AboveC))
 	}
 	if s.Late != nil && s.Late[s.Runs.Cells[j]] {
 		r.LateKWh += q

@@ -286,6 +286,68 @@ func TestClosureOfAWholeRow(t *testing.T) {
 	within(t, 1, r.Coverage, 1e-9)
 }
 
+func TestCompressorLongAfterMilkings(t *testing.T) {
+	// 4 kW around the clock; milkings end at 07:00 and 19:00. Later than three
+	// hours after: 10:00 to 17:00 and 22:00 to 05:00, 7 h each.
+	l := &logger{n: 3 * 1440}
+	l.means("compressor_power", constant(4))
+	l.instants("milk_in_temp", constant(20))
+	var list []ingest.Milking
+	for d := range int64(3) {
+		for _, h := range []int64{5, 17} {
+			at := t0 + (24*d+h)*hour
+			list = append(list, ingest.Milking{Start: at, End: at + 2*hour, MilkL: 1, InC: 30, OutC: 4})
+		}
+	}
+	rows := account(t, l.record(&farm.Farm{}, list...), DefaultOptions()).Compressor.Rows
+	for _, i := range []int{1, 2, 3} {
+		within(t, 48, rows[i].KWh, 1e-9, i)
+		within(t, 28, rows[i].LateKWh, 0.1, i)
+	}
+}
+
+func TestKnownLagIsResolvedAndALeadHeldBack(t *testing.T) {
+	// A probe in a pocket (τ 20 s), ten litres of cold lead at 10 L/min, water at
+	// 40 then: with the lag known and the lead not, the first minute counts cold.
+	u := make([]float64, 1440)
+	for i := range u {
+		u[i] = 40
+		if i <= 600 {
+			u[i] = 20
+		}
+	}
+	l := &logger{n: 1440}
+	l.amounts("loop_volume", between(1440, 600, 620, 10, 0))
+	l.instants("loop_in_temp", constant(10))
+	reading := 20.0
+	out := l.instants("loop_out_temp", func(i int) float64 {
+		if i > 0 {
+			reading = u[i-1] + (reading-u[i-1])*math.Exp(-3)
+		}
+		return reading
+	})
+	heat := func(fit string, leadL float64) float64 {
+		out.Fit = fit
+		return account(t, l.record(&farm.Farm{Loop: &farm.Loop{LeadL: leadL, HasLead: leadL > 0}}), DefaultOptions()).Loop.Rows[0].KWh
+	}
+	perLK := 1.1592e-3 // kWh/(L K) at 25 degC, 0.3 MPa: 997.1 · 4.1801 / 3.6e6
+	within(t, perLK*(190*30+10*10), heat("pocket", 0), 0.02)
+	within(t, perLK*200*30, heat("", 0), 0.03, "nothing known: the flushed reading is held back")
+	within(t, perLK*(190*30+10*10), heat("pocket", 10), 0.03, "the lead by its litres")
+}
+
+func TestFeedIsReadWhileARealDrawRuns(t *testing.T) {
+	// A float valve drips warm-standing water all day; the draws bring 8 degC.
+	l := &logger{n: 1440}
+	l.amounts("loop_volume", between(1440, 600, 660, 10, 0.05))
+	l.instants("mains_temp", between(1440, 600, 661, 8, 19))
+	l.instants("loop_out_temp", constant(40))
+	a := account(t, l.record(&farm.Farm{}), DefaultOptions())
+	// The drip of the minutes beside the draw goes with it: 2 · 0.05 L at most,
+	// 11 K warmer, in 600 L. All the drip would make 9.1.
+	within(t, 8, a.Feed[0].TempC, 0.1*11/600)
+}
+
 func TestLadder(t *testing.T) {
 	l := &logger{n: 2 * 1440}
 	l.amounts("loop_volume", between(1440, 600, 620, 10, 0))

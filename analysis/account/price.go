@@ -52,7 +52,7 @@ type Moment struct {
 }
 
 // wall turns instants into local moments, asking the zone once a quarter of an
-// hour.
+// hour: local midnights and changes of clock fall on quarters.
 type wall struct {
 	quarter int64
 	base    Moment
@@ -69,10 +69,6 @@ func (w *wall) at(ms int64, zone *time.Location) Moment {
 	m := w.base
 	m.Minute += int(ms-m.MS) / 60000
 	m.MS = ms
-	if m.Minute >= 1440 {
-		m.Minute -= 1440
-		m.Weekday = (m.Weekday + 1) % 7
-	}
 	return m
 }
 

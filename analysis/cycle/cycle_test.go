@@ -162,6 +162,21 @@ func TestWashIsJudgedOnFlushedWater(t *testing.T) {
 	require.False(t, w[1].TooCool, "a rinse is not judged")
 	require.True(t, w[2].Unknown)
 	require.False(t, w[2].TooCool)
+	// A drip between two bursts of one wash is not read.
+	r = runsOf(flows(60, [3]float64{10, 14, 20}, [3]float64{14, 17, 0.2}, [3]float64{17, 20, 20}))
+	for j, i := range r.Cells {
+		r.Trickle[j] = i >= 14 && i < 17
+	}
+	w = Washes(r, booked(r, func(i int) (float64, bool) {
+		if i >= 14 && i < 17 {
+			return 35, false
+		}
+		return 72, false
+	}), 71, opt)
+	require.Len(t, w, 1)
+	require.InDelta(t, 72, w[0].TempC, 1e-9)
+	r = runsOf(flows(60, [3]float64{10, 14, 20}))
+	b = booked(r, func(int) (float64, bool) { return 70, false })
 	// Without a target nothing is too cool.
 	require.False(t, Washes(r, b, math.NaN(), opt)[0].TooCool)
 }
@@ -211,6 +226,32 @@ func TestReasonOfACoolWash(t *testing.T) {
 	require.Equal(t, "not known", washes[5].Reason, "nothing is logged that could tell")
 	Explain(g, washes, tank, nil, 70, DefaultOptions())
 	require.Equal(t, "cold tank", washes[5].Reason)
+}
+
+func TestElementStillAtWorkIsShortHeat(t *testing.T) {
+	// No usual run is known from two washes; the element is at work when the
+	// second begins, its tank at 60. A rinse just before it does not cut the run.
+	const n = 3 * 720
+	element, tank := make([]float64, n), make([]float64, n)
+	for i := range tank {
+		tank[i] = 60
+	}
+	for i := 1340; i < 1440; i++ {
+		element[i] = 6
+	}
+	washes := []Wash{{Span: Span{720, 730}, TempC: 72}, {Span: Span{1400, 1410}, Rinse: true, TempC: 40}, {Span: Span{1440, 1450}, TempC: 58, TooCool: true}}
+	Explain(minutes(n), washes, tank, element, 70, DefaultOptions())
+	require.Equal(t, "short heat", washes[2].Reason)
+	require.InDelta(t, 10, heatBefore(minutes(n), washes, 2, element, DefaultOptions()), 1e-9, "100 min of 6 kW")
+	// A hot wash an hour before belongs to the same cleaning and does not cut it
+	// either; one three hours before does.
+	washes[1] = Wash{Span: Span{1380, 1385}, TempC: 72}
+	require.InDelta(t, 10, heatBefore(minutes(n), washes, 2, element, DefaultOptions()), 1e-9)
+	element[1200] = 6
+	washes[1] = Wash{Span: Span{1250, 1255}, TempC: 72}
+	require.InDelta(t, 10, heatBefore(minutes(n), washes, 2, element, DefaultOptions()), 1e-9)
+	washes[1] = Wash{Span: Span{1100, 1105}, TempC: 72}
+	require.InDelta(t, 10.1, heatBefore(minutes(n), washes, 2, element, DefaultOptions()), 1e-9)
 }
 
 func TestWashesByRefill(t *testing.T) {

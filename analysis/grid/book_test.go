@@ -200,6 +200,33 @@ func TestCooledLeadPipe(t *testing.T) {
 	within(t, 15, hot.TempC[0], 1e-9)
 	within(t, 15, hot.TempC[1], 1e-9)
 	within(t, 40, hot.TempC[2], 0.1)
+	// Litres at the still reading don't depend on the lag.
+	within(t, 0, hot.PerS[0], 0)
+}
+
+func TestFirstCellIsHeldBetweenStillAndFlowing(t *testing.T) {
+	// Water starts 3 s before the end of a minute and the reading there jumps by
+	// 2 K (noise): taken by itself that would be 20 + 2/(1−e^{−3/20}) = 34.4; a
+	// jump of 8 K would be 77 and is held at the next cell's 50.
+	for _, c := range []struct{ jump, want float64 }{{2, 20 + 2/(1-math.Exp(-0.15))}, {8, 50}} {
+		litres, temps := []float64{0, 0, 0.5, 10, 10, 10, 10, 10, 0}, []float64{20, 20, 20, 20 + c.jump, 0, 0, 0, 0, 0, 0}
+		for i, u := range lagged([]float64{50, 50, 50, 50, 50, 50}, 60, 20, 20+c.jump)[1:] {
+			temps[4+i] = u
+		}
+		g := build(t, t0, t0+9*minute, amounts("wash_volume", minute, t0, litres...), instants("wash_temp", minute, t0, temps...))
+		s, _ := g.Flow(nil, "wash_flow", DefaultOptions())
+		r := NewRuns(g, s, RunOptions{ThresholdLMin: 0.3, JoinS: 120})
+		opt := DefaultBookOptions()
+		opt.TauS, opt.Resolve = 20, true
+		b := r.Book(g.Stream("wash_temp"), opt)
+		within(t, c.want, b.TempC[0], 1e-6, c.jump)
+		require.True(t, b.Early[0])
+		require.False(t, b.Held[0])
+		opt.Resolve = false
+		b = r.Book(g.Stream("wash_temp"), opt)
+		within(t, 50, b.TempC[0], 1e-6, "held back")
+		require.True(t, b.Held[0])
+	}
 }
 
 func TestRunsEdges(t *testing.T) {

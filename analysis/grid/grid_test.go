@@ -271,3 +271,35 @@ func TestCoverageByDay(t *testing.T) {
 	within(t, 1, c[1], 1e-9)
 	within(t, 721*60, g.GapS(g.Channels[0].Values), 1e-6)
 }
+
+func TestHalfACellMustBeSeen(t *testing.T) {
+	// Stamps 35 s into the minute: 25 s of the first cell are seen, 35 s of the
+	// last.
+	c := build(t, t0, t0+4*minute, amounts("loop_volume", minute, t0+35_000, 10, 10, 10)).Channels[0]
+	require.True(t, math.IsNaN(c.Values[0]))
+	within(t, 10, c.Values[1], 1e-9)
+	within(t, 10, c.Values[3], 1e-9)
+}
+
+func TestMeanTemperatureStandsForTheMiddleOfItsInterval(t *testing.T) {
+	s := amounts("loop_out_temp", 2*minute, t0, 10, 20, 30)
+	s.Kind = series.Mean
+	g := build(t, t0, t0+6*minute, s)
+	c := g.Channels[0]
+	require.Equal(t, 60.0, c.HalfS)
+	within(t, 10, c.Edges[1], 1e-9)
+	within(t, 20, c.Edges[3], 1e-9)
+	within(t, 12.5, c.Values[1], 1e-9)
+}
+
+func TestRatedPowerIsThatOfAllStatesTogether(t *testing.T) {
+	a, b := instants("compressor_on", minute, t0, 1, 1, 0, 0), instants("compressor_on", minute, t0, 1, 0, 0, 0)
+	a.Place, b.Place, a.Kind, b.Kind = "1", "2", series.State, series.State
+	g := build(t, t0, t0+3*minute, a, b)
+	s, _ := g.Flow(&farm.Farm{Plant: &farm.Plant{CompressorKW: 6}}, "compressor_power", DefaultOptions())
+	within(t, 6, s.Values[0], 1e-12)
+	within(t, 3, s.Values[1], 1e-12)
+	require.Equal(t, "kW", s.Unit)
+	on := g.Stream("compressor_on")
+	within(t, 1, on.Values[1], 0, "on where any is on")
+}

@@ -108,7 +108,12 @@ type Account struct {
 	Drive []DriveRow
 	// GasSources are the probes of Drive.
 	GasSources []grid.Source
-	Problems   []series.Problem
+	// DrawRows and WashRows: the heat of every draw (loop) and every wash, in
+	// the order of Draws and Washes; nil where that heat is not known.
+	DrawRows, WashRows []HeatRow
+	// The flows as chosen; nil where there is none.
+	LoopFlow, PlateFlow, WashFlow, UseFlow *grid.Stream
+	Problems                               []series.Problem
 
 	feedSources []grid.Source
 	tankTop     *grid.Stream
@@ -193,11 +198,22 @@ func (m *maker) flows() {
 	m.plate = m.runs(m.flow("plate_flow"))
 	m.wash = m.runs(m.flow("wash_flow"))
 	m.use = m.runs(m.flow("hot_use_volume"))
+	defer func() {
+		a := m.acc
+		a.LoopFlow, a.PlateFlow, a.WashFlow, a.UseFlow = flowOf(m.loop), flowOf(m.plate), flowOf(m.wash), flowOf(m.use)
+	}()
 	if m.loop == nil {
 		m.loopByProbes()
 		return
 	}
 	m.acc.Draws = cycle.Draws(m.g, m.loop.Flow.Values, m.opt.Cycle)
+}
+
+func flowOf(r *grid.Runs) *grid.Stream {
+	if r == nil {
+		return nil
+	}
+	return r.Flow
 }
 
 // loopByProbes finds the draws where the loop has no meter and the farm states

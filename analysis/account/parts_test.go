@@ -159,6 +159,22 @@ func TestStoreChange(t *testing.T) {
 	}
 }
 
+func TestHotTankIsNeverThePreheatTank(t *testing.T) {
+	l := &logger{n: 60}
+	l.instants("tank_temp", constant(40)).Place = "pre"
+	l.instants("tank_temp", constant(75)).Place = "boiler"
+	rec := l.record(&farm.Farm{})
+	g, err := grid.Build(rec, rec.First, rec.Last, grid.DefaultOptions())
+	require.NoError(t, err)
+	pre, hot := farm.Tank{Name: "pre", Role: "preheat", VolumeL: 500}, farm.Tank{Name: "boiler", Role: "hot", VolumeL: 300}
+	within(t, 75, HotTank(g, &farm.Farm{Tanks: []farm.Tank{hot, pre}}).Values[9], 0)
+	hot.Role = ""
+	within(t, 75, HotTank(g, &farm.Farm{Tanks: []farm.Tank{hot, pre}}).Values[9], 0)
+	require.Nil(t, HotTank(g, &farm.Farm{Tanks: []farm.Tank{pre}}))
+	hot.Layers = map[string]float64{"boiler": 0.9, "not logged": 1}
+	within(t, 75, HotTank(g, &farm.Farm{Tanks: []farm.Tank{pre, hot}}).Values[9], 0)
+}
+
 func TestTankLossFromQuietStretches(t *testing.T) {
 	// 500 L cool by 12 W/K to air of 10 degC, exactly exponential; every noon a
 	// draw and the element bring them back to 70. ρ c at 60 degC 4.112 kJ/(L K)
@@ -368,6 +384,13 @@ func TestLadder(t *testing.T) {
 		require.Equal(t, 2, r.N, r.Step)
 	}
 	within(t, 40, a.Ladder(1, 2)[1].TempC, 1e-9)
+	// Every draw and wash has its own row, and they add up to the account.
+	require.Len(t, a.DrawRows, 2)
+	require.Len(t, a.WashRows, 2)
+	within(t, a.Loop.Rows[1].KWh, a.DrawRows[1].KWh, 1e-12)
+	within(t, a.Wash.Rows[0].KWh, a.WashRows[0].KWh, 1e-12)
+	require.NotNil(t, a.LoopFlow)
+	require.Nil(t, a.PlateFlow)
 	require.True(t, a.Element.Absent)
 	require.Equal(t, 0.0, a.Row(0, 0.95).ElementKWh)
 	f := &farm.Farm{Element: &farm.Element{PowerKW: 6}}

@@ -20,40 +20,11 @@ type Terms struct {
 
 // Row is the account of cycle i.
 func (a *Account) Row(i int, coveredShare float64) Terms {
-	t := Terms{Coverage: 1}
-	c := a.Cycles[i]
-	heat := func(h *Heat) float64 {
-		switch {
-		case h.Absent:
-			return 0
-		case h.Why != "":
-			return math.NaN()
-		}
-		r := h.Rows[i]
-		t.Coverage = min(t.Coverage, r.SeenShare(c))
-		if !r.Covered(c, coveredShare) {
-			return math.NaN()
-		}
-		return r.KWh
-	}
-	power := func(p *Power) float64 {
-		switch {
-		case p.Absent:
-			return 0
-		case p.Why != "":
-			return math.NaN()
-		}
-		r := p.Rows[i]
-		t.Coverage = min(t.Coverage, r.SeenShare(c))
-		if !r.Covered(c, coveredShare) {
-			return math.NaN()
-		}
-		return r.KWh
-	}
-	t.LoopKWh, t.PlateKWh, t.WashKWh, t.OtherUseKWh = heat(&a.Loop), heat(&a.Plate), heat(&a.Wash), heat(&a.OtherUse)
-	t.ElementKWh, t.PumpKWh = power(&a.Element), power(&a.Pumps)
-	t.CompressorKWh = power(&a.Compressor)
-	t.StoreChangeKWh, t.LossKWh, t.MilkKWh = math.NaN(), math.NaN(), math.NaN()
+	t := Terms{Coverage: 1, StoreChangeKWh: math.NaN(), LossKWh: math.NaN(), MilkKWh: math.NaN()}
+	t.LoopKWh, t.PlateKWh = a.heat(&a.Loop, i, coveredShare, &t), a.heat(&a.Plate, i, coveredShare, &t)
+	t.WashKWh, t.OtherUseKWh = a.heat(&a.Wash, i, coveredShare, &t), a.heat(&a.OtherUse, i, coveredShare, &t)
+	t.ElementKWh, t.PumpKWh = a.power(&a.Element, i, coveredShare, &t), a.power(&a.Pumps, i, coveredShare, &t)
+	t.CompressorKWh = a.power(&a.Compressor, i, coveredShare, &t)
 	if a.Store.Why == "" {
 		t.StoreChangeKWh = a.Store.ChangeKWh[i]
 	}
@@ -72,6 +43,39 @@ func (a *Account) Row(i int, coveredShare float64) Terms {
 	}
 	t.UsedKWh = t.ElementKWh + t.PumpKWh
 	return t
+}
+
+// heat of one stream in cycle i: 0 where the farm has none, NaN where it is not
+// covered.
+func (a *Account) heat(h *Heat, i int, coveredShare float64, t *Terms) float64 {
+	switch {
+	case h.Absent:
+		return 0
+	case h.Why != "":
+		return math.NaN()
+	}
+	r, c := h.Rows[i], a.Cycles[i]
+	t.Coverage = min(t.Coverage, r.SeenShare(c))
+	if !r.Covered(c, coveredShare) {
+		return math.NaN()
+	}
+	return r.KWh
+}
+
+// power is the electricity of one use in cycle i, by the same rules.
+func (a *Account) power(p *Power, i int, coveredShare float64, t *Terms) float64 {
+	switch {
+	case p.Absent:
+		return 0
+	case p.Why != "":
+		return math.NaN()
+	}
+	r, c := p.Rows[i], a.Cycles[i]
+	t.Coverage = min(t.Coverage, r.SeenShare(c))
+	if !r.Covered(c, coveredShare) {
+		return math.NaN()
+	}
+	return r.KWh
 }
 
 // Fill estimates what a total would be over the whole period from the cycles

@@ -219,7 +219,23 @@ func (m *maker) sum(h Heat, r *grid.Runs, hot, cold side, meterHot bool, aboveC 
 	h.FlowName, h.Flow = r.Flow.Name, r.Flow.Sources
 	h.Hot, h.Cold, h.HotLagS, h.ColdLagS = hot.sources, cold.sources, hot.lagS, cold.lagS
 	limit := cycle.Threshold(r.Flow.Values, m.opt.Cycle.ThresholdShare, m.opt.Cycle.ThresholdLMin)
-	h.Rows = Stream{Runs: r, Hot: hot.booked, Cold: cold.booked, MeterHot: meterHot, AboveC: aboveC, Late: late, LowLMin: limit}.Sum(m.acc.Cycles)
+	s := Stream{Runs: r, Hot: hot.booked, Cold: cold.booked, MeterHot: meterHot, AboveC: aboveC, Late: late, LowLMin: limit}
+	h.Rows = s.Sum(m.acc.Cycles)
+	a := m.acc
+	switch h.Name {
+	case "loop":
+		spans := make([]cycle.Cycle, len(a.Draws))
+		for i, d := range a.Draws {
+			spans[i] = cycle.Cycle{Start: d.Start, End: d.End, A: d.A, B: d.B}
+		}
+		a.DrawRows = s.Sum(spans)
+	case "wash":
+		spans := make([]cycle.Cycle, len(a.Washes))
+		for i, w := range a.Washes {
+			spans[i] = cycle.Cycle{Start: w.Start, End: w.End, A: w.A, B: w.B}
+		}
+		a.WashRows = s.Sum(spans)
+	}
 	return h
 }
 

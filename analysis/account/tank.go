@@ -42,17 +42,20 @@ type tank struct {
 }
 
 // HotTank is the upper probe of the hot tank: the highest layer of the tank
-// with role hot, else of the last tank; without layers the mean of its probes.
-// nil where none is logged.
+// with role hot, else of the last that is no preheat tank; without layers the
+// mean of its probes. nil where none is logged.
 func HotTank(g *grid.Grid, f *farm.Farm) *grid.Stream {
 	if len(f.Tanks) == 0 {
 		return g.Stream("tank_temp")
 	}
-	t := f.Tanks[len(f.Tanks)-1]
+	var t farm.Tank
 	for _, x := range f.Tanks {
-		if x.Role == "hot" {
+		if x.Role == "hot" || x.Role == "" && t.Role != "hot" {
 			t = x
 		}
+	}
+	if t.VolumeL == 0 && t.Name == "" {
+		return nil
 	}
 	top, height := "", math.Inf(-1)
 	for place, h := range t.Layers {

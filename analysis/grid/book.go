@@ -208,11 +208,18 @@ func newBooked(n int) *Booked {
 // lag-corrected reading of the cell where the log is fast enough, else the
 // reading between the first and the last one made in flushed, flowing water,
 // and those two held beyond. A run too short to flush takes its last reading.
-// A cell that the probe does not cover stays NaN: nothing is held into a gap.
+// A cell that the probe does not cover stays NaN: nothing is held into a gap. A
+// tank's probe (no Edges) always means something and is read as it stands.
 func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
 	b := newBooked(len(r.Cells))
 	k := booker{r: r, p: probe, o: opt, b: b}
-	k.fast = probe.Edges != nil && probe.UsualS <= opt.FastS
+	if probe.Edges == nil {
+		for j, i := range r.Cells {
+			b.TempC[j] = probe.Values[i]
+		}
+		return b
+	}
+	k.fast = probe.UsualS <= opt.FastS
 	for _, x := range r.runs {
 		k.book(x)
 	}
@@ -437,11 +444,8 @@ func (k *booker) valueAt(ms int64) float64 {
 		return k.p.Read[j]
 	}
 	g := k.r.Grid
-	row, t0 := k.p.Edges, g.StartMS
-	if row == nil {
-		row, t0 = k.p.Values, g.StartMS+g.StepMS()/2
-	}
-	x := float64(ms-t0) / float64(g.StepMS())
+	row := k.p.Edges
+	x := float64(ms-g.StartMS) / float64(g.StepMS())
 	i := int(math.Floor(x))
 	f := x - float64(i)
 	switch {

@@ -1,0 +1,326 @@
+package farm
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"yardheat/ingest/series"
+)
+
+// errorUnit is a unit in which an error can be stated, with the factor to the
+// base unit.
+type errorUnit struct {
+	name string
+	to   float64
+}
+
+// errorUnits by class, the base unit first. A temperature's error is a
+// difference: 1 F is 5/9 K and no offset belongs to it.
+var errorUnits = map[series.Class][]errorUnit{
+	series.Temperature: {{"K", 1}, {"C", 1}, {"F", 5.0 / 9}},
+	series.Flow:        {{"L/min", 1}, {"L/h", 1.0 / 60}, {"m3/h", 1000.0 / 60}},
+	series.Volume:      {{"L", 1}, {"m3", 1000}},
+	series.Power:       {{"kW", 1}, {"W", 0.001}},
+	series.Energy:      {{"kWh", 1}, {"Wh", 0.001}, {"MWh", 1000}},
+	series.Pressure:    {{"bar", 1}, {"kPa", 0.01}, {"psi", 0.0689475729}}, // 1 psi = 6894.75729 Pa (NIST SP 811, 2008, B.8)
+	series.Level:       {{"%", 1}},
+}
+
+// farmKey is a key of the farm file whose figure has an error.
+type farmKey struct {
+	units []errorUnit // "" = a bare number
+	// assumed is the half-width at 95 % where none is stated; relative: a
+	// fraction of the figure. 0 = taken as exact.
+	assumed  float64
+	relative bool
+	// kelvin: a percentage means nothing.
+	kelvin bool
+}
+
+var (
+	inKW    = []errorUnit{{"kW", 1}, {"W", 0.001}}
+	inL     = []errorUnit{{"L", 1}, {"m3", 1000}}
+	inLMin  = []errorUnit{{"L/min", 1}, {"L/h", 1.0 / 60}}
+	inPlain = []errorUnit{{"", 1}}
+)
+
+// farmKeys are the farm-file keys that can stand in [errors], with what is
+// assumed. The assumptions of the interface are its own; the others (fixed
+// flows 10 %, mains 1 K, standing gain 20 %, wall heat 20 %, CO2 10 %) are common
+// practice, no source. Length, bore and wall go into the fit's prior and are
+// taken as built; prices are exact.
+var farmKeys = map[string]farmKey{
+	"loop.length_m":                    {[]errorUnit{{"m", 1}}, 0, true, false},
+	"loop.bore_mm":                     {[]errorUnit{{"mm", 1}}, 0, true, false},
+	"loop.wall_mm":                     {[]errorUnit{{"mm", 1}}, 0, true, false},
+	"loop.wall_mj_per_m3_k":            {inPlain, 0.20, true, false},
+	"loop.lead_l":                      {inL, 0, true, false},
+	"loop.bed_area_m2":                 {[]errorUnit{{"m2", 1}}, 0, true, false},
+	"loop.draw_l":                      {inL, 0.10, true, false},
+	"loop.flow_l_min":                  {inLMin, 0.10, true, false},
+	"plate.flow_l_min":                 {inLMin, 0.10, true, false},
+	"tank.volume_l":                    {inL, 0.05, true, false},
+	"mains.temp_c":                     {[]errorUnit{{"K", 1}, {"C", 1}, {"F", 5.0 / 9}}, 1, false, true},
+	"milk.specific_heat_kj_per_kg_k":   {inPlain, 0.015, true, false},
+	"milk.density_kg_per_l":            {inPlain, 0.015, true, false},
+	"plant.compressor_kw":              {inKW, 0.15, true, false},
+	"plant.standing_gain_kw":           {inKW, 0.20, true, false},
+	"element.power_kw":                 {inKW, 0.15, true, false},
+	"pumps.loop_kw":                    {inKW, 0.15, true, false},
+	"pumps.plate_kw":                   {inKW, 0.15, true, false},
+	"instead.efficiency":               {inPlain, 0.05, false, false},
+	"instead.price_per_kwh":            {inPlain, 0, true, false},
+	"instead.co2_kg_per_kwh":           {inPlain, 0.10, true, false},
+	"electricity.price_per_kwh":        {inPlain, 0, true, false},
+	"electricity.co2_kg_per_kwh":       {inPlain, 0.10, true, false},
+	"electricity.export_price_per_kwh": {inPlain, 0, true, false},
+}
+
+func farmKeyNames() []string {
+	var out []string
+	for k := range farmKeys {
+		out = append(out, k)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// errorsTable reads [errors], in the order of the file. A dotted key without
+// quotes (loop.draw_l = …) means the same as one with.
+func (r *reader) errorsTable(t *tab) []StatedError {
+	et := t.table("errors")
+	if et == nil {
+		return nil
+	}
+	var out []StatedError
+	r.walkErrors(et.node, "", func(e *entry, key string) {
+		if s, ok := r.statedError(e, key, et.key(strconv.Quote(key))); ok {
+			if slices.ContainsFunc(out, func(o StatedError) bool { return o.Key == key }) {
+				r.add(e.line, et.key(strconv.Quote(key)), "a key that stands already", "each key once", "take one of them out")
+				return
+			}
+			out = append(out, s)
+		}
+	})
+	return out
+}
+
+func (r *reader) walkErrors(n *node, path string, visit func(e *entry, key string)) {
+	for i := range n.keys {
+		e := &n.keys[i]
+		if key := join(path, e.key); e.val.kind == isTable && !e.val.inline {
+			r.walkErrors(e.val, key, visit)
+		} else {
+			visit(e, key)
+		}
+	}
+}
+
+// statedError reads one row and holds its unit against its key.
+func (r *reader) statedError(e *entry, key, where string) (StatedError, bool) {
+	s := StatedError{Key: key, Line: e.line}
+	us, kelvin, level, ok := r.errorKey(e, key, where)
+	if !ok {
+		return s, false
+	}
+	text := e.val.text
+	if e.val.kind == isNumber {
+		text = e.val.raw
+	} else if e.val.kind != isText {
+		r.add(e.val.line, where, shown(e.val), errorWant(us, kelvin), "write the half-width in quotes")
+		return s, false
+	}
+	text = strings.TrimPrefix(strings.TrimSpace(text), "±")
+	if body, found := strings.CutSuffix(text, "limits"); found {
+		s.Rectangular, text = true, body
+	}
+	v, unit := figure(text)
+	s.HalfWidth = v
+	fail := func(do string) (StatedError, bool) {
+		r.add(e.val.line, where, shown(e.val), errorWant(us, kelvin), do)
+		return s, false
+	}
+	switch {
+	case !(v >= 0):
+		return fail("write a figure of 0 or more and its unit")
+	case unit == "%" && kelvin:
+		return fail("a percentage of a temperature depends on where its scale begins: state it in K")
+	case unit == "%" && !level:
+		s.Relative, s.HalfWidth = true, v/100
+		if v > 100 {
+			return fail("correct the figure: 100 % at most")
+		}
+		return s, true
+	}
+	k := slices.IndexFunc(us, func(u errorUnit) bool { return u.name == unit })
+	if k < 0 && unit == "" {
+		return fail("add the unit: is it " + strings.Join(unitNames(us, kelvin), " or ") + "?")
+	} else if k < 0 {
+		return fail("write one of these units")
+	}
+	s.HalfWidth *= us[k].to
+	if kelvin && s.HalfWidth > 50 {
+		return fail("correct the figure: 50 K at most")
+	}
+	return s, true
+}
+
+// errorKey says in which units the error of a key is stated.
+func (r *reader) errorKey(e *entry, key, where string) (us []errorUnit, kelvin, level, ok bool) {
+	if k, known := farmKeys[key]; known {
+		return k.units, k.kelvin, false, true
+	}
+	name, place, placed := strings.Cut(key, "@")
+	info, known := series.Lookup(series.Quantity(name))
+	switch {
+	case !known:
+		do := "use a quantity, quantity@place, or a key of this file such as \"loop.draw_l\""
+		if n := nearest(name, append(quantityNames(), farmKeyNames()...)); n != "" {
+			do = fmt.Sprintf("did you mean %q?", n)
+		}
+		r.add(e.line, where, strconv.Quote(cut(key)), "a quantity or a farm-file key that has an error", do)
+		return nil, false, false, false
+	case placed && !r.place(e.line, where, place):
+		return nil, false, false, false
+	case info.Class == series.OnOff:
+		r.add(e.line, where, strconv.Quote(cut(key)), "a quantity or a farm-file key that has an error",
+			"a state has none: state that of the rated figure, such as \"element.power_kw\" = \"15 %\"")
+		return nil, false, false, false
+	}
+	return errorUnits[info.Class], info.Class == series.Temperature, info.Class == series.Level, true
+}
+
+func unitNames(us []errorUnit, kelvin bool) []string {
+	var out []string
+	for _, u := range us {
+		out = append(out, u.name)
+	}
+	if !kelvin && !slices.Contains(out, "%") {
+		out = append(out, "%")
+	}
+	return out
+}
+
+func errorWant(us []errorUnit, kelvin bool) string {
+	var examples []string
+	for _, u := range unitNames(us, kelvin) {
+		examples = append(examples, strconv.Quote(strings.TrimSpace("0.5 "+u)))
+	}
+	return "a half-width at 95 % as " + strings.Join(examples, " or ") + ", with \"limits\" behind it for limits"
+}
+
+// figure parts "0.5 K" into figure and unit; NaN where there is no figure.
+func figure(text string) (v float64, unit string) {
+	text = strings.TrimSpace(text)
+	k := strings.IndexFunc(text, func(c rune) bool { return !strings.ContainsRune("+-.0123456789", c) })
+	if k < 0 {
+		k = len(text)
+	}
+	v, err := strconv.ParseFloat(text[:k], 64)
+	if err != nil || math.IsInf(v, 0) {
+		return nan, strings.TrimSpace(text[k:])
+	}
+	return v, strings.TrimSpace(text[k:])
+}
+
+// matched reads [[matched]].
+func (r *reader) matched(t *tab, zone *time.Location) []Matched {
+	var out []Matched
+	for _, mt := range t.tables("matched") {
+		var m Matched
+		const want = "two or more temperature probes, such as [\"loop_in_temp\", \"loop_out_temp\"]"
+		mt.need("probes", want)
+		mt.need("within", "how closely they agreed, such as \"0.05 K\"")
+		e, list := mt.texts("probes", want)
+		for _, n := range list {
+			name, place, placed := strings.Cut(n.text, "@")
+			info, known := series.Lookup(series.Quantity(name))
+			switch {
+			case !r.known(n, mt.key("probes"), name) || placed && !r.place(n.line, mt.key("probes"), place):
+			case known && info.Class != series.Temperature:
+				r.add(n.line, mt.key("probes"), shown(n), want, "only temperatures are matched")
+			case slices.Contains(m.Probes, n.text):
+				r.add(n.line, mt.key("probes"), shown(n), want, "name each probe once")
+			default:
+				m.Probes = append(m.Probes, n.text)
+			}
+		}
+		if e != nil && e.val.kind == isList && len(e.val.items) < 2 {
+			mt.bad(e, want, "name the probes that were compared")
+		}
+		mt.kelvin("within", &m.WithinK, 0)
+		m.HasOffset = mt.kelvin("offset", &m.OffsetK, -20)
+		mt.date("on", &m.On, zone)
+		mt.close(nil)
+		out = append(out, m)
+	}
+	return out
+}
+
+// kelvin reads a difference of temperatures as "0.05 K", from low to 20 K.
+func (t *tab) kelvin(key string, dst *float64, low float64) bool {
+	var text string
+	e := t.get(key)
+	if e == nil {
+		return false
+	}
+	want := fmt.Sprintf(`a difference as "0.05 K", from %g to 20 K`, low)
+	if e.val.kind != isText {
+		t.bad(e, want, "write figure and unit in quotes")
+		return false
+	}
+	text = e.val.text
+	v, unit := figure(strings.TrimPrefix(text, "±"))
+	for _, u := range errorUnits[series.Temperature] {
+		if u.name == unit && v*u.to >= low && v*u.to <= 20 {
+			*dst = v * u.to
+			return true
+		}
+	}
+	t.bad(e, want, "correct the figure or its unit")
+	return false
+}
+
+// flags reads [flags]: thresholds by quantity, in its base unit.
+func (r *reader) flags(t *tab) map[string]Thresholds {
+	ft := t.table("flags")
+	if ft == nil {
+		return nil
+	}
+	out := map[string]Thresholds{}
+	for i := range ft.node.keys {
+		e := &ft.node.keys[i]
+		if _, ok := series.Lookup(series.Quantity(e.key)); !ok {
+			r.add(e.line, ft.key(e.key), strconv.Quote(cut(e.key)), "a quantity", quantityHint(e.key))
+			continue
+		}
+		if e.val.kind != isTable {
+			ft.bad(e, "a table such as { range = [-5, 90], spike = 5, rate = 60, stuck_h = 12 }", "write its thresholds in braces")
+			continue
+		}
+		out[e.key] = r.thresholds(&tab{r: r, path: ft.key(e.key), node: e.val})
+	}
+	return out
+}
+
+func (r *reader) thresholds(t *tab) Thresholds {
+	th := Thresholds{nan, nan, nan, nan, nan}
+	all := span(-1e9, 1e9, "")
+	if e := t.get("range"); e != nil {
+		const want = "lowest and highest plausible value as [-5, 90]"
+		if e.val.kind != isList || len(e.val.items) != 2 {
+			t.bad(e, want, "write two numbers in square brackets")
+		} else if t.numberIn(e, e.val.items[0], &th.RangeLow, all) && t.numberIn(e, e.val.items[1], &th.RangeHigh, all) && th.RangeLow >= th.RangeHigh {
+			t.bad(e, want, "write the lower one first")
+		}
+	}
+	t.number("spike", &th.Spike, above0(1e9, ""))
+	t.number("rate", &th.RatePerH, above0(1e9, "per hour"))
+	t.number("stuck_h", &th.StuckH, above0(10000, "h"))
+	t.close(nil)
+	return th
+}

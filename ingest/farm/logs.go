@@ -1,0 +1,362 @@
+package farm
+
+import (
+	"fmt"
+	"math"
+	"path"
+	"slices"
+	"strconv"
+	"strings"
+
+	"yardheat/ingest/clock"
+	"yardheat/ingest/series"
+)
+
+// fiftyYearsS bounds a clock's error: a flat battery starts some loggers at
+// 1970.
+const fiftyYearsS = 50 * 366 * 86400
+
+// log reads one [[log]].
+func (r *reader) log(t *tab) Log {
+	l := Log{Line: t.node.line, Clock: "keep"}
+	t.need("files", "the logger's files, such as [\"logs/yard-*.csv\"]")
+	e, files := t.texts("files", "a list of file names or patterns")
+	for _, n := range files {
+		if r.inFolder(n, t.key("files")) {
+			l.Files = append(l.Files, n.text)
+		}
+	}
+	if e != nil && e.val.kind == isList && len(e.val.items) == 0 {
+		t.bad(e, "at least one file name or pattern", "name the logger's files")
+	}
+	if len(l.Files) > 0 {
+		l.Name = nameOf(l.Files[0])
+	}
+	r.logLayout(t, &l)
+	r.logStamps(t, &l)
+	r.logClock(t, &l)
+	if tt := t.table("tags"); tt != nil {
+		tt.need("tag", "the header of the column with the tags' names")
+		tt.need("value", "the header of the column with the values")
+		tt.text("tag", &l.TagColumn)
+		tt.text("value", &l.ValueColumn)
+		tt.close(nil)
+	}
+	if ct := t.table("columns"); ct != nil {
+		l.Columns = r.columns(ct)
+	}
+	t.close(nil)
+	return l
+}
+
+// nameOf is what messages call a log: its first pattern without folder,
+// extension and wildcards.
+func nameOf(glob string) string {
+	base := path.Base(glob)
+	if k := strings.LastIndexByte(base, '.'); k > 0 {
+		base = base[:k]
+	}
+	short := strings.Trim(strings.Map(func(c rune) rune {
+		if strings.ContainsRune("*?[]", c) {
+			return -1
+		}
+		return c
+	}, base), "-_. ")
+	if short == "" {
+		return base
+	}
+	return short
+}
+
+// logLayout reads what says how the file is laid out.
+func (r *reader) logLayout(t *tab, l *Log) {
+	t.text("sheet", &l.Sheet)
+	t.integer("table", &l.Table, span(1, 1000, ""))
+	t.text("encoding", &l.Encoding)
+	t.choice("separator", &l.Separator, ",", ";", "\t", "|", "tab")
+	if l.Separator == "tab" {
+		l.Separator = "\t"
+	}
+	t.choice("decimal", &l.Decimal, ".", ",")
+	if t.choice("thousands", &l.Thousands, ".", ",", "'", " ", "’") && l.Thousands == l.Decimal {
+		t.bad(t.node.find("thousands"), "another mark than decimal", "correct one of the two")
+	}
+	header := 0
+	if t.integer("header", &header, span(0, 10000, "")) {
+		l.Header = &header
+	}
+}
+
+// logStamps reads what says how the stamps are written.
+func (r *reader) logStamps(t *tab, l *Log) {
+	const want = "headers of the columns with date and time, or #n"
+	_, list := t.texts("stamp_columns", want)
+	for _, n := range list {
+		h := fold(n.text)
+		if h == "" || !validNumbered(h) || slices.Contains(l.StampColumns, h) {
+			r.add(n.line, t.key("stamp_columns"), shown(n), want+", each once", "correct the header")
+			continue
+		}
+		l.StampColumns = append(l.StampColumns, h)
+	}
+	if t.text("stamp_layout", &l.StampLayout) {
+		if err := clock.CheckLayout(l.StampLayout); err != nil || l.StampLayout == "" {
+			t.bad(t.node.find("stamp_layout"), `a layout as "DD.MM.YYYY hh:mm:ss"`, layoutHint(err))
+		}
+	}
+	if t.text("zone", &l.Zone) {
+		if _, err := clock.ParseZone(l.Zone); err != nil {
+			t.bad(t.node.find("zone"), `an IANA zone such as "Europe/Rome", "UTC" or "+01:00"`, zoneHint(l.Zone))
+		}
+	}
+	t.choice("dates", &l.Dates, "dmy", "mdy", "ymd")
+	t.choice("stamp", &l.Stamp, "start", "end", "instant")
+}
+
+func layoutHint(err error) string {
+	if err == nil {
+		return "write one, or leave the key out"
+	}
+	_, hint, _ := strings.Cut(err.Error(), ": ")
+	return hint
+}
+
+// logClock reads clock, drift and jumps.
+func (r *reader) logClock(t *tab, l *Log) {
+	const want = `"keep", "find", or how far the clock is ahead: "37m", "-4m"`
+	var text string
+	if t.text("clock", &text) {
+		s, ok := durationS(text)
+		switch {
+		case text == "keep" || text == "find":
+			l.Clock = text
+		case ok && math.Abs(s) <= fiftyYearsS:
+			l.Clock, l.AheadS = "given", s
+		default:
+			t.bad(t.node.find("clock"), want, clockHint(text))
+		}
+	}
+	const driftWant = `seconds a day as "+1.7 s/d", at most 3600`
+	if t.text("drift", &text) {
+		v, unit := figure(text)
+		if math.Abs(v) <= 3600 && (unit == "s/d" || unit == "s/day") {
+			l.DriftSPerDay = v
+		} else {
+			t.bad(t.node.find("drift"), driftWant, "write how many seconds the clock gains a day")
+		}
+	}
+	const jumpWant = `stamp and step as "2026-02-03 10:00 -1h"`
+	_, list := t.texts("jumps", jumpWant)
+	for _, n := range list {
+		j, ok := jump(n.text)
+		if !ok {
+			r.add(n.line, t.key("jumps"), shown(n), jumpWant, "write what the clock showed, then by how much it was moved")
+			continue
+		}
+		l.Jumps = append(l.Jumps, j)
+	}
+}
+
+func clockHint(text string) string {
+	if n := nearest(text, []string{"keep", "find"}); n != "" {
+		return fmt.Sprintf("did you mean %q?", n)
+	}
+	return "write a number with h, m or s behind it"
+}
+
+// jump reads "2026-02-03 10:00 -1h".
+func jump(text string) (ClockJump, bool) {
+	text = strings.TrimSpace(text)
+	k := strings.LastIndexByte(text, ' ')
+	if k < 0 {
+		return ClockJump{}, false
+	}
+	at := strings.TrimSpace(text[:k])
+	by, ok := durationS(text[k:])
+	if _, okAt := clock.ParseCivil(at); !ok || !okAt || by == 0 || math.Abs(by) > fiftyYearsS {
+		return ClockJump{}, false
+	}
+	return ClockJump{At: at, ByS: by}, true
+}
+
+// fold takes out doubled and outer blanks, as the table reader does.
+func fold(header string) string { return strings.Join(strings.Fields(header), " ") }
+
+// validNumbered refuses "#0" and "#x"; a header may begin with # otherwise.
+func validNumbered(header string) bool {
+	rest, ok := strings.CutPrefix(header, "#")
+	if !ok || rest == "" || strings.Trim(rest, "0123456789") != "" {
+		return true
+	}
+	n, err := strconv.Atoi(rest)
+	return err == nil && n >= 1 && n <= 16384
+}
+
+// columns reads [log.columns] in the order of the file.
+func (r *reader) columns(t *tab) []Column {
+	var out []Column
+	first := map[string]int{}
+	for i := range t.node.keys {
+		e := &t.node.keys[i]
+		c := Column{Header: fold(e.key), Scale: 1, Line: e.line}
+		if c.Header == "" || !validNumbered(c.Header) {
+			r.add(e.line, t.key(strconv.Quote(e.key)), "a key that names no column", "the header as written, or #n for the n-th column", "write the header")
+			continue
+		}
+		if line := first[c.Header]; line > 0 {
+			r.add(e.line, t.key(strconv.Quote(e.key)), "a header that is mapped already", fmt.Sprintf("each column once (first in line %d)", line),
+				"take one of them out, or use #n where two columns share a header")
+			continue
+		}
+		first[c.Header] = e.line
+		if r.column(t, e, &c) {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+const columnWant = `"quantity", "quantity@place", "ignore" or { quantity = "…", … }`
+
+func (r *reader) column(t *tab, e *entry, c *Column) bool {
+	key := t.key(strconv.Quote(e.key))
+	switch {
+	case e.val.kind == isText:
+		return r.quantity(e.val, key, c)
+	case e.val.kind != isTable:
+		r.add(e.val.line, key, shown(e.val), columnWant, "write what the column holds, in quotes")
+		return false
+	case !e.val.inline && !e.val.stated:
+		r.add(e.line, key, "a key with a point in it", columnWant, "put the header in quotes: a point parts a key in two")
+		return false
+	}
+	ct := &tab{r: r, path: key, node: e.val}
+	ct.need("quantity", "what the column holds, for example \"loop_out_temp\"")
+	q := ct.get("quantity")
+	ok := false
+	if q != nil && q.val.kind != isText {
+		ct.bad(q, "a text in quotes", "put it in quotes")
+	} else if q != nil {
+		ok = r.quantity(q.val, ct.key("quantity"), c)
+	}
+	r.columnKeys(ct, c, ok)
+	ct.close(nil)
+	return ok
+}
+
+// columnKeys reads the keys of { … } and holds them against the quantity.
+func (r *reader) columnKeys(t *tab, c *Column, known bool) {
+	info, _ := series.Lookup(series.Quantity(c.Quantity))
+	checked := known && c.Quantity != "ignore"
+	t.text("unit", &c.Unit)
+	t.yes("counter", &c.Counter)
+	if t.number("scale", &c.Scale, span(-1e9, 1e9, "")) && c.Scale == 0 {
+		t.bad(t.node.find("scale"), "a number other than 0", "leave it out where the values are right as they stand")
+	}
+	t.number("offset", &c.Offset, span(-1e9, 1e9, ""))
+	t.choice("fit", &c.Fit, "pocket", "pipe")
+	t.number("volts", &c.Volts, above0(1000, "V"))
+	if t.integer("phases", &c.Phases, span(1, 3, "")) && c.Phases == 2 {
+		t.bad(t.node.find("phases"), "1 or 3", "correct the number of phases")
+	}
+	t.number("power_factor", &c.PowerFactor, above0(1, ""))
+	if !checked {
+		return
+	}
+	if e := t.node.find("unit"); e != nil && e.val.kind == isText {
+		r.unit(t, e, c, info.Class)
+	}
+	if e := t.node.find("counter"); e != nil && c.Counter && info.Class != series.Volume && info.Class != series.Energy {
+		t.bad(e, "a counter of a volume or an energy", fmt.Sprintf("%s is no total; did you mean its volume or energy?", c.Quantity))
+	}
+	if e := t.node.find("fit"); e != nil && info.Class != series.Temperature {
+		t.bad(e, "fit with a temperature only", "take it out")
+	}
+	if e := t.node.find("volts"); e != nil && c.Unit != "A" {
+		t.bad(e, "volts where the unit is A", "add unit = \"A\", or take volts out")
+	}
+}
+
+// units are the units that a column can state, by class (interfaces, section
+// 2).
+var units = map[series.Class][]string{
+	series.Temperature: {"C", "F", "K"},
+	series.Flow:        {"L/min", "L/h", "m3/h", "gal_us/min", "gal_imp/min", "gal_us/h", "gal_imp/h", "gal_us", "gal_imp"},
+	series.Volume:      {"L", "m3", "gal_us", "gal_imp"},
+	series.Power:       {"W", "kW", "A"},
+	series.Energy:      {"Wh", "kWh", "MWh", "MJ"},
+	series.Pressure:    {"bar", "kPa", "psi"},
+	series.Level:       {"%"},
+	series.OnOff:       nil,
+}
+
+func (r *reader) unit(t *tab, e *entry, c *Column, class series.Class) {
+	known := units[class]
+	if slices.Contains(known, c.Unit) {
+		if c.Unit == "A" && c.Volts == 0 && t.node.find("volts") == nil {
+			t.bad(e, "a current with its volts and phases", "add volts = 400, phases = 3, power_factor = 0.85 as they are")
+		}
+		return
+	}
+	if len(known) == 0 {
+		t.bad(e, "no unit: a state is 0 or 1", "take it out")
+		return
+	}
+	want := "one of " + strings.Join(quoted(known), ", ")
+	low := strings.ToLower(c.Unit)
+	if strings.HasPrefix(low, "gal") && !strings.Contains(low, "us") && !strings.Contains(low, "imp") || low == "gpm" {
+		t.bad(e, want, "say which gallon: the US gallon is 3.785 L, the imperial 4.546 L")
+		return
+	}
+	t.bad(e, want, meant(c.Unit, known))
+}
+
+// quantity reads "quantity", "quantity@place" or "ignore".
+func (r *reader) quantity(n *node, key string, c *Column) bool {
+	if n.text == "ignore" {
+		c.Quantity = "ignore"
+		return true
+	}
+	name, place, placed := strings.Cut(n.text, "@")
+	if !r.known(n, key, name) || placed && !r.place(n.line, key, place) {
+		return false
+	}
+	c.Quantity, c.Place = name, place
+	return true
+}
+
+// known refuses a quantity that is none.
+func (r *reader) known(n *node, key, name string) bool {
+	if _, ok := series.Lookup(series.Quantity(name)); ok {
+		return true
+	}
+	r.add(n.line, key, shown(n), "a quantity", quantityHint(name))
+	return false
+}
+
+func quantityHint(name string) string {
+	if n := nearest(name, append(quantityNames(), "ignore")); n != "" {
+		return fmt.Sprintf("did you mean %q?", n)
+	}
+	return "use a name of the list of quantities, or \"ignore\""
+}
+
+func quantityNames() []string {
+	var out []string
+	for _, q := range series.Names() {
+		out = append(out, string(q))
+	}
+	return out
+}
+
+// place refuses a place that no report could print or no key could name.
+func (r *reader) place(line int, key, place string) bool {
+	bad := place == "" || place != strings.TrimSpace(place) || len([]rune(place)) > 40
+	for _, c := range place {
+		bad = bad || c < ' ' || strings.ContainsRune(`@"'=#:;,/\|<>`, c)
+	}
+	if bad {
+		r.add(line, key, strconv.Quote(cut(place)), "a place: a short name such as \"top\" or \"barn 2\"", "use letters, digits, blanks, - and _")
+	}
+	return !bad
+}

@@ -38,8 +38,9 @@ type HeatRow struct {
 	// PerHotK and PerColdK: kWh per kelvin of error of the hot and the cold
 	// side; PerHotLagS and PerColdLagS: kWh per second of their time constants.
 	PerHotK, PerColdK, PerHotLagS, PerColdLagS float64
-	// AboveKWh: the part above wash.heat_to_c.
-	AboveKWh float64
+	// AboveKWh: the part above wash.heat_to_c; AbovePerHotK its response to an
+	// error of the hot side.
+	AboveKWh, AbovePerHotK float64
 	// LitreHotC, LitreColdC: Σ V T over the litres counted.
 	LitreHotC, LitreColdC float64
 	// LateKWh: plate only, heat later than Options.LateAfterS after the last
@@ -162,6 +163,9 @@ func (s Stream) add(r *HeatRow, j int) {
 	perK := v / 1000 * rho / 3600
 	hotK, coldK := perK*water.SpecificHeatKJPerKgK(hot), -perK*water.SpecificHeatKJPerKgK(cold)
 	thinner := q * (water.DensityKgPerM3(meter+0.5) - water.DensityKgPerM3(meter-0.5)) / rho
+	if thinner != thinner {
+		thinner = 0 // within half a kelvin of the table's ends
+	}
 	if s.MeterHot {
 		hotK += thinner
 	} else {
@@ -175,6 +179,7 @@ func (s Stream) add(r *HeatRow, j int) {
 	r.LitreColdC += v * cold
 	if hot > s.AboveC {
 		r.AboveKWh += perK * (water.EnthalpyKJPerKg(hot) - water.EnthalpyKJPerKg(s.AboveC))
+		r.AbovePerHotK += perK * water.SpecificHeatKJPerKgK(hot)
 	}
 	if s.Late != nil && s.Late[s.Runs.Cells[j]] {
 		r.LateKWh += q

@@ -206,6 +206,8 @@ func TestWashHeatAboveTheFeedAndAboveHeatTo(t *testing.T) {
 	// 16.3 kWh; the five kelvins above 75 are 5/70 of it (cp varies by 1 %).
 	within(t, 16.3, r.KWh, 0.1)
 	within(t, r.KWh*5/70, r.AboveKWh, 0.01*r.AboveKWh)
+	// 200 L of cold-metered water, 1 kWh per 860 kg and kelvin (cp 4.19).
+	within(t, 200.0/860, r.AbovePerHotK, 0.002)
 	within(t, r.KWh-r.AboveKWh, a.Row(0, 0.95).BaselineHeatKWh, 1e-12)
 	require.Len(t, a.Washes, 1)
 	require.False(t, a.Washes[0].TooCool)

@@ -75,10 +75,13 @@ func (m *maker) milk() {
 // while milk flowed.
 func (m *maker) milkTemps(r *MilkRow, c cycle.Cycle, in, out *grid.Stream, warmC float64) {
 	from, to := c.A, c.B
-	end := c.End
+	end, timed := c.End, m.timed(c)
 	if c.Milking >= 0 {
 		w := m.acc.Milkings[c.Milking]
 		r.InC, r.OutC = w.InC, w.OutC
+	}
+	if timed {
+		w := m.acc.Milkings[c.Milking]
 		end = milkingEnd(w)
 		from, to = m.g.Cell(w.Start+10*60*1000), min(m.g.Cell(end), c.B)
 	}
@@ -91,7 +94,7 @@ func (m *maker) milkTemps(r *MilkRow, c cycle.Cycle, in, out *grid.Stream, warmC
 	}
 	during := meanAbove(out.Values, from, to, math.Inf(-1))
 	after := during
-	if k := &m.acc.Milk; k.OutIsTank && c.Milking >= 0 {
+	if k := &m.acc.Milk; k.OutIsTank && timed {
 		at := end + int64(m.opt.ColdAfterS*1000)
 		after = math.NaN()
 		if at < m.in.ToMS {
@@ -104,6 +107,12 @@ func (m *maker) milkTemps(r *MilkRow, c cycle.Cycle, in, out *grid.Stream, warmC
 	if r.OutC != r.OutC {
 		r.OutC = after
 	}
+}
+
+// timed: the cycle begins with a milking whose hour is known; a list by day has
+// none.
+func (m *maker) timed(c cycle.Cycle) bool {
+	return c.Milking >= 0 && !(m.farm.Milkings.MilkIs == "day" && m.acc.MilkingsFrom == "list")
 }
 
 // outIsTank: over the milkings, milk_out_temp stands no higher two hours after

@@ -252,6 +252,24 @@ func TestMilkByDayAndByCollectionIsShared(t *testing.T) {
 	within(t, 4800, sum, 1e-6, "four collections after the first")
 }
 
+func TestMilkListByDay(t *testing.T) {
+	// The list has the day's milk at midnight; milk comes in at 34 for 90 min
+	// each morning and is 4 in its tank by night.
+	l := &logger{n: 4 * 1440}
+	l.instants("milk_in_temp", between(1440, 400, 490, 34, 15))
+	l.instants("milk_out_temp", between(1440, 400, 520, 12, 4))
+	var rows []ingest.Milking
+	for d := range int64(4) {
+		rows = append(rows, ingest.Milking{Start: t0 + d*24*hour, MilkL: 1200, InC: math.NaN(), OutC: math.NaN()})
+	}
+	f := &farm.Farm{Milkings: farm.Milkings{MilkIs: "day"}, Milk: farm.Milk{SpecificHeatKJPerKgK: 3.93, DensityKgPerL: 1.03}}
+	m := account(t, l.record(f, rows...), DefaultOptions()).Milk
+	require.Len(t, m.Rows, 4)
+	within(t, 1200, m.Rows[1].Litres, 1e-9)
+	within(t, 34, m.Rows[1].InC, 0.2)
+	within(t, 4, m.Rows[1].OutC, 0.2)
+}
+
 func TestFillUp(t *testing.T) {
 	// Ten days of 24 h; two not seen, one seen by half. Seen: 7 × 100 and 50.
 	kwh := []float64{100, 102, 98, 0, 100, 50, 99, 0, 101, 100}

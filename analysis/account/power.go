@@ -127,7 +127,7 @@ func SumPower(g *grid.Grid, kw, prices []float64, cycles []cycle.Cycle) []PowerR
 // it is much, ice was made.
 func (m *maker) lateCompressor() {
 	a := m.acc
-	if m.compressor == nil || len(a.Milkings) == 0 {
+	if m.compressor == nil || len(a.Milkings) == 0 || !m.timed(cycle.Cycle{}) {
 		return
 	}
 	k, late := 0, int64(m.opt.LateMilkingS*1000)

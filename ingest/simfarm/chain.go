@@ -1,0 +1,191 @@
+package simfarm
+
+import "math"
+
+// chain is the pipe between the loop's two probes as a row of cells of equal
+// water mass: unburied cells to first, buried ones to last, unburied ones to
+// the outlet probe. All conductances are per cell, kW/K; capacities kJ/K.
+type chain struct {
+	n, first, last int
+	cellKg         float64
+	waterKJ        float64 // capacity of a cell's water
+	wallKJ         float64 // and of its wall; 0 = no wall
+	bedG, airG     float64 // wall to bed, wall to air
+	film           float64 // water to wall, as it flows now
+	stillFilm      float64
+	mix            float64 // part of a cell that changes places per move
+
+	water []float64 // n+1; index 0 is the parcel on its way in
+	wall  []float64
+	phi   float64 // how far parcels are beyond their cells, 0 to 1
+	gone  float64 // the parcel that left last
+
+	inSum, inKg float64 // collected in this half of the parcel
+	firstHalf   float64
+
+	bedKJ, airKJ float64 // heat taken from bed and air so far
+}
+
+// fill sets the pipe to one temperature.
+func (c *chain) fill(tempC float64) {
+	for i := range c.water {
+		c.water[i] = tempC
+	}
+	for i := range c.wall {
+		c.wall[i] = tempC
+	}
+	c.gone, c.phi, c.inSum, c.inKg, c.firstHalf = tempC, 0, 0, 0, tempC
+}
+
+// storedKJ is the heat in water and wall above 0 degC, by the water inside.
+func (c *chain) storedKJ() float64 {
+	sum := 0.0
+	for i := 1; i < c.n; i++ {
+		sum += c.water[i] * c.waterKJ
+	}
+	sum += c.water[c.n] * c.waterKJ * (1 - c.phi)
+	for _, t := range c.wall {
+		sum += t * c.wallKJ
+	}
+	if c.phi >= 0.5 { // the first half, and what it took up, already counts
+		return sum + c.water[0]*c.waterKJ/2 + c.inSum*cpKJPerKgK
+	}
+	return sum + c.inSum*cpKJPerKgK
+}
+
+// relax is the exact solution over dt of water x and wall y of one cell, both
+// as differences to the surroundings:
+//
+//	x' = a (y - x),  y' = b (x - y) - g y
+type relax struct{ xx, xy, yx, yy float64 }
+
+func newRelax(dtS, film, toOut, waterKJ, wallKJ float64) relax {
+	if wallKJ == 0 {
+		k := film * toOut / (film + toOut) / waterKJ
+		return relax{xx: math.Exp(-k * dtS)}
+	}
+	a, b, g := film/waterKJ, film/wallKJ, toOut/wallKJ
+	mean := -(a + b + g) / 2
+	root := math.Sqrt(mean*mean - a*g)
+	e1, e2 := math.Exp((mean+root)*dtS), math.Exp((mean-root)*dtS)
+	c0 := (e1 + e2) / 2
+	c1 := (e1 - e2) / (2 * root)
+	return relax{
+		xx: c0 + c1*(-a-mean), xy: c1 * a,
+		yx: c1 * b, yy: c0 + c1*(-b-g-mean),
+	}
+}
+
+// apply relaxes n pairs and returns the heat they took up.
+func (r relax) apply(water, wall []float64, outC, waterKJ, wallKJ float64) float64 {
+	dw, ds := 0.0, 0.0
+	if wallKJ == 0 {
+		for i, t := range water {
+			d := (r.xx - 1) * (t - outC)
+			dw += d
+			water[i] = t + d
+		}
+		return dw * waterKJ
+	}
+	wall = wall[:len(water)]
+	for i, t := range water {
+		x, y := t-outC, wall[i]-outC
+		x2, y2 := r.xx*x+r.xy*y, r.yx*x+r.yy*y
+		dw += x2 - x
+		ds += y2 - y
+		water[i], wall[i] = x2+outC, y2+outC
+	}
+	return dw*waterKJ + ds*wallKJ
+}
+
+// exchange lets every cell relax for dt; parcels more than half-way out of
+// their cell face the next one's wall.
+func (c *chain) exchange(dtS, film, bedC, airC float64) {
+	bed := newRelax(dtS, film, c.bedG, c.waterKJ, c.wallKJ)
+	air := newRelax(dtS, film, c.airG, c.waterKJ, c.wallKJ)
+	w := c.water[1:]
+	if c.phi >= 0.5 {
+		w = c.water[:c.n]
+	}
+	c.airKJ += air.apply(w[:c.first], c.wall[:c.first], airC, c.waterKJ, c.wallKJ)
+	c.bedKJ += bed.apply(w[c.first:c.last], c.wall[c.first:c.last], bedC, c.waterKJ, c.wallKJ)
+	c.airKJ += air.apply(w[c.last:], c.wall[c.last:], airC, c.waterKJ, c.wallKJ)
+	if c.phi >= 0.5 { // what is still inside of the parcel that leaves
+		out := air
+		surround := airC
+		if c.last == c.n {
+			out, surround = bed, bedC
+		}
+		d := (out.xx + out.xy - 1) * (c.water[c.n] - surround)
+		c.water[c.n] += d
+		c.airKJ += d * c.waterKJ * (1 - c.phi)
+	}
+}
+
+// outC is the water at the outlet probe: between the parcels' centres.
+func (c *chain) outC(phi float64) float64 {
+	if phi < 0.5 {
+		return c.water[c.n]*(0.5+phi) + c.gone*(0.5-phi)
+	}
+	return c.water[c.n-1]*(phi-0.5) + c.water[c.n]*(1.5-phi)
+}
+
+// still lets the pipe stand for dt.
+func (c *chain) still(dtS, bedC, airC float64) { c.exchange(dtS, c.stillFilm, bedC, airC) }
+
+// flow moves kg through the pipe within dt and returns the flow-weighted
+// temperature at the outlet probe.
+func (c *chain) flow(dtS, kg, inC, bedC, airC float64) (outC float64) {
+	sum, left := 0.0, kg
+	for left > 1e-12 {
+		goal := 0.5
+		if c.phi >= 0.5 {
+			goal = 1
+		}
+		part := min(left, (goal-c.phi)*c.cellKg)
+		next := c.phi + part/c.cellKg
+		if part < left || next > goal-1e-12 {
+			next = goal
+		}
+		c.exchange(dtS*part/kg, c.film, bedC, airC)
+		sum += part * c.outC((c.phi+next)/2)
+		c.inSum += part * inC
+		c.inKg += part
+		c.phi = next
+		left -= part
+		c.cross()
+	}
+	return sum / kg
+}
+
+// cross settles the parcel on its way in at its half and, whole, moves the row.
+func (c *chain) cross() {
+	switch {
+	case c.phi == 0.5 && c.inKg > 0:
+		c.firstHalf = c.inSum / c.inKg
+		c.water[0] = c.firstHalf
+	case c.phi == 1 && c.inKg > 0:
+		c.water[0] += (c.inSum/c.inKg - c.firstHalf) / 2
+		c.gone = c.water[c.n]
+		copy(c.water[1:], c.water[:c.n])
+		c.phi = 0
+		c.blur()
+	default:
+		return
+	}
+	c.inSum, c.inKg = 0, 0
+}
+
+// blur is the wanted axial mixing: neighbours change places by a part mix.
+func (c *chain) blur() {
+	if c.mix == 0 {
+		return
+	}
+	flux := 0.0 // from the cell before
+	for i := 1; i < c.n; i++ {
+		next := c.mix * (c.water[i] - c.water[i+1])
+		c.water[i] += flux - next
+		flux = next
+	}
+	c.water[c.n] += flux
+}

@@ -43,9 +43,9 @@ func where(line int, key string) string {
 }
 
 // sorted gives the faults by line, in the order in which they were found
-// within one.
+// within one; those of no line (something is missing) last.
 func (r *reader) sorted() []series.Fault {
-	slices.SortStableFunc(r.faults, func(a, b fault) int { return cmp.Compare(a.line, b.line) })
+	slices.SortStableFunc(r.faults, func(a, b fault) int { return cmp.Compare(uint(a.line-1), uint(b.line-1)) })
 	var out []series.Fault
 	for _, f := range r.faults {
 		if !slices.Contains(out, f.Fault) {
@@ -71,8 +71,13 @@ func cut(s string) string {
 
 // shown is a value as the message quotes it.
 func shown(n *node) string {
-	if n.kind == isText {
+	switch {
+	case n.kind == isText:
 		return fmt.Sprintf("%q", cut(n.text))
+	case n.headed:
+		return "a list of tables [[…]]"
+	case n.kind == isTable && !n.inline:
+		return "a table [ … ]"
 	}
 	return cut(n.raw)
 }
@@ -87,6 +92,11 @@ func nearest(word string, candidates []string) string {
 	for _, c := range candidates {
 		if d := distance(strings.ToLower(word), strings.ToLower(c)); d < at || d == at && best == "" && d <= 2 {
 			best, at = c, d
+		}
+	}
+	for _, c := range candidates {
+		if best == "" && len(word) >= 4 && strings.Contains(strings.ToLower(c), strings.ToLower(word)) {
+			best = c
 		}
 	}
 	return best

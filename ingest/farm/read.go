@@ -84,7 +84,9 @@ func (r *reader) decode(src []byte) ([]byte, bool) {
 func (r *reader) parse(src []byte) *node {
 	src = bytes.Clone(src)
 	starts := lineStarts(src)
-	var last int
+	// follow is the line at which an expression of several lines broke: what
+	// is wrong there once more is most likely the rest of it.
+	follow := 0
 	for tries := 0; ; tries++ {
 		// What the last try said of keys that stand twice is said again.
 		double := len(r.faults)
@@ -96,10 +98,15 @@ func (r *reader) parse(src []byte) *node {
 		r.broken = true
 		line := lineOf(starts, at)
 		first := r.blank(src, starts, from, line)
-		if first > last+1 && len(r.faults) < maxSyntax {
+		if first != follow && len(r.faults) < maxSyntax {
 			r.syntax(src, starts, first, line, at, err.Error())
+			follow = 0
 		}
-		last = line
+		if first < line {
+			follow = line
+		} else if follow > 0 {
+			follow = line + 1
+		}
 		src = leaveOut(src, starts, first, line)
 		starts = lineStarts(src)
 	}

@@ -96,9 +96,11 @@ func (t *tab) integer(key string, dst *int, b bounds) bool {
 	return true
 }
 
-// need books a missing key.
+// need books a missing key, unless a misspelt one or a line that could not be
+// read may have been meant for it.
 func (t *tab) need(key, want string) {
-	if t.node.find(key) == nil && !t.r.broken {
+	misspelt := slices.ContainsFunc(t.node.keys, func(e entry) bool { return nearest(e.key, []string{key}) != "" })
+	if !misspelt && !t.r.broken {
 		t.r.add(t.node.line, t.key(key), "nothing", want, fmt.Sprintf("add the key %s to [%s]", key, t.path))
 	}
 }
@@ -236,7 +238,7 @@ type homes map[string]string
 func (t *tab) close(h homes) {
 	for i := range t.node.keys {
 		e := &t.node.keys[i]
-		if slices.Contains(t.known, e.key) {
+		if slices.Contains(t.known, e.key) || strings.HasPrefix(e.key, skipped) {
 			continue
 		}
 		do := "take it out; known here: " + strings.Join(t.known, ", ")

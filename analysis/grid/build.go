@@ -106,7 +106,7 @@ func (g *Grid) channel(s *series.Series, lastMS int64, opt Options) Channel {
 		c.Values = sp.means(opt.CoveredShare)
 	case s.Kind == series.Amount && (info.Class == series.Volume || info.Class == series.Energy),
 		s.Kind == series.Mean && (info.Class == series.Flow || info.Class == series.Power):
-		c.Values = g.spreadOut(s.Kind, info.Class, k, cells, opt)
+		c.Values = g.spreadOut(s.Kind, info.Class, k.steady(s, info.Class, opt), cells, opt)
 	default:
 		g.readings(&c, s, info, k, opt)
 	}
@@ -213,6 +213,40 @@ func (g *Grid) kept(s *series.Series) kept {
 		}
 	}
 	return k
+}
+
+// steady joins a counter's single step (at most one and a half of its
+// resolution) with the stillness before it, back to the step before, where that
+// is not longer ago than a pulse may take. The amounts stay what they are.
+func (k kept) steady(s *series.Series, class series.Class, opt Options) kept {
+	within := opt.PulseVolumeS
+	if class == series.Energy {
+		within = opt.PulseEnergyS
+	}
+	if s.Kind != series.Amount || !s.Counter || s.ResolutionBase <= 0 || k.from == nil || within <= 0 {
+		return k
+	}
+	out := kept{usualS: k.usualS, at: make([]int64, 0, len(k.at)), from: make([]int64, 0, len(k.at)), v: make([]float64, 0, len(k.at))}
+	still := -1 // where in out the stillness after a step begins
+	for i, v := range k.v {
+		from := k.from[i]
+		n := len(out.at)
+		joins := n > 0 && out.at[n-1] == from
+		switch {
+		case v == 0 && joins:
+			if out.v[n-1] != 0 {
+				still = n
+			}
+		case v > 0 && v <= 1.5*s.ResolutionBase && joins && still >= 0 && out.v[n-1] == 0 && k.at[i]-out.from[still] <= int64(within*1000):
+			from = out.from[still]
+			out.at, out.from, out.v = out.at[:still], out.from[:still], out.v[:still]
+			still = -1
+		default:
+			still = -1
+		}
+		out.at, out.from, out.v = append(out.at, k.at[i]), append(out.from, from), append(out.v, v)
+	}
+	return out
 }
 
 // flags are those of the readings that fall into each cell.

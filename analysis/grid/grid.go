@@ -77,6 +77,10 @@ type Options struct {
 	// LongestVolumeS and LongestEnergyS: an amount over a longer interval (a
 	// counter across a gap) is not spread; LongestZeroS: nor is a zero.
 	LongestVolumeS, LongestEnergyS, LongestZeroS float64
+	// PulseVolumeS and PulseEnergyS: a counter's single step after others that
+	// came no longer ago is spread over the time since, for a meter that gives a
+	// pulse every few litres shows steady flow as steps and stillness.
+	PulseVolumeS, PulseEnergyS float64
 	// CoveredShare of a cell that must be seen for its mean to stand.
 	CoveredShare float64
 	// DisagreeShare: two ways to log one thing that differ by more are listed.
@@ -89,6 +93,7 @@ func DefaultOptions() Options {
 		FinestS: 10, CoarsestS: 60, MostCells: 3_000_000,
 		BridgeIntervals: 1.5, BridgeS: 180,
 		LongestVolumeS: 900, LongestEnergyS: 6 * 3600, LongestZeroS: 24 * 3600,
+		PulseVolumeS: 300, PulseEnergyS: 1800,
 		CoveredShare: 0.5, DisagreeShare: 0.10,
 	}
 }
@@ -106,7 +111,8 @@ func (o Options) Validate() error {
 		{"MostCells", float64(o.MostCells), 1000, 1e8},
 		{"BridgeIntervals", o.BridgeIntervals, 1, 20}, {"BridgeS", o.BridgeS, 0, 7200},
 		{"LongestVolumeS", o.LongestVolumeS, 0, 86400}, {"LongestEnergyS", o.LongestEnergyS, 0, 7 * 86400},
-		{"LongestZeroS", o.LongestZeroS, 0, 7 * 86400}, {"CoveredShare", o.CoveredShare, 0.01, 1},
+		{"LongestZeroS", o.LongestZeroS, 0, 7 * 86400},
+		{"PulseVolumeS", o.PulseVolumeS, 0, 3600}, {"PulseEnergyS", o.PulseEnergyS, 0, 86400}, {"CoveredShare", o.CoveredShare, 0.01, 1},
 		{"DisagreeShare", o.DisagreeShare, 0, 10},
 	} {
 		if !(b.v >= b.lo && b.v <= b.hi) {

@@ -303,3 +303,26 @@ func TestRatedPowerIsThatOfAllStatesTogether(t *testing.T) {
 	on := g.Stream("compressor_on")
 	within(t, 1, on.Values[1], 0, "on where any is on")
 }
+
+func TestCoarsePulsesAreSteadyFlow(t *testing.T) {
+	// A meter of 10 L a pulse at 4 L/min, logged every minute: a step every two
+	// or three minutes. From the second on it is steady flow; the first keeps its
+	// minute, for when the water started is not known. A pulse six minutes after
+	// the last one stands alone.
+	v := []float64{0, 0, 10, 0, 10, 0, 0, 10, 0, 10, 0, 0, 0, 0, 0, 10, 0}
+	s := amounts("loop_volume", minute, t0, v...)
+	s.ResolutionBase = 10
+	want := []float64{0, 0, 10, 5, 5, 10. / 3, 10. / 3, 10. / 3, 5, 5, 0, 0, 0, 0, 0, 10, 0}
+	require.InDeltaSlice(t, want, build(t, t0, t0+17*minute, s).Channels[0].Values, 1e-9)
+	// A lost reading between breaks the chain: when it flowed is not known.
+	s.Flags[6] = series.Spike
+	got := build(t, t0, t0+17*minute, s).Channels[0].Values
+	within(t, 0, got[5], 0)
+	require.True(t, math.IsNaN(got[6]))
+	within(t, 10, got[7], 1e-9)
+	// Two pulses in a minute are no single step; a rate has no pulses.
+	s.Flags[6], s.V[4] = 0, 20
+	within(t, 20, build(t, t0, t0+17*minute, s).Channels[0].Values[4], 1e-9)
+	s.V[4], s.Counter = 10, false
+	within(t, 10, build(t, t0, t0+17*minute, s).Channels[0].Values[4], 1e-9)
+}

@@ -45,6 +45,7 @@ type Season struct {
 	Months      []Month
 	Seasons     []Stretch // the farm's [[season]] stretches
 	Cautions    []Caution
+	Standing    []string // notes that stand beside the cautions in every report
 	Problems    []series.Problem
 	Settings    []Setting
 	Events      []Event

@@ -122,6 +122,7 @@ type Heat struct {
 // Saving is the season's account against the alternative.
 type Saving struct {
 	Figures  []Named // baseline_kwh, used_kwh, saved_kwh, money, co2_kg, heat_per_kwh
+	Whole    []Named // saved_kwh, money, co2_kg, estimated for the whole period
 	Carrier  string
 	Currency string
 	Basis    string

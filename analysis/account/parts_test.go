@@ -431,9 +431,11 @@ func TestMakeRefuses(t *testing.T) {
 // bigFarm is 120 days at one minute with 20 channels.
 func bigFarm() *ingest.Record {
 	l := &logger{n: 120 * 1440}
-	l.amounts("loop_volume", between(720, 400, 460, 15, 0))
-	l.amounts("plate_volume", between(720, 330, 450, 9, 0))
-	l.amounts("wash_volume", between(720, 500, 510, 20, 0))
+	// A step of 10 L: the loop's and the wash's minutes stand, the plate's are
+	// single steps, and all three go through the joining of pulses.
+	l.amounts("loop_volume", between(720, 400, 460, 15.1, 0)).ResolutionBase = 10
+	l.amounts("plate_volume", between(720, 330, 450, 9, 0)).ResolutionBase = 10
+	l.amounts("wash_volume", between(720, 500, 510, 20, 0)).ResolutionBase = 10
 	for _, q := range []series.Quantity{"mains_temp", "loop_in_temp", "loop_out_temp", "plate_in_temp", "plate_out_temp", "gas_in_temp", "milk_in_temp", "milk_out_temp", "wash_temp", "bed_temp", "tank_temp", "air_temp"} {
 		l.instants(q, func(i int) float64 { return 30 + float64(i%83)/20 })
 	}

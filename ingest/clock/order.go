@@ -80,8 +80,8 @@ func proven(rows []stamp, texts []string, o order, valid map[string]int) (order,
 		if rival == o || !seen || valid[o.name]-n > loneProof || n <= 2*loneProof {
 			continue
 		}
-		if r, other := runOf(rows, o), runOf(rows, rival); other.on() && r.off() {
-			return o, "", &OrderError{Example: texts[rows2first(rows, rival, o)], Orders: []string{rival.name, o.name},
+		if r, other := runOf(rows, o, formBad), runOf(rows, rival, formBad); other.on() && r.off() {
+			return o, "", &OrderError{Example: texts[eitherWay(rows, rival, o)], Orders: []string{rival.name, o.name},
 				Reason: fmt.Sprintf("%q can only be %s, but all other rows run on only %s", texts[odd(rows, o, rival)], inWords[o.name], inWords[rival.name])}
 		}
 	}
@@ -104,8 +104,8 @@ func odd(rows []stamp, o order, rivals ...order) int {
 	return 0
 }
 
-// rows2first is the first row that reads either way.
-func rows2first(rows []stamp, a, b order) int {
+// eitherWay is the first row that reads either way.
+func eitherWay(rows []stamp, a, b order) int {
 	for i := range rows {
 		_, _, _, okA := rows[i].ymd(a)
 		_, _, _, okB := rows[i].ymd(b)
@@ -124,7 +124,7 @@ func undecided(rows []stamp, texts []string, fits []order) (order, string, error
 	}
 	runs := make([]run, len(fits))
 	for i, o := range fits {
-		runs[i] = runOf(rows, o)
+		runs[i] = runOf(rows, o, formBad)
 	}
 	for i, o := range fits {
 		others := slices.Delete(slices.Clone(runs), i, i+1)
@@ -135,7 +135,7 @@ func undecided(rows []stamp, texts []string, fits []order) (order, string, error
 			return o, inWords[o.name] + ": only so do the dates stand in order of time", nil
 		}
 	}
-	k := rows2first(rows, fits[0], fits[1])
+	k := eitherWay(rows, fits[0], fits[1])
 	if rows[k].sep == '.' && fits[0].name == "dmy" {
 		return fits[0], "day first: dates with points put the day first (common practice, no source); nothing in the file says otherwise", nil
 	}
@@ -175,13 +175,14 @@ func (r run) off() bool { return float64(r.runOn) <= runsOnFew*float64(r.dates) 
 // oneWay: at least three new dates, all later or all earlier than the last.
 func (r run) oneWay() bool { return r.forward+r.back >= 3 && min(r.forward, r.back) == 0 }
 
-// runOf looks at the steps from row to row at which the date changes.
-func runOf(rows []stamp, o order) run {
+// runOf looks at the steps from row to row at which the date changes; touch
+// limits it to steps with a row of that form at either end (formBad: all).
+func runOf(rows []stamp, o order, touch form) run {
 	var r run
 	var prev int64 = Bad
 	var prevDate date
 	for i := range rows {
-		if rows[i].form != formTriple {
+		if rows[i].form == formBad {
 			continue
 		}
 		y, m, d, ok := rows[i].ymd(o)
@@ -189,9 +190,11 @@ func runOf(rows []stamp, o order) run {
 			continue
 		}
 		t := wallMS(y, m, d) + rows[i].clockMS
-		r.rows++
-		if prev != Bad && rows[i].date.field != prevDate.field {
-			r.step(t - prev)
+		if touch == formBad || rows[i].form == touch || prevDate.form == touch {
+			r.rows++
+			if prev != Bad && rows[i].date.field != prevDate.field {
+				r.step(t - prev)
+			}
 		}
 		prev, prevDate = t, rows[i].date
 	}

@@ -27,11 +27,6 @@ func Read(texts []string, opt Options) (*Column, error) {
 	if n == 0 {
 		return nil, noStamp(texts, opt)
 	}
-	for i := range rows {
-		if rows[i].form != f {
-			rows[i] = stamp{offsetMS: NoOffset}
-		}
-	}
 	o, because, err := orderOf(rows, texts, f, opt)
 	if err != nil {
 		return nil, err
@@ -68,13 +63,9 @@ func scanAll(texts []string) []stamp {
 	return rows
 }
 
-// commonest is the form in which most rows are written. A number is a stamp
-// only where a column has nothing better: a counter looks like an epoch.
+// commonest is the form in which most rows are written.
 func commonest(rows []stamp) (best form, n int) {
-	var count [forms]int
-	for i := range rows {
-		count[rows[i].form]++
-	}
+	count := countForms(rows)
 	for f := formBad + 1; f < forms; f++ {
 		if count[f] > n {
 			best, n = f, count[f]
@@ -83,9 +74,24 @@ func commonest(rows []stamp) (best form, n int) {
 	return best, n
 }
 
-// orderOf says what proves the order; only dates in three numbers can leave
-// it open.
+func countForms(rows []stamp) (count [forms]int) {
+	for i := range rows {
+		count[rows[i].form]++
+	}
+	return count
+}
+
+// orderOf says what proves the order, and strikes out the rows of another
+// form; only dates in three numbers can leave it open.
 func orderOf(rows []stamp, texts []string, f form, opt Options) (order, string, error) {
+	if count := countForms(rows); min(count[formYearFirst], count[formTriple]) >= fewOfAForm && (f == formYearFirst || f == formTriple) {
+		return twoForms(rows, texts, opt)
+	}
+	for i := range rows {
+		if rows[i].form != f {
+			rows[i] = stamp{offsetMS: NoOffset}
+		}
+	}
 	switch f {
 	case formYearFirst:
 		return orders[2], "year first: it has four digits", nil

@@ -263,6 +263,44 @@ func TestNeverMixesOrders(t *testing.T) {
 	}
 }
 
+// TestSpreadsheetSwappedDays: a day-first log opened by a spreadsheet set to
+// month first: days up to 12 became real dates, swapped; the others stayed text.
+func TestSpreadsheetSwappedDays(t *testing.T) {
+	start := time.Date(2026, 1, 28, 0, 0, 0, 0, time.UTC)
+	for name, swap := range map[string]bool{"swapped": true, "as written": false} {
+		for _, n := range []int{24 * 16, 24 * 40} {
+			texts := make([]string, n)
+			want := make([]int64, n)
+			for i := range texts {
+				at := start.Add(time.Duration(i) * time.Hour)
+				want[i] = at.UnixMilli()
+				switch {
+				case at.Day() > 12:
+					texts[i] = at.Format("02/01/2006 15:04")
+				case swap:
+					texts[i] = fmt.Sprintf("%d-%02d-%02dT%02d:00:00.000", at.Year(), at.Day(), at.Month(), at.Hour())
+				default:
+					texts[i] = at.Format("2006-01-02T15:04:05.000")
+				}
+			}
+			col, err := Read(texts, Options{})
+			if assert.NoError(t, err, name) {
+				assert.Equal(t, want, col.Wall, name)
+				assert.Equal(t, swap, strings.Contains(col.Because, "swapped"), name)
+			}
+		}
+	}
+	// One row a day does not tell: monthly readings look the same.
+	daily := []string{"2026-10-02", "2026-11-02", "2026-12-02", "13/02/2026", "14/02/2026", "15/02/2026"}
+	_, err := Read(daily, Options{})
+	var e *OrderError
+	require.ErrorAs(t, err, &e)
+	assert.Contains(t, e.Error(), "spreadsheet")
+	col, err := Read(daily, Options{Order: "dmy"})
+	require.NoError(t, err)
+	assert.Contains(t, col.Because, "as written")
+}
+
 func TestStatedLayouts(t *testing.T) {
 	const at = "2026-02-03T15:04:05"
 	for _, c := range []struct{ layout, text, want string }{

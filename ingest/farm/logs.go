@@ -68,6 +68,23 @@ func nameOf(glob string) string {
 	return short
 }
 
+// tellApart gives logs of one name (two sheets of a workbook, say) names of
+// their own: a probe is known by its log's name.
+func tellApart(logs []Log) {
+	used := map[string]bool{}
+	for i := range logs {
+		l := &logs[i]
+		if used[l.Name] && l.Sheet != "" {
+			l.Name += " " + l.Sheet
+		}
+		base := l.Name
+		for n := 2; used[l.Name]; n++ {
+			l.Name = fmt.Sprintf("%s %d", base, n)
+		}
+		used[l.Name] = true
+	}
+}
+
 // logLayout reads what says how the file is laid out.
 func (r *reader) logLayout(t *tab, l *Log) {
 	t.text("sheet", &l.Sheet)
@@ -272,43 +289,45 @@ func (r *reader) columnKeys(t *tab, c *Column, known bool) {
 	if e := t.node.find("fit"); e != nil && info.Class != series.Temperature {
 		t.bad(e, "fit with a temperature only", "take it out")
 	}
-	if e := t.node.find("volts"); e != nil && c.Unit != "A" {
+	if u, _ := series.ParseUnit(c.Unit); t.node.find("volts") != nil && !u.Ampere {
+		e := t.node.find("volts")
 		t.bad(e, "volts where the unit is A", "add unit = \"A\", or take volts out")
 	}
 }
 
-// units are the units that a column can state, by class (interfaces, section
-// 2).
+// units are the spellings to suggest, by class; whatever series.ParseUnit reads
+// is taken.
 var units = map[series.Class][]string{
 	series.Temperature: {"C", "F", "K"},
-	series.Flow:        {"L/min", "L/h", "m3/h", "gal_us/min", "gal_imp/min", "gal_us/h", "gal_imp/h", "gal_us", "gal_imp"},
+	series.Flow:        {"L/min", "L/h", "m3/h", "gal_us/min", "gal_imp/min"},
 	series.Volume:      {"L", "m3", "gal_us", "gal_imp"},
 	series.Power:       {"W", "kW", "A"},
 	series.Energy:      {"Wh", "kWh", "MWh", "MJ"},
 	series.Pressure:    {"bar", "kPa", "psi"},
 	series.Level:       {"%"},
-	series.OnOff:       nil,
 }
 
+// unit holds a stated unit against the quantity's class.
 func (r *reader) unit(t *tab, e *entry, c *Column, class series.Class) {
 	known := units[class]
-	if slices.Contains(known, c.Unit) {
-		if c.Unit == "A" && c.Volts == 0 && t.node.find("volts") == nil {
+	u, ok := series.ParseUnit(c.Unit)
+	want := "one of " + strings.Join(quoted(known), ", ")
+	switch {
+	case class == series.OnOff && (!ok || u.Class != class):
+		t.bad(e, "no unit: a state is 0 or 1", "take it out")
+	case ok && u.Gallon:
+		t.bad(e, want, "say which gallon: the US gallon is 3.785 L, the imperial 4.546 L")
+	case ok && u.Ampere && class == series.Power:
+		if c.Volts == 0 && t.node.find("volts") == nil {
 			t.bad(e, "a current with its volts and phases", "add volts = 400, phases = 3, power_factor = 0.85 as they are")
 		}
-		return
+	case ok && u.Pulses && (class == series.Volume || class == series.Energy):
+		if t.node.find("scale") == nil {
+			t.bad(e, "pulses with what one of them is worth", fmt.Sprintf("add scale, in %s a pulse", class.BaseUnit()))
+		}
+	case !ok || u.Class != class:
+		t.bad(e, want, meant(c.Unit, known))
 	}
-	if len(known) == 0 {
-		t.bad(e, "no unit: a state is 0 or 1", "take it out")
-		return
-	}
-	want := "one of " + strings.Join(quoted(known), ", ")
-	low := strings.ToLower(c.Unit)
-	if strings.HasPrefix(low, "gal") && !strings.Contains(low, "us") && !strings.Contains(low, "imp") || low == "gpm" {
-		t.bad(e, want, "say which gallon: the US gallon is 3.785 L, the imperial 4.546 L")
-		return
-	}
-	t.bad(e, want, meant(c.Unit, known))
 }
 
 // quantity reads "quantity", "quantity@place" or "ignore".

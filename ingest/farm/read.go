@@ -217,6 +217,7 @@ func (r *reader) farm(t *tab) *Farm {
 	for _, l := range t.tables("log") {
 		f.Logs = append(f.Logs, r.log(l))
 	}
+	tellApart(f.Logs)
 	if t.node.find("log") == nil && !r.broken {
 		r.add(0, "log", "nothing", "at least one [[log]] with files = [\"…\"]", "add a [[log]] table for each logger; `yardheat start` writes them")
 	}

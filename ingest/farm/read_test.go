@@ -175,6 +175,16 @@ func TestAllFaultsInOneRun(t *testing.T) {
 		`line 13, log.columns."A"`, "line 14", `line 15, log.columns."D"`, `line 16, log.columns.D`}, got)
 }
 
+func TestLogsOfOneNameAreToldApart(t *testing.T) {
+	f, faults := Read("farm.toml", []byte(small+"[[log]]\nfiles='x/a.xlsx'\nsheet='B'\n[[log]]\nfiles='a-*.csv'\n[[log]]\nfiles='*.csv'\n"))
+	require.Empty(t, faults)
+	var names []string
+	for _, l := range f.Logs {
+		names = append(names, l.Name)
+	}
+	assert.Equal(t, []string{"a", "a B", "a 2", "*"}, names)
+}
+
 func TestEmptyFile(t *testing.T) {
 	for _, src := range []string{"", " ", "# nothing yet\n"} {
 		_, faults := Read("farm.toml", []byte(src))

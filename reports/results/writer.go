@@ -137,6 +137,9 @@ func (w *writer) at(k string, ms int64) {
 }
 
 func (w *writer) figure(k string, f season.Figure) {
+	if f.Basis == "" { // never filled in: its zeros are no measurement
+		f = absent()
+	}
 	w.key(k)
 	w.inline++
 	w.open('{')
@@ -179,6 +182,11 @@ func find(of []season.Named, key string) season.Figure {
 			return n.Figure
 		}
 	}
+	return absent()
+}
+
+// absent stands for a figure that the season does not hold.
+func absent() season.Figure {
 	nan := math.NaN()
 	return doubt.Make(nan, nan, nan, "", doubt.Estimated, 0, 0, "the farm folder has no logs for it")
 }

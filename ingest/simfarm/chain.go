@@ -57,12 +57,14 @@ func (c *chain) storedKJ() float64 {
 // as differences to the surroundings:
 //
 //	x' = a (y - x),  y' = b (x - y) - g y
-type relax struct{ xx, xy, yx, yy float64 }
+//
+// past is the factor of x where the wall has settled between the two.
+type relax struct{ xx, xy, yx, yy, past float64 }
 
 func newRelax(dtS, film, toOut, waterKJ, wallKJ float64) relax {
+	past := math.Exp(-film * toOut / (film + toOut) / waterKJ * dtS)
 	if wallKJ == 0 {
-		k := film * toOut / (film + toOut) / waterKJ
-		return relax{xx: math.Exp(-k * dtS)}
+		return relax{xx: past, past: past}
 	}
 	a, b, g := film/waterKJ, film/wallKJ, toOut/wallKJ
 	mean := -(a + b + g) / 2
@@ -72,7 +74,7 @@ func newRelax(dtS, film, toOut, waterKJ, wallKJ float64) relax {
 	c1 := (e1 - e2) / (2 * root)
 	return relax{
 		xx: c0 + c1*(-a-mean), xy: c1 * a,
-		yx: c1 * b, yy: c0 + c1*(-b-g-mean),
+		yx: c1 * b, yy: c0 + c1*(-b-g-mean), past: past,
 	}
 }
 
@@ -110,16 +112,24 @@ func (c *chain) exchange(dtS, film, bedC, airC float64) {
 	c.airKJ += air.apply(w[:c.first], c.wall[:c.first], airC, c.waterKJ, c.wallKJ)
 	c.bedKJ += bed.apply(w[c.first:c.last], c.wall[c.first:c.last], bedC, c.waterKJ, c.wallKJ)
 	c.airKJ += air.apply(w[c.last:], c.wall[c.last:], airC, c.waterKJ, c.wallKJ)
-	if c.phi >= 0.5 { // what is still inside of the parcel that leaves
-		out := air
-		surround := airC
-		if c.last == c.n {
-			out, surround = bed, bedC
-		}
-		d := (out.xx + out.xy - 1) * (c.water[c.n] - surround)
-		c.water[c.n] += d
-		c.airKJ += d * c.waterKJ * (1 - c.phi)
+	c.beyond(bed, air, bedC, airC)
+}
+
+// beyond lets the parcels at the outlet relax on as if the last zone went on:
+// outC reads between their centres. Only what is still inside takes heat.
+func (c *chain) beyond(bed, air relax, bedC, airC float64) {
+	zone, surround := air, airC
+	if c.last == c.n {
+		zone, surround = bed, bedC
 	}
+	rate := zone.past - 1
+	c.gone += rate * (c.gone - surround)
+	if c.phi < 0.5 {
+		return
+	}
+	d := rate * (c.water[c.n] - surround)
+	c.water[c.n] += d
+	c.airKJ += d * c.waterKJ * (1 - c.phi)
 }
 
 // outC is the water at the outlet probe: between the parcels' centres.
@@ -131,7 +141,31 @@ func (c *chain) outC(phi float64) float64 {
 }
 
 // still lets the pipe stand for dt.
-func (c *chain) still(dtS, bedC, airC float64) { c.exchange(dtS, c.stillFilm, bedC, airC) }
+func (c *chain) still(dtS, bedC, airC float64) {
+	c.align()
+	c.exchange(dtS, c.stillFilm, bedC, airC)
+	c.gone = c.water[c.n] // what stands at the probe is the last cell's water
+}
+
+// align puts the water back on whole cells when it comes to rest, each cell
+// taking its share of the two parcels in it, so that every draw begins alike
+// and the model is smooth in its parameters. Heat is kept; a front in the pipe
+// spreads by at most half a cell.
+func (c *chain) align() {
+	if c.phi == 0 && c.inKg == 0 {
+		return
+	}
+	collected := c.inSum / c.cellKg // of the parcel on its way in, in cells
+	if c.phi >= 0.5 {
+		collected += c.water[0] / 2
+	}
+	keep := 1 - c.phi
+	for i := c.n; i > 1; i-- {
+		c.water[i] = keep*c.water[i] + c.phi*c.water[i-1]
+	}
+	c.water[1] = keep*c.water[1] + collected
+	c.phi, c.inSum, c.inKg = 0, 0, 0
+}
 
 // flow moves kg through the pipe within dt and returns the flow-weighted
 // temperature at the outlet probe.
@@ -147,8 +181,10 @@ func (c *chain) flow(dtS, kg, inC, bedC, airC float64) (outC float64) {
 		if part < left || next > goal-1e-12 {
 			next = goal
 		}
+		mid := (c.phi + next) / 2
+		before := c.outC(mid)
 		c.exchange(dtS*part/kg, c.film, bedC, airC)
-		sum += part * c.outC((c.phi+next)/2)
+		sum += part * (before + c.outC(mid)) / 2
 		c.inSum += part * inC
 		c.inKg += part
 		c.phi = next

@@ -54,6 +54,10 @@ func (f *Farm) plan() error {
 	return nil
 }
 
+// rinseBeforeS: the plant is rinsed so long before a milking, with water that
+// plate and element have not warmed yet.
+const rinseBeforeS = 900
+
 func shortDays(rng *rand.Rand, days, n int) map[int]bool {
 	m := map[int]bool{}
 	for range n {
@@ -86,7 +90,7 @@ func (f *Farm) planMilking(rng *rand.Rand, day time.Time, at string, short bool)
 	of := len(f.milkings)
 	f.milkings = append(f.milkings, m)
 	if s.Wash.RinseL > 0 {
-		f.uses = append(f.uses, use{start: m.end + 120, litres: s.Wash.RinseL, of: of})
+		f.uses = append(f.uses, use{start: m.start - rinseBeforeS, litres: s.Wash.RinseL, of: of})
 	}
 	f.uses = append(f.uses, use{start: m.at, litres: max(draw-s.Wash.RinseL, 0.3*draw), refill: true, of: of})
 	return nil

@@ -111,7 +111,7 @@ type Tank struct {
 	ShortHeats int     // days on which it is allowed a quarter of that
 }
 
-// Wash is the plant wash after a milking; RinseL are taken first.
+// Wash is the plant wash after a milking; RinseL are taken before it.
 type Wash struct {
 	TargetC, HeatToC, FlowLMin, RinseL float64
 	AfterMin                           float64

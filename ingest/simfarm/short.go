@@ -23,7 +23,7 @@ func Short(seed uint64) Scenario {
 		CapacityKWhPerK: between(r, 15, 60), RecoverH: between(r, 5, 14), ProbeOffsetK: between(r, -2.5, 2.5), ProbeShare: between(r, 0.4, 0.9),
 	}
 	s.Climate = Climate{MainsC: between(r, 7, 13), MainsDipK: between(r, -1, 2), OutdoorC: between(r, 2, 12), OutdoorDipK: between(r, -3, 3), OutdoorDailyK: between(r, 2, 5)}
-	s.Wash = Wash{TargetC: 70, HeatToC: between(r, 74, 82), FlowLMin: between(r, 15, 28), AfterMin: between(r, 10, 25)}
+	s.Wash = Wash{TargetC: 70, HeatToC: between(r, 74, 82), FlowLMin: between(r, 15, 28), AfterMin: between(r, 45, 90)}
 	s.Wash.HeatToC = math.Round(s.Wash.HeatToC)
 	if r.IntN(2) == 0 {
 		s.Wash.RinseL = math.Round(between(r, 40, 90))
@@ -71,7 +71,7 @@ func pickF(r *rand.Rand, of ...float64) float64 { return of[r.IntN(len(of))] }
 
 // shortPlant sizes milk, cooling, plate, tank and element to the draw.
 func shortPlant(r *rand.Rand, s *Scenario, drawL float64) {
-	m := Milk{Times: []string{"05:20", "16:05"}, DurationMin: between(r, 70, 130), Litres: math.Round(drawL * between(r, 1.2, 2.6)), SpecificHeatKJPerKgK: 3.93, DensityKgPerL: 1.03}
+	m := Milk{Times: []string{"05:20", "16:05"}, DurationMin: between(r, 70, 130), Litres: math.Round(drawL * between(r, 0.7, 1.6)), SpecificHeatKJPerKgK: 3.93, DensityKgPerL: 1.03}
 	m.InC, m.OutC = between(r, 32, 36), between(r, 3.5, 4.5)
 	if r.IntN(3) == 0 {
 		m.InC = between(r, 17, 22) // a water pre-cooler comes first; its water is not used here
@@ -89,8 +89,8 @@ func shortPlant(r *rand.Rand, s *Scenario, drawL float64) {
 	rejected := p.EvaporatorKW * (1 + 1/p.COP)
 	p.PlateEffectiveness = min(0.85, between(r, 0.35, 0.8)*rejected/(p.PlateFlowLMin/60*4.15*(p.GasC-35)))
 	s.Milk, s.Plant = m, p
-	s.Tank = Tank{LossWPerK: between(r, 2, 4), LeadH: 4}
-	s.Tank.ElementKW = math.Ceil(drawL * 4.18 * 45 / 3600 / 3)
+	s.Tank = Tank{LossWPerK: between(r, 2, 4), LeadH: between(r, 1.1, 1.6)}
+	s.Tank.ElementKW = math.Ceil(1.2 * drawL * 4.18 * 36 / 3600 / s.Tank.LeadH)
 }
 
 // shortLogs draws errors and loggers.

@@ -226,11 +226,11 @@ func (m *sim) sample() {
 	for s := LoopL; s <= PumpS; s++ {
 		sig[s] = append(sig[s], m.totals[s])
 	}
-	sig[PumpOn] = append(sig[PumpOn], flag(m.pumping))
-	sig[CompressorOn] = append(sig[CompressorOn], flag(m.compressor))
+	sig[PumpOn] = append(sig[PumpOn], onOff(m.pumping))
+	sig[CompressorOn] = append(sig[CompressorOn], onOff(m.compressor))
 }
 
-func flag(b bool) float64 {
+func onOff(b bool) float64 {
 	if b {
 		return 1
 	}

@@ -76,6 +76,14 @@ func TestComesBackToUTC(t *testing.T) {
 	}
 }
 
+func sparse(at ...string) []int64 {
+	var out []int64
+	for _, s := range at {
+		out = append(out, instants(s, 0, 1)...)
+	}
+	return out
+}
+
 // TestRepeatedHourInPieces: files that begin, end or have a gap in or near the
 // repeated hour, and hourly rows.
 func TestRepeatedHourInPieces(t *testing.T) {
@@ -100,6 +108,8 @@ func TestRepeatedHourInPieces(t *testing.T) {
 		"hourly, off the hour":           instants("2026-10-24T18:20:00Z", time.Hour, 14),
 		"every two hours, first of two":  instants("2026-10-24T18:30:00Z", 90*time.Minute, 10),
 		"by the second, doubled clashes": instants("2026-10-24T23:59:00Z", time.Second, 9000),
+		"few events, stepping back": sparse("2026-10-24T18:05:00Z", "2026-10-24T21:40:00Z", "2026-10-25T00:30:00Z", "2026-10-25T01:20:00Z",
+			"2026-10-25T04:10:00Z", "2026-10-25T06:00:00Z", "2026-10-25T09:30:00Z"),
 	} {
 		got, _ := Resolve(wallsOf(utc, rome), rome)
 		assert.Equal(t, utc, got, name)

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"yardheat/ingest/farm/keyed"
 	"yardheat/ingest/series"
 )
 
@@ -91,16 +92,16 @@ func farmKeyNames() []string {
 
 // errorsTable reads [errors], in the order of the file. A dotted key without
 // quotes (loop.draw_l = …) means the same as one with.
-func (r *reader) errorsTable(t *tab) []StatedError {
-	et := t.table("errors")
+func (r *reader) errorsTable(t *keyed.Tab) []StatedError {
+	et := t.Table("errors")
 	if et == nil {
 		return nil
 	}
 	var out []StatedError
-	r.walkErrors(et.node, "", func(e *entry, key string) {
-		if s, ok := r.statedError(e, key, et.key(strconv.Quote(key))); ok {
+	r.walkErrors(et.Node, "", func(e *keyed.Entry, key string) {
+		if s, ok := r.statedError(e, key, et.Key(strconv.Quote(key))); ok {
 			if slices.ContainsFunc(out, func(o StatedError) bool { return o.Key == key }) {
-				r.add(e.line, et.key(strconv.Quote(key)), "a key that stands already", "each key once", "take one of them out")
+				r.Add(e.Line, et.Key(strconv.Quote(key)), "a key that stands already", "each key once", "take one of them out")
 				return
 			}
 			out = append(out, s)
@@ -109,11 +110,11 @@ func (r *reader) errorsTable(t *tab) []StatedError {
 	return out
 }
 
-func (r *reader) walkErrors(n *node, path string, visit func(e *entry, key string)) {
-	for i := range n.keys {
-		e := &n.keys[i]
-		if key := join(path, e.key); e.val.kind == isTable && !e.val.inline {
-			r.walkErrors(e.val, key, visit)
+func (r *reader) walkErrors(n *keyed.Node, path string, visit func(e *keyed.Entry, key string)) {
+	for i := range n.Keys {
+		e := &n.Keys[i]
+		if key := keyed.Join(path, e.Key); e.Val.Kind == keyed.IsTable && !e.Val.Inline {
+			r.walkErrors(e.Val, key, visit)
 		} else {
 			visit(e, key)
 		}
@@ -121,17 +122,17 @@ func (r *reader) walkErrors(n *node, path string, visit func(e *entry, key strin
 }
 
 // statedError reads one row and holds its unit against its key.
-func (r *reader) statedError(e *entry, key, where string) (StatedError, bool) {
-	s := StatedError{Key: key, Line: e.line}
+func (r *reader) statedError(e *keyed.Entry, key, where string) (StatedError, bool) {
+	s := StatedError{Key: key, Line: e.Line}
 	us, kelvin, level, ok := r.errorKey(e, key, where)
 	if !ok {
 		return s, false
 	}
-	text := e.val.text
-	if e.val.kind == isNumber {
-		text = e.val.raw
-	} else if e.val.kind != isText {
-		r.add(e.val.line, where, shown(e.val), errorWant(us, kelvin), "write the half-width in quotes")
+	text := e.Val.Text
+	if e.Val.Kind == keyed.IsNumber {
+		text = e.Val.Raw
+	} else if e.Val.Kind != keyed.IsText {
+		r.Add(e.Val.Line, where, keyed.Shown(e.Val), errorWant(us, kelvin), "write the half-width in quotes")
 		return s, false
 	}
 	text = strings.TrimPrefix(strings.TrimSpace(text), "±")
@@ -141,7 +142,7 @@ func (r *reader) statedError(e *entry, key, where string) (StatedError, bool) {
 	v, unit := figure(text)
 	s.HalfWidth = v
 	fail := func(do string) (StatedError, bool) {
-		r.add(e.val.line, where, shown(e.val), errorWant(us, kelvin), do)
+		r.Add(e.Val.Line, where, keyed.Shown(e.Val), errorWant(us, kelvin), do)
 		return s, false
 	}
 	switch {
@@ -170,7 +171,7 @@ func (r *reader) statedError(e *entry, key, where string) (StatedError, bool) {
 }
 
 // errorKey says in which units the error of a key is stated.
-func (r *reader) errorKey(e *entry, key, where string) (us []errorUnit, kelvin, level, ok bool) {
+func (r *reader) errorKey(e *keyed.Entry, key, where string) (us []errorUnit, kelvin, level, ok bool) {
 	if k, known := farmKeys[key]; known {
 		return k.units, k.kelvin, false, true
 	}
@@ -179,15 +180,15 @@ func (r *reader) errorKey(e *entry, key, where string) (us []errorUnit, kelvin, 
 	switch {
 	case !known:
 		do := "use a quantity, quantity@place, or a key of this file such as \"loop.draw_l\""
-		if n := nearest(name, append(quantityNames(), farmKeyNames()...)); n != "" {
+		if n := keyed.Nearest(name, append(quantityNames(), farmKeyNames()...)); n != "" {
 			do = fmt.Sprintf("did you mean %q?", n)
 		}
-		r.add(e.line, where, strconv.Quote(cut(key)), "a quantity or a farm-file key that has an error", do)
+		r.Add(e.Line, where, strconv.Quote(keyed.Cut(key)), "a quantity or a farm-file key that has an error", do)
 		return nil, false, false, false
-	case placed && !r.place(e.line, where, place):
+	case placed && !r.place(e.Line, where, place):
 		return nil, false, false, false
 	case info.Class == series.OnOff:
-		r.add(e.line, where, strconv.Quote(cut(key)), "a quantity or a farm-file key that has an error",
+		r.Add(e.Line, where, strconv.Quote(keyed.Cut(key)), "a quantity or a farm-file key that has an error",
 			"a state has none: state that of the rated figure, such as \"element.power_kw\" = \"15 %\"")
 		return nil, false, false, false
 	}
@@ -222,58 +223,58 @@ func figure(text string) (v float64, unit string) {
 	}
 	v, err := strconv.ParseFloat(text[:k], 64)
 	if err != nil || math.IsInf(v, 0) {
-		return nan, strings.TrimSpace(text[k:])
+		return math.NaN(), strings.TrimSpace(text[k:])
 	}
 	return v, strings.TrimSpace(text[k:])
 }
 
 // matched reads [[matched]].
-func (r *reader) matched(t *tab, zone *time.Location) []Matched {
+func (r *reader) matched(t *keyed.Tab, zone *time.Location) []Matched {
 	var out []Matched
-	for _, mt := range t.tables("matched") {
+	for _, mt := range t.Tables("matched") {
 		var m Matched
 		const want = "two or more temperature probes, such as [\"loop_in_temp\", \"loop_out_temp\"]"
-		mt.need("probes", want)
-		mt.need("within", "how closely they agreed, such as \"0.05 K\"")
-		e, list := mt.texts("probes", want)
+		mt.Need("probes", want)
+		mt.Need("within", "how closely they agreed, such as \"0.05 K\"")
+		e, list := mt.Texts("probes", want)
 		for _, n := range list {
-			name, place, placed := strings.Cut(n.text, "@")
+			name, place, placed := strings.Cut(n.Text, "@")
 			info, known := series.Lookup(series.Quantity(name))
 			switch {
-			case !r.known(n, mt.key("probes"), name) || placed && !r.place(n.line, mt.key("probes"), place):
+			case !r.known(n, mt.Key("probes"), name) || placed && !r.place(n.Line, mt.Key("probes"), place):
 			case known && info.Class != series.Temperature:
-				r.add(n.line, mt.key("probes"), shown(n), want, "only temperatures are matched")
-			case slices.Contains(m.Probes, n.text):
-				r.add(n.line, mt.key("probes"), shown(n), want, "name each probe once")
+				r.Add(n.Line, mt.Key("probes"), keyed.Shown(n), want, "only temperatures are matched")
+			case slices.Contains(m.Probes, n.Text):
+				r.Add(n.Line, mt.Key("probes"), keyed.Shown(n), want, "name each probe once")
 			default:
-				m.Probes = append(m.Probes, n.text)
+				m.Probes = append(m.Probes, n.Text)
 			}
 		}
-		if e != nil && e.val.kind == isList && len(e.val.items) < 2 {
-			mt.bad(e, want, "name the probes that were compared")
+		if e != nil && e.Val.Kind == keyed.IsList && len(e.Val.Items) < 2 {
+			mt.Bad(e, want, "name the probes that were compared")
 		}
-		mt.kelvin("within", &m.WithinK, 0)
-		m.HasOffset = mt.kelvin("offset", &m.OffsetK, -20)
-		mt.date("on", &m.On, zone)
-		mt.close(nil)
+		kelvin(mt, "within", &m.WithinK, 0)
+		m.HasOffset = kelvin(mt, "offset", &m.OffsetK, -20)
+		mt.Date("on", &m.On, zone)
+		mt.Close(nil)
 		out = append(out, m)
 	}
 	return out
 }
 
 // kelvin reads a difference of temperatures as "0.05 K", from low to 20 K.
-func (t *tab) kelvin(key string, dst *float64, low float64) bool {
+func kelvin(t *keyed.Tab, key string, dst *float64, low float64) bool {
 	var text string
-	e := t.get(key)
+	e := t.Get(key)
 	if e == nil {
 		return false
 	}
 	want := fmt.Sprintf(`a difference as "0.05 K", from %g to 20 K`, low)
-	if e.val.kind != isText {
-		t.bad(e, want, "write figure and unit in quotes")
+	if e.Val.Kind != keyed.IsText {
+		t.Bad(e, want, "write figure and unit in quotes")
 		return false
 	}
-	text = e.val.text
+	text = e.Val.Text
 	v, unit := figure(strings.TrimPrefix(text, "±"))
 	for _, u := range errorUnits[series.Temperature] {
 		if u.name == unit && v*u.to >= low && v*u.to <= 20 {
@@ -281,46 +282,46 @@ func (t *tab) kelvin(key string, dst *float64, low float64) bool {
 			return true
 		}
 	}
-	t.bad(e, want, "correct the figure or its unit")
+	t.Bad(e, want, "correct the figure or its unit")
 	return false
 }
 
 // flags reads [flags]: thresholds by quantity, in its base unit.
-func (r *reader) flags(t *tab) map[string]Thresholds {
-	ft := t.table("flags")
+func (r *reader) flags(t *keyed.Tab) map[string]Thresholds {
+	ft := t.Table("flags")
 	if ft == nil {
 		return nil
 	}
 	out := map[string]Thresholds{}
-	for i := range ft.node.keys {
-		e := &ft.node.keys[i]
-		if _, ok := series.Lookup(series.Quantity(e.key)); !ok {
-			r.add(e.line, ft.key(e.key), strconv.Quote(cut(e.key)), "a quantity", quantityHint(e.key))
+	for i := range ft.Node.Keys {
+		e := &ft.Node.Keys[i]
+		if _, ok := series.Lookup(series.Quantity(e.Key)); !ok {
+			r.Add(e.Line, ft.Key(e.Key), strconv.Quote(keyed.Cut(e.Key)), "a quantity", quantityHint(e.Key))
 			continue
 		}
-		if e.val.kind != isTable {
-			ft.bad(e, "a table such as { range = [-5, 90], spike = 5, rate = 60, stuck_h = 12 }", "write its thresholds in braces")
+		if e.Val.Kind != keyed.IsTable {
+			ft.Bad(e, "a table such as { range = [-5, 90], spike = 5, rate = 60, stuck_h = 12 }", "write its thresholds in braces")
 			continue
 		}
-		out[e.key] = r.thresholds(&tab{r: r, path: ft.key(e.key), node: e.val})
+		out[e.Key] = r.thresholds(&keyed.Tab{R: r.Reader, Path: ft.Key(e.Key), Node: e.Val})
 	}
 	return out
 }
 
-func (r *reader) thresholds(t *tab) Thresholds {
-	th := Thresholds{nan, nan, nan, nan, nan}
-	all := span(-1e9, 1e9, "")
-	if e := t.get("range"); e != nil {
+func (r *reader) thresholds(t *keyed.Tab) Thresholds {
+	th := Thresholds{math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN()}
+	all := keyed.Span(-1e9, 1e9, "")
+	if e := t.Get("range"); e != nil {
 		const want = "lowest and highest plausible value as [-5, 90]"
-		if e.val.kind != isList || len(e.val.items) != 2 {
-			t.bad(e, want, "write two numbers in square brackets")
-		} else if t.numberIn(e, e.val.items[0], &th.RangeLow, all) && t.numberIn(e, e.val.items[1], &th.RangeHigh, all) && th.RangeLow >= th.RangeHigh {
-			t.bad(e, want, "write the lower one first")
+		if e.Val.Kind != keyed.IsList || len(e.Val.Items) != 2 {
+			t.Bad(e, want, "write two numbers in square brackets")
+		} else if t.NumberIn(e, e.Val.Items[0], &th.RangeLow, all) && t.NumberIn(e, e.Val.Items[1], &th.RangeHigh, all) && th.RangeLow >= th.RangeHigh {
+			t.Bad(e, want, "write the lower one first")
 		}
 	}
-	t.number("spike", &th.Spike, above0(1e9, ""))
-	t.number("rate", &th.RatePerH, above0(1e9, "per hour"))
-	t.number("stuck_h", &th.StuckH, above0(10000, "h"))
-	t.close(nil)
+	t.Number("spike", &th.Spike, keyed.Above0(1e9, ""))
+	t.Number("rate", &th.RatePerH, keyed.Above0(1e9, "per hour"))
+	t.Number("stuck_h", &th.StuckH, keyed.Above0(10000, "h"))
+	t.Close(nil)
 	return th
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/text/encoding/unicode"
 
+	"yardheat/ingest/farm/keyed"
 	"yardheat/ingest/series"
 )
 
@@ -251,7 +252,7 @@ func TestMidnight(t *testing.T) {
 	} {
 		zone, err := time.LoadLocation(c.zone)
 		require.NoError(t, err)
-		assert.Equal(t, c.want, midnight(c.y, c.m, c.d, zone).UTC().Format(time.RFC3339), c.zone)
+		assert.Equal(t, c.want, keyed.Midnight(c.y, c.m, c.d, zone).UTC().Format(time.RFC3339), c.zone)
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"yardheat/ingest/clock"
+	"yardheat/ingest/farm/keyed"
 )
 
 // zoneNames are zones to suggest where a name is misspelt; any IANA name is
@@ -29,7 +30,7 @@ Indian/Mauritius Pacific/Auckland Pacific/Chatham Pacific/Honolulu UTC`)
 
 // zoneHint says what to do about a zone that is none.
 func zoneHint(name string) string {
-	if n := nearest(strings.ReplaceAll(name, " ", "_"), zoneNames); n != "" {
+	if n := keyed.Nearest(strings.ReplaceAll(name, " ", "_"), zoneNames); n != "" {
 		return fmt.Sprintf("did you mean %q?", n)
 	}
 	for _, z := range zoneNames {

@@ -1,55 +1,62 @@
-package farm
+// Package keyed reads TOML strictly: a tree of values with the line of each
+// and the order of the keys, tables in which every key that nobody asked for is
+// a fault, and all faults of a file in one run, each with key, line, what stood
+// there, what was expected and what to do. It knows TOML and no farm.
+package keyed
 
 import (
 	"bytes"
 	"errors"
 	"fmt"
+	"math"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
-// kind is what a value of farm.toml is, in words that a farmer reads.
-type kind uint8
+// Kind is what a value of farm.toml is, in words that a farmer reads.
+type Kind uint8
 
+// The kinds.
 const (
-	isTable kind = iota
-	isList
-	isText
-	isNumber
+	IsTable Kind = iota
+	IsList
+	IsText
+	IsNumber
 	isYesNo
 	isTime // date, time of day, or both
 )
 
-// node is one value of farm.toml with the line on which it stands.
-type node struct {
-	kind kind
-	line int
-	// raw is the value as written; text the string, or the date or time as
+// Node is one value of farm.toml with the line on which it stands.
+type Node struct {
+	Kind Kind
+	Line int
+	// Raw is the value as written; Text the string, or the date or time as
 	// written.
-	raw, text string
+	Raw, Text string
 	num       float64
 	whole     bool // a number written without decimals
 	yes       bool
-	keys      []entry // of a table, in the order of the file
-	items     []*node // of a list
+	Keys      []Entry // of a table, in the order of the file
+	Items     []*Node // of a list
 	// stated: a table with a header or braces of its own, not one that a
 	// dotted key implied; inline: with braces; headed: a list of [[tables]].
-	stated, inline, headed bool
+	Stated, Inline, headed bool
 }
 
-// entry is one key of a table.
-type entry struct {
-	key  string
-	line int
-	val  *node
+// Entry is one key of a table.
+type Entry struct {
+	Key  string
+	Line int
+	Val  *Node
 }
 
-func (n *node) find(key string) *entry {
-	for i := range n.keys {
-		if n.keys[i].key == key {
-			return &n.keys[i]
+// Find gives a key of a table, nil where it has none.
+func (n *Node) Find(key string) *Entry {
+	for i := range n.Keys {
+		if n.Keys[i].Key == key {
+			return &n.Keys[i]
 		}
 	}
 	return nil
@@ -60,16 +67,16 @@ type builder struct {
 	p      *unstable.Parser
 	src    []byte
 	lines  []int // offset of each line's start
-	root   *node
-	cur    *node // table that the last header named
+	root   *Node
+	cur    *Node // table that the last header named
 	path   string
 	double func(path string, line, first int)
 }
 
 // build reads a whole document. at is the offset of a syntax error, from that
 // of the expression that holds it.
-func build(src []byte, double func(path string, line, first int)) (root *node, from, at int, err error) {
-	b := builder{p: &unstable.Parser{}, src: src, lines: lineStarts(src), root: &node{kind: isTable, line: 1, stated: true}, double: double}
+func build(src []byte, double func(path string, line, first int)) (root *Node, from, at int, err error) {
+	b := builder{p: &unstable.Parser{}, src: src, lines: lineStarts(src), root: &Node{Kind: IsTable, Line: 1, Stated: true}, double: double}
 	b.cur = b.root
 	b.p.Reset(src)
 	end := 0
@@ -156,23 +163,23 @@ func (b *builder) expression(e *unstable.Node) {
 func (b *builder) header(parts []part) {
 	t, path := b.root, ""
 	for i, p := range parts {
-		path = join(path, p.key)
-		e := t.find(p.key)
+		path = Join(path, p.key)
+		e := t.Find(p.key)
 		if e == nil {
-			t.keys = append(t.keys, entry{p.key, p.line, &node{kind: isTable, line: p.line}})
-			e = &t.keys[len(t.keys)-1]
+			t.Keys = append(t.Keys, Entry{p.key, p.line, &Node{Kind: IsTable, Line: p.line}})
+			e = &t.Keys[len(t.Keys)-1]
 		}
-		next := e.val
+		next := e.Val
 		last := i == len(parts)-1
-		if next.kind == isList && next.headed && !last {
-			next = next.items[len(next.items)-1]
+		if next.Kind == IsList && next.headed && !last {
+			next = next.Items[len(next.Items)-1]
 		}
-		if next.kind != isTable || next.inline || last && next.stated {
-			b.double(path, p.line, e.line)
-			next = &node{kind: isTable, line: p.line}
+		if next.Kind != IsTable || next.Inline || last && next.Stated {
+			b.double(path, p.line, e.Line)
+			next = &Node{Kind: IsTable, Line: p.line}
 		}
 		if last {
-			next.stated = true
+			next.Stated = true
 		}
 		t = next
 	}
@@ -184,97 +191,97 @@ func (b *builder) item(parts []part) {
 	last := parts[len(parts)-1]
 	t, path := b.root, ""
 	for _, p := range parts[:len(parts)-1] {
-		path = join(path, p.key)
-		e := t.find(p.key)
+		path = Join(path, p.key)
+		e := t.Find(p.key)
 		if e == nil {
-			t.keys = append(t.keys, entry{p.key, p.line, &node{kind: isTable, line: p.line}})
-			e = &t.keys[len(t.keys)-1]
+			t.Keys = append(t.Keys, Entry{p.key, p.line, &Node{Kind: IsTable, Line: p.line}})
+			e = &t.Keys[len(t.Keys)-1]
 		}
-		t = e.val
-		if t.kind == isList && t.headed {
-			t = t.items[len(t.items)-1]
+		t = e.Val
+		if t.Kind == IsList && t.headed {
+			t = t.Items[len(t.Items)-1]
 		}
 	}
-	path = join(path, last.key)
-	it := &node{kind: isTable, line: last.line, stated: true}
-	e := t.find(last.key)
+	path = Join(path, last.key)
+	it := &Node{Kind: IsTable, Line: last.line, Stated: true}
+	e := t.Find(last.key)
 	switch {
 	case e == nil:
-		t.keys = append(t.keys, entry{last.key, last.line, &node{kind: isList, headed: true, line: last.line, items: []*node{it}}})
-	case e.val.kind == isList && e.val.headed:
-		e.val.items = append(e.val.items, it)
+		t.Keys = append(t.Keys, Entry{last.key, last.line, &Node{Kind: IsList, headed: true, Line: last.line, Items: []*Node{it}}})
+	case e.Val.Kind == IsList && e.Val.headed:
+		e.Val.Items = append(e.Val.Items, it)
 	default:
-		b.double(path, last.line, e.line)
+		b.double(path, last.line, e.Line)
 	}
 	b.cur, b.path = it, path
 }
 
 // keyValue books one key under a table; a dotted key makes the tables between.
-func (b *builder) keyValue(t *node, path string, e *unstable.Node) {
+func (b *builder) keyValue(t *Node, path string, e *unstable.Node) {
 	parts := b.parts(e)
 	for _, p := range parts[:len(parts)-1] {
-		path = join(path, p.key)
-		found := t.find(p.key)
+		path = Join(path, p.key)
+		found := t.Find(p.key)
 		if found == nil {
-			t.keys = append(t.keys, entry{p.key, p.line, &node{kind: isTable, line: p.line}})
-			found = &t.keys[len(t.keys)-1]
-		} else if found.val.kind != isTable || found.val.inline {
-			b.double(path, p.line, found.line)
+			t.Keys = append(t.Keys, Entry{p.key, p.line, &Node{Kind: IsTable, Line: p.line}})
+			found = &t.Keys[len(t.Keys)-1]
+		} else if found.Val.Kind != IsTable || found.Val.Inline {
+			b.double(path, p.line, found.Line)
 			return
 		}
-		t = found.val
+		t = found.Val
 	}
 	last := parts[len(parts)-1]
-	path = join(path, last.key)
-	if old := t.find(last.key); old != nil {
-		b.double(path, last.line, old.line)
+	path = Join(path, last.key)
+	if old := t.Find(last.key); old != nil {
+		b.double(path, last.line, old.Line)
 		return
 	}
-	t.keys = append(t.keys, entry{last.key, last.line, nil})
-	k := len(t.keys) - 1
-	t.keys[k].val = b.value(e.Value(), path, last.line)
+	t.Keys = append(t.Keys, Entry{last.key, last.line, nil})
+	k := len(t.Keys) - 1
+	t.Keys[k].Val = b.value(e.Value(), path, last.line)
 }
 
 // value reads one value; line stands in where the parser gives none.
-func (b *builder) value(v *unstable.Node, path string, line int) *node {
-	n := &node{line: line, raw: string(v.Data)}
+func (b *builder) value(v *unstable.Node, path string, line int) *Node {
+	n := &Node{Line: line, Raw: string(v.Data)}
 	if v.Raw.Length > 0 {
-		n.line = b.line(v)
-		n.raw = string(b.p.Raw(v.Raw))
+		n.Line = b.line(v)
+		n.Raw = string(b.p.Raw(v.Raw))
 	}
 	switch v.Kind {
 	case unstable.Array:
-		n.kind, n.raw = isList, "a list"
+		n.Kind, n.Raw = IsList, "a list"
 		for it := v.Children(); it.Next(); {
-			n.items = append(n.items, b.value(it.Node(), path, n.line))
+			n.Items = append(n.Items, b.value(it.Node(), path, n.Line))
 		}
 	case unstable.InlineTable:
-		n.kind, n.raw, n.stated, n.inline = isTable, "a table { … }", true, true
+		n.Kind, n.Raw, n.Stated, n.Inline = IsTable, "a table { … }", true, true
 		for it := v.Children(); it.Next(); {
 			b.keyValue(n, path, it.Node())
 		}
-		for i := range n.keys {
-			seal(n.keys[i].val)
+		for i := range n.Keys {
+			seal(n.Keys[i].Val)
 		}
 	case unstable.String:
-		n.kind, n.text = isText, string(v.Data)
+		n.Kind, n.Text = IsText, string(v.Data)
 	case unstable.Bool:
-		n.kind, n.yes = isYesNo, string(v.Data) == "true"
+		n.Kind, n.yes = isYesNo, string(v.Data) == "true"
 	case unstable.Integer, unstable.Float:
-		n.kind, n.whole = isNumber, v.Kind == unstable.Integer
+		n.Kind, n.whole = IsNumber, v.Kind == unstable.Integer
 		n.num = number(v.Data)
 	default:
-		n.kind, n.text = isTime, string(v.Data)
+		n.Kind, n.Text = isTime, string(v.Data)
 	}
 	return n
 }
 
 // seal closes the tables inside braces: nothing can be added to them later.
-func seal(n *node) {
-	if n.kind == isTable {
-		n.stated, n.inline = true, true
-		for i := range n.keys {
-			seal(n.keys[i].val)
+func seal(n *Node) {
+	if n.Kind == IsTable {
+		n.Stated, n.Inline = true, true
+		for i := range n.Keys {
+			seal(n.Keys[i].Val)
 		}
 	}
 }
@@ -283,7 +290,7 @@ func seal(n *node) {
 func number(data []byte) float64 {
 	var v struct{ V any }
 	if err := toml.Unmarshal(append([]byte("V = "), data...), &v); err != nil {
-		return nan
+		return math.NaN()
 	}
 	switch x := v.V.(type) {
 	case int64:
@@ -291,10 +298,11 @@ func number(data []byte) float64 {
 	case float64:
 		return x
 	}
-	return nan
+	return math.NaN()
 }
 
-func join(path, key string) string {
+// Join puts a key behind the path of its table.
+func Join(path, key string) string {
 	if path == "" {
 		return key
 	}

@@ -1,16 +1,13 @@
-package farm
+package keyed
 
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
 	"yardheat/ingest/series"
 )
-
-var nan = math.NaN()
 
 // fault is a fault with its line, for sorting.
 type fault struct {
@@ -18,17 +15,18 @@ type fault struct {
 	series.Fault
 }
 
-// reader collects the faults of one file.
-type reader struct {
+// Reader collects the faults of one file.
+type Reader struct {
 	file   string
+	src    []byte
 	faults []fault
-	// broken: a part of the file could not be parsed, so what seems missing
+	// Broken: a part of the file could not be parsed, so what seems missing
 	// may stand there.
-	broken bool
+	Broken bool
 }
 
-// add books a fault of a key.
-func (r *reader) add(line int, key, got, want, do string) {
+// Add books a fault of a key.
+func (r *Reader) Add(line int, key, got, want, do string) {
 	r.faults = append(r.faults, fault{line, series.Fault{File: r.file, Where: where(line, key), Got: got, Want: want, Do: do}})
 }
 
@@ -44,7 +42,7 @@ func where(line int, key string) string {
 
 // sorted gives the faults by line, in the order in which they were found
 // within one; those of no line (something is missing) last.
-func (r *reader) sorted() []series.Fault {
+func (r *Reader) sorted() []series.Fault {
 	slices.SortStableFunc(r.faults, func(a, b fault) int { return cmp.Compare(uint(a.line-1), uint(b.line-1)) })
 	var out []series.Fault
 	for _, f := range r.faults {
@@ -56,12 +54,12 @@ func (r *reader) sorted() []series.Fault {
 }
 
 // hasLine tells whether a fault of a line is known.
-func (r *reader) hasLine(line int) bool {
+func (r *Reader) hasLine(line int) bool {
 	return slices.ContainsFunc(r.faults, func(f fault) bool { return f.line == line })
 }
 
-// cut shortens what stood there.
-func cut(s string) string {
+// Cut shortens what stood there.
+func Cut(s string) string {
 	s = strings.Join(strings.Fields(s), " ")
 	if r := []rune(s); len(r) > 60 {
 		return string(r[:59]) + "…"
@@ -69,22 +67,22 @@ func cut(s string) string {
 	return s
 }
 
-// shown is a value as the message quotes it.
-func shown(n *node) string {
+// Shown is a value as the message quotes it.
+func Shown(n *Node) string {
 	switch {
-	case n.kind == isText:
-		return fmt.Sprintf("%q", cut(n.text))
+	case n.Kind == IsText:
+		return fmt.Sprintf("%q", Cut(n.Text))
 	case n.headed:
 		return "a list of tables [[…]]"
-	case n.kind == isTable && !n.inline:
+	case n.Kind == IsTable && !n.Inline:
 		return "a table [ … ]"
 	}
-	return cut(n.raw)
+	return Cut(n.Raw)
 }
 
-// nearest is the candidate that a word was most likely meant to be, "" where
-// none is near: at most a third of its letters differ.
-func nearest(word string, candidates []string) string {
+// Nearest is the candidate that a word was most likely meant to be, "" where
+// none is near: at most a third of its letters differ, or it is a part of one.
+func Nearest(word string, candidates []string) string {
 	best, at := "", len([]rune(word))/3+1
 	if len([]rune(word)) > 60 {
 		return ""

@@ -1,0 +1,315 @@
+package loop
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"yardheat/analysis/solve"
+)
+
+// parameterNames by column.
+var parameterNames = [parameters]string{"ln_k", "offset", "ln_r", "front", "still"}
+
+// Bounds of k in 1/h: outside them no log of a farm could tell.
+const (
+	lowestKPerH  = 0.005
+	highestKPerH = 30
+)
+
+// fitter is the state of one Run.
+type fitter struct {
+	o         Options
+	p         *path
+	built     Built
+	m         *model
+	q         Params
+	free      []int
+	w         weights
+	perRun    []sums
+	residuals [][]float64
+	// runBlock is the block of days of each run, -1 if none.
+	runBlock []int
+	deff     float64
+	status   solve.Status
+}
+
+// Run fits the loop. An error means that the Input or Options are malformed; a
+// record that cannot tell gives a Fit that says why.
+func Run(in Input, o Options) (*Fit, error) {
+	if err := o.Validate(); err != nil {
+		return nil, err
+	}
+	if err := in.validate(); err != nil {
+		return nil, err
+	}
+	p := newPath(&in, o)
+	f := newFitter(&in, p, o)
+	out := f.solve(&in)
+	f.describe(&in, out)
+	return out, nil
+}
+
+// Predict is the outlet temperature at the nodes by the model alone, NaN where
+// the water entered before the record or a gap, or no draw ran.
+func Predict(in Input, q Params, o Options) ([]float64, error) {
+	if err := in.validate(); err != nil {
+		return nil, err
+	}
+	p := newPath(&in, o)
+	f := newFitter(&in, p, o)
+	f.m.set(q, f.built.ThermalL)
+	out := make([]float64, len(in.T))
+	for i := range out {
+		out[i] = math.NaN()
+	}
+	for _, r := range p.runs {
+		f.m.follow(r, f.w, func(x *reading) {
+			if x.known {
+				out[p.node[x.node]] = x.model.v
+			}
+		})
+	}
+	return out, nil
+}
+
+func newFitter(in *Input, p *path, o Options) *fitter {
+	f := &fitter{o: o, p: p, deff: 1, built: in.Pipe.At(meanWaterC(p))}
+	f.m = newModel(p, f.built.ThermalL, in.LeadL)
+	f.q = Params{KPerH: 0.3, VolumeRatio: 1, FrontL: o.FrontShare * f.built.ThermalL, Still: o.StillMean, LagS: o.LagS}
+	f.w = weights{scaleK: 1, huber: o.Huber, bridgedShare: o.BridgedShare, flushS: 3 * o.LagS, edgeS: in.EdgeS, thresholdLPS: p.thresholdLMin / 60}
+	f.perRun, f.residuals = make([]sums, len(p.runs)), make([][]float64, len(p.runs))
+	return f
+}
+
+// meanWaterC is the mean of inlet and bed while water flows: where rho and c
+// of the loop's water are taken.
+func meanWaterC(p *path) float64 {
+	sum, litres := 0.0, 0.0
+	for _, r := range p.runs {
+		for i := r.from; i < r.to; i++ {
+			if v, l := (p.in[i]+p.bed[i])/2, p.w[i+1]-p.w[i]; !math.IsNaN(v) {
+				sum, litres = sum+v*l, litres+l
+			}
+		}
+	}
+	if litres == 0 {
+		return 30
+	}
+	return sum / litres
+}
+
+// chooseFree lists the parameters that the record may know something of.
+func (f *fitter) chooseFree() {
+	hold := [parameters]bool{false, f.o.HoldOffset, f.o.HoldRatio || !f.ratioKnown(), f.o.HoldFront || f.o.FrontShare == 0, f.o.HoldStill}
+	f.free = nil
+	for i, h := range hold {
+		if !h {
+			f.free = append(f.free, i)
+		}
+	}
+}
+
+// ratioKnown: a draw passes the loop's volume, or draws run at rates that
+// differ by half.
+func (f *fitter) ratioKnown() bool {
+	if f.o.FreeRatio {
+		return true
+	}
+	slow, fast := math.Inf(1), 0.0
+	for _, r := range f.p.runs {
+		if r.draw < 0 {
+			continue
+		}
+		litres := f.p.w[r.to] - f.p.w[r.from]
+		if litres > f.built.ThermalL {
+			return true
+		}
+		rate := litres / (f.p.t[r.to] - f.p.t[r.from])
+		slow, fast = min(slow, rate), max(fast, rate)
+	}
+	return fast > 1.5*slow
+}
+
+// ratioSD is the prior of ln r: meter, length, bore and wall.
+func (f *fitter) ratioSD() float64 {
+	return math.Max(1e-6, math.Hypot(f.built.VolumeSD, f.o.FlowSD))
+}
+
+// priors of the free parameters, in the order of free.
+func (f *fitter) priors() []solve.Prior {
+	v := f.built.ThermalL
+	all := [parameters]solve.Prior{
+		colOffset: {Mean: 0, SD: f.o.OffsetSDK},
+		colLnR:    {Mean: 0, SD: f.ratioSD()},
+		colFront:  {Mean: f.o.FrontShare * v, SD: f.o.FrontShareSD * v},
+		colStill:  {Mean: f.o.StillMean, SD: f.o.StillSD},
+	}
+	var out []solve.Prior
+	for i, c := range f.free {
+		if c != colLnK {
+			q := all[c]
+			q.Index = i
+			out = append(out, q)
+		}
+	}
+	return out
+}
+
+// bounds of the free parameters.
+func (f *fitter) bounds() (low, high []float64) {
+	v := f.built.ThermalL
+	lo := [parameters]float64{math.Log(lowestKPerH), -60, math.Log(0.5), 0.002 * v, f.o.StillLow}
+	hi := [parameters]float64{math.Log(highestKPerH), 60, math.Log(2), 0.15 * v, 1}
+	for _, c := range f.free {
+		low, high = append(low, lo[c]), append(high, hi[c])
+	}
+	return low, high
+}
+
+// theta and put move between the free parameters and Params.
+func (f *fitter) theta(free []int) []float64 {
+	v := f.q.vector()
+	out := make([]float64, len(free))
+	for i, c := range free {
+		out[i] = v[c]
+	}
+	return out
+}
+
+func (f *fitter) put(q Params, free []int, theta []float64) Params {
+	v := q.vector()
+	for i, c := range free {
+		v[c] = theta[i]
+	}
+	return q.with(v)
+}
+
+// eval sums all rows at q.
+func (f *fitter) eval(q Params, keep bool) sums {
+	f.m.set(q, f.built.ThermalL)
+	if keep {
+		return f.m.sumRuns(f.w, f.perRun, f.residuals)
+	}
+	return f.m.sumRuns(f.w, f.perRun, nil)
+}
+
+// pick copies the free part of s into a and g, over the design effect.
+func (f *fitter) pick(s *sums, free []int, a *mat.SymDense, g []float64) {
+	for i, ci := range free {
+		g[i] = s.g[ci] / f.deff
+		for j := i; j < len(free); j++ {
+			a.SetSym(i, j, s.at(ci, free[j])/f.deff)
+		}
+	}
+}
+
+// minimise runs Levenberg-Marquardt over free from f.q, with at most rounds
+// iterations, and moves f.q there.
+func (f *fitter) minimise(free []int, rounds int) solve.Result {
+	saved := f.free
+	f.free = free
+	defer func() { f.free = saved }()
+	low, high := f.bounds()
+	base := f.q
+	p := solve.Problem{Start: f.theta(free), Low: low, High: high, Priors: f.priors(),
+		Normal: func(theta []float64, a *mat.SymDense, g []float64) float64 {
+			s := f.eval(f.put(base, free, theta), false)
+			if a != nil {
+				f.pick(&s, free, a, g)
+			}
+			return s.cost / f.deff
+		}}
+	o := solve.DefaultOptions()
+	o.MaxIterations, o.StepTol, o.FallTol = rounds, 1e-9, 1e-13
+	res, err := solve.Minimise(p, o)
+	if err == nil {
+		f.q, f.status = f.put(base, free, res.Theta), res.Status
+	}
+	return res
+}
+
+// scan looks for a start: k over a wide grid, the offset solved for each.
+func (f *fitter) scan() {
+	best, bestCost := f.q, math.Inf(1)
+	offsetFree := slices.Contains(f.free, colOffset)
+	for k := 0.02; k < 10; k *= 1.6 {
+		q := f.q
+		q.KPerH = k
+		s := f.eval(q, false)
+		cost := s.cost
+		if a := s.at(colOffset, colOffset) + 1/(f.o.OffsetSDK*f.o.OffsetSDK); offsetFree {
+			q.OffsetK -= s.g[colOffset] / a
+			cost = f.eval(q, false).cost
+		}
+		if cost < bestCost {
+			best, bestCost = q, cost
+		}
+	}
+	f.q = best
+}
+
+// rescale sets the residuals' scale from their median size (1.4826 MAD, the
+// standard deviation of a normal).
+func (f *fitter) rescale() {
+	f.eval(f.q, true)
+	var all []float64
+	for _, r := range f.residuals {
+		for _, v := range r {
+			all = append(all, math.Abs(v))
+		}
+	}
+	if len(all) == 0 {
+		return
+	}
+	slices.Sort(all)
+	f.w.scaleK = max(f.o.FloorK, 1.4826*all[len(all)/2])
+}
+
+// fitLag moves the lag to where the starts of draws want it, within its prior
+// (ln lag normal about LagS): Gauss-Newton in one variable.
+func (f *fitter) fitLag() (sd float64) {
+	if f.o.HoldLag || f.o.LagS == 0 || f.o.LagSD == 0 {
+		return 0
+	}
+	for range 4 {
+		s := f.eval(f.q, false)
+		l := f.q.LagS
+		z := math.Log(l / f.o.LagS)
+		a := s.lagA*l*l + 1/(f.o.LagSD*f.o.LagSD)
+		g := s.lagG*l + z/(f.o.LagSD*f.o.LagSD)
+		f.q.LagS = l * math.Exp(math.Max(-0.5, math.Min(0.5, -g/a)))
+		sd = f.q.LagS / math.Sqrt(a)
+	}
+	return sd
+}
+
+const rounds = 60
+
+// solve finds the parameters and their spread.
+func (f *fitter) solve(in *Input) *Fit {
+	f.chooseFree()
+	if s := f.eval(f.q, false); s.n == 0 {
+		out := none(noRows(in, f.p, f.built))
+		out.Built = f.built
+		out.LitresLeftOut = f.p.leftOutL + s.unknownL
+		return out
+	}
+	f.scan()
+	f.rescale()
+	lead := slices.DeleteFunc(slices.Clone(f.free), func(c int) bool { return c > colLnR })
+	f.minimise(lead, rounds)
+	f.rescale()
+	f.minimise(f.free, rounds)
+	lagSD := f.fitLag()
+	f.rescale()
+	f.minimise(f.free, rounds)
+	groups := f.group(in)
+	f.runBlock = groups.of
+	f.deff = f.designEffect(groups)
+	if f.deff > 1 {
+		f.minimise(f.free, rounds)
+	}
+	return f.result(groups, lagSD)
+}

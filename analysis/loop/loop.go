@@ -1,0 +1,173 @@
+// Package loop fits the buried loop: how readily the bed gives its heat to the
+// water (UA), from inlet, outlet and bed temperature and the flow, and says
+// whether these logs can tell it at all.
+//
+// Water moves as a plug, and water and pipe wall together relax to the bed:
+//
+//	dT/dt = k (T_b + b - T),  k = UA/C,  C = rho c V_L (1 + beta)
+//
+// The parcel that leaves at t entered at t' where W(t') = W(t) - V_th, W the
+// litres passed and V_th = r V_L (1 + beta) the thermal volume. With F the
+// solution of dF/dt = k (T_b + b - F) along the record,
+//
+//	T_out(t) = F(t) + (T_in(t') - F(t')) exp(-(K(t) - K(t'))),  K = integral of k dt,
+//
+// k replaced by s k while the water stands. The fit's parameters are ln k, the
+// bed offset b (the probe's place and the bed's depletion together, not a
+// probe error), ln r, the front's width in litres and s; the outlet probe's
+// lag is fitted apart, from the starts of draws.
+//
+// The flow of the package: Input → path (one compact record with litres
+// passed, still stretches, runs of flow) → model (T_out and its derivatives in
+// one pass) → fit → spread (blocks of days, shared errors) → Fit.
+//
+// Conventions: seconds since any origin, litres, L/min, degC; heat into the
+// water positive; NaN is "not covered"; a probe's error is reading minus truth.
+package loop
+
+import (
+	"fmt"
+	"math"
+)
+
+// Input is one loop's record at nodes in time. Between nodes temperatures and
+// flow run straight; jumps of flow stand at nodes.
+type Input struct {
+	// T are the nodes in seconds, ascending.
+	T []float64
+	// Flow0, Flow1: L/min just after node i and just before node i+1 (one
+	// fewer than nodes). NaN = not covered.
+	Flow0, Flow1 []float64
+	// InC, OutC, BedC at the nodes.
+	InC, OutC, BedC []float64
+	// Draws, if known: start and end in seconds. Nil: found in the flow.
+	Draws [][2]float64
+	// DayZeroS is the second at which a local day begins (any one of them).
+	DayZeroS float64
+	// EdgeS: so long after flow starts a reading is still a mixture of still
+	// and flowing water: the usual interval of a slow log, 0 for a fast one.
+	EdgeS float64
+	Pipe  Pipe
+	// LeadL: litres of pipe between the bed and the outlet probe.
+	LeadL float64
+}
+
+// FromCells makes an Input of values on a grid of equal cells: temperatures at
+// mid-cell, flow as the mean over the cell. Nodes stand at mid-cell; the flow
+// runs straight from one mid-cell to the next, which keeps the litres of every
+// cell.
+func FromCells(stepS float64, flowLMin, inC, outC, bedC []float64) Input {
+	n := len(flowLMin)
+	in := Input{T: make([]float64, n), InC: inC, OutC: outC, BedC: bedC}
+	for i := range in.T {
+		in.T[i] = (float64(i) + 0.5) * stepS
+	}
+	if n > 1 {
+		in.Flow0, in.Flow1 = flowLMin[:n-1], flowLMin[1:]
+	}
+	return in
+}
+
+func (in *Input) validate() error {
+	n := len(in.T)
+	want := max(n-1, 0)
+	switch {
+	case len(in.InC) != n || len(in.OutC) != n || len(in.BedC) != n:
+		return fmt.Errorf("loop: %d nodes but %d inlet, %d outlet, %d bed temperatures", n, len(in.InC), len(in.OutC), len(in.BedC))
+	case len(in.Flow0) != want || len(in.Flow1) != want:
+		return fmt.Errorf("loop: %d nodes but %d and %d flows; want one fewer than nodes", n, len(in.Flow0), len(in.Flow1))
+	case !(in.LeadL >= 0) || math.IsInf(in.LeadL, 0):
+		return fmt.Errorf("loop: lead pipe of %g L", in.LeadL)
+	case !(in.EdgeS >= 0):
+		return fmt.Errorf("loop: edge of %g s", in.EdgeS)
+	}
+	for i := 1; i < n; i++ {
+		if !(in.T[i] > in.T[i-1]) {
+			return fmt.Errorf("loop: node %d at %g s does not follow %g s", i, in.T[i], in.T[i-1])
+		}
+	}
+	return in.Pipe.validate()
+}
+
+// Options of the fit. Standard deviations are half-widths at 95 % over 1.96.
+type Options struct {
+	// Shared errors, one for the season: inlet, outlet, bed (K), flow
+	// (relative). The volume's error comes from the pipe.
+	InSDK, OutSDK, BedSDK, FlowSD float64
+	// OffsetSDK is the prior of the bed offset.
+	OffsetSDK float64
+	// LagS of the outlet probe on first sight, LagSD its relative doubt (of
+	// ln lag); InletLagS of the inlet probe.
+	LagS, LagSD, InletLagS float64
+	// StillMean and StillSD are the prior of s, k in still over k in flowing
+	// water; s stays within StillLow..1.
+	StillMean, StillSD, StillLow float64
+	// FrontShare and FrontShareSD: the front's width over the thermal volume.
+	FrontShare, FrontShareSD float64
+	// Hold parameters at their first value: offset 0, ratio 1, front
+	// FrontShare, still StillMean, lag LagS.
+	HoldOffset, HoldRatio, HoldFront, HoldStill, HoldLag bool
+	// FreeRatio lets ln r go even where no draw passes the loop's volume.
+	FreeRatio bool
+	// Huber: residuals beyond this many standard deviations count linearly.
+	Huber float64
+	// FloorK is the least standard deviation of a residual (resolution).
+	FloorK float64
+	// ThresholdShare of the 95th percentile and ThresholdLMin: flow above the
+	// larger of both is a draw, if it lasts MinDrawS; pauses up to PauseS join.
+	ThresholdShare, ThresholdLMin, MinDrawS, PauseS float64
+	// BridgeS: a hole in the bed's record up to this is interpolated;
+	// BridgedShare: at most this part of a parcel's stay may be.
+	BridgeS, BridgedShare float64
+	// SoakS: water that stood so long counts as soaked for the approach.
+	SoakS float64
+	// StillStepS: while water stands, nodes are thinned to this (0 = not).
+	StillStepS float64
+	// MinBlockDays is the least length of a block; FewestBlocks gives no
+	// interval below it; WindowDays is the length of the windows of UA.
+	MinBlockDays, FewestBlocks, WindowDays int
+	// Confidence of the interval; IdentifiedWithin: both ends this near.
+	Confidence, IdentifiedWithin float64
+}
+
+// DefaultOptions are the project's: priors in words in the farm's report.
+func DefaultOptions() Options {
+	const z = 1.959964 // normal quantile at 97.5 %
+	return Options{
+		InSDK: 1 / z, OutSDK: 1 / z, BedSDK: 0.5 / z, FlowSD: 0.05 / z,
+		OffsetSDK: 8 / z,
+		LagS:      45, LagSD: 0.4, InletLagS: 45,
+		StillMean: 0.92, StillSD: 0.06, StillLow: 0.6,
+		FrontShare: 0.02, FrontShareSD: 0.02,
+		Huber: 1.345, FloorK: 0.03,
+		ThresholdShare: 0.05, ThresholdLMin: 0.5, MinDrawS: 120, PauseS: 600,
+		BridgeS: 7200, BridgedShare: 0.05, SoakS: 3600, StillStepS: 300,
+		MinBlockDays: 3, FewestBlocks: 8, WindowDays: 14,
+		Confidence: 0.95, IdentifiedWithin: 0.25,
+	}
+}
+
+// Validate names the field that is out of bounds.
+func (o Options) Validate() error {
+	bounds := []struct {
+		name      string
+		v, lo, hi float64
+	}{
+		{"InSDK", o.InSDK, 0, 50}, {"OutSDK", o.OutSDK, 0, 50}, {"BedSDK", o.BedSDK, 0, 50}, {"FlowSD", o.FlowSD, 0, 1},
+		{"OffsetSDK", o.OffsetSDK, 1e-6, 100}, {"LagS", o.LagS, 0, 3600}, {"LagSD", o.LagSD, 0, 3}, {"InletLagS", o.InletLagS, 0, 3600},
+		{"StillLow", o.StillLow, 0.1, 1}, {"StillMean", o.StillMean, o.StillLow, 1}, {"StillSD", o.StillSD, 1e-6, 1},
+		{"FrontShare", o.FrontShare, 0, 0.2}, {"FrontShareSD", o.FrontShareSD, 1e-6, 1},
+		{"Huber", o.Huber, 0.5, 100}, {"FloorK", o.FloorK, 1e-9, 5},
+		{"ThresholdShare", o.ThresholdShare, 0, 0.5}, {"ThresholdLMin", o.ThresholdLMin, 0, 1000},
+		{"MinDrawS", o.MinDrawS, 0, 3600}, {"PauseS", o.PauseS, 0, 7200}, {"BridgeS", o.BridgeS, 0, 86400},
+		{"BridgedShare", o.BridgedShare, 0, 1}, {"SoakS", o.SoakS, 0, 86400}, {"StillStepS", o.StillStepS, 0, 3600},
+		{"MinBlockDays", float64(o.MinBlockDays), 1, 60}, {"FewestBlocks", float64(o.FewestBlocks), 2, 60},
+		{"WindowDays", float64(o.WindowDays), 1, 120}, {"Confidence", o.Confidence, 0.5, 0.999}, {"IdentifiedWithin", o.IdentifiedWithin, 0.01, 1},
+	}
+	for _, b := range bounds {
+		if !(b.v >= b.lo && b.v <= b.hi) {
+			return fmt.Errorf("loop: option %s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,332 @@
+package loop
+
+import "math"
+
+// The columns of a row: derivatives of the model with respect to …
+const (
+	colLnK    = iota // ln k
+	colOffset        // b (and, with the other sign, an error of the bed probe)
+	colLnR           // ln r
+	colFront         // front width, L
+	colStill         // s
+	colLag           // outlet lag, s
+	colIn            // the inlet temperature, all of it
+	colOut           // the outlet reading: 1
+	columns
+)
+
+// parameters is the number of columns that a fit may free together; the lag is
+// fitted apart.
+const parameters = colLag
+
+// Params are the loop's parameters.
+type Params struct {
+	// KPerH is k in flowing water.
+	KPerH   float64
+	OffsetK float64
+	// VolumeRatio r: thermal volume over that built.
+	VolumeRatio float64
+	// FrontL is the front's standard deviation in litres.
+	FrontL float64
+	// Still is s: k in still over k in flowing water.
+	Still float64
+	// LagS of the outlet probe.
+	LagS float64
+}
+
+func (q Params) vector() [parameters]float64 {
+	return [...]float64{math.Log(q.KPerH), q.OffsetK, math.Log(q.VolumeRatio), q.FrontL, q.Still}
+}
+
+func (q Params) with(v [parameters]float64) Params {
+	return Params{math.Exp(v[colLnK]), v[colOffset], math.Exp(v[colLnR]), v[colFront], v[colStill], q.LagS}
+}
+
+// point is the model at one instant with its derivatives.
+type point struct {
+	v float64
+	d [columns]float64
+}
+
+// model holds F's deviation from the bed along a path for one set of
+// parameters.
+//
+// With D = F - T_b - b, so that dD/dt = -k D - dT_b/dt, an interval of length h
+// in which the bed moves by dB and x = k h has
+//
+//	D1 = D0 e^-x - dB phi(x),  phi(x) = (1 - e^-x)/x,
+//
+// whatever b: D starts each segment at 0, which no parcel that entered later
+// can tell.
+type model struct {
+	p *path
+	q Params
+	k float64 // per second
+	v float64 // thermal volume, L
+	// d, and its derivatives with respect to ln k and s, at the nodes.
+	d, dk, ds []float64
+	leadL     float64
+}
+
+func newModel(p *path, thermalL, leadL float64) *model {
+	n := len(p.t)
+	m := &model{p: p, leadL: leadL, v: thermalL}
+	buf := make([]float64, 3*n)
+	m.d, m.dk, m.ds = buf[:n], buf[n:2*n], buf[2*n:]
+	return m
+}
+
+// decay returns e^-x, phi(x) and x phi'(x) = e^-x - phi(x).
+func decay(x float64) (e, phi, xdphi float64) {
+	if x < 0.02 { // series, error below x^6/720 < 1e-13
+		phi = 1 - x/2*(1-x/3*(1-x/4*(1-x/5*(1-x/6))))
+		e = 1 - x*phi
+		xdphi = -x/2 + x*x/3 - x*x*x/8 + x*x*x*x/30 - x*x*x*x*x/144
+		return e, phi, xdphi
+	}
+	e = math.Exp(-x)
+	phi = (1 - e) / x
+	return e, phi, e - phi
+}
+
+// set moves the model to q: the recursion along every segment.
+func (m *model) set(q Params, thermalL float64) {
+	m.q, m.k, m.v = q, q.KPerH/3600, q.VolumeRatio*thermalL
+	p := m.p
+	var e, phi, xd float64
+	for _, s := range p.segs {
+		m.d[s.from], m.dk[s.from], m.ds[s.from] = 0, 0, 0
+		lastX := math.NaN()
+		for i := s.from; i < s.to; i++ {
+			x := m.rate(i) * (p.t[i+1] - p.t[i])
+			if x != lastX {
+				e, phi, xd = decay(x)
+				lastX = x
+			}
+			dB := p.bed[i+1] - p.bed[i]
+			m.d[i+1] = m.d[i]*e - dB*phi
+			dx := -x*e*m.d[i] - dB*xd
+			m.dk[i+1] = m.dk[i]*e + dx
+			m.ds[i+1] = m.ds[i] * e
+			if p.stands[i] {
+				m.ds[i+1] += dx / q.Still
+			}
+		}
+	}
+}
+
+// rate is k in interval i, per second.
+func (m *model) rate(i int) float64 {
+	if m.p.stands[i] {
+		return m.k * m.q.Still
+	}
+	return m.k
+}
+
+// state is all that the model needs to know of an instant.
+type state struct {
+	bed, d, dk, ds float64
+	flow, still    float64
+	in             float64
+	slope          float64 // d(in)/dt + k (in - bed - b): see behind
+	lps            float64 // flow, L/s
+}
+
+// at gives the state dt seconds after node i.
+func (m *model) at(i int, dt float64) state {
+	p := m.p
+	if dt == 0 && i+1 < len(p.t) {
+		s := state{bed: p.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], flow: p.flow[i], still: p.still[i], in: p.in[i], lps: p.q0[i]}
+		if h := p.t[i+1] - p.t[i]; h > 0 {
+			s.slope = (p.in[i+1] - p.in[i]) / h
+		}
+		s.slope += m.rate(i) * (s.in - s.bed - m.q.OffsetK)
+		return s
+	}
+	h := p.t[i+1] - p.t[i]
+	f, k := dt/h, m.rate(i)
+	x := k * dt
+	e, phi, xd := decay(x)
+	dB := f * (p.bed[i+1] - p.bed[i])
+	dx := -x*e*m.d[i] - dB*xd
+	s := state{
+		bed: p.bed[i] + dB, d: m.d[i]*e - dB*phi, dk: m.dk[i]*e + dx, ds: m.ds[i] * e,
+		flow: p.flow[i], still: p.still[i],
+		in:  p.in[i] + f*(p.in[i+1]-p.in[i]),
+		lps: p.q0[i] + f*(p.q1[i]-p.q0[i]),
+	}
+	if p.stands[i] {
+		s.still += dt
+		s.ds += dx / m.q.Still
+	} else {
+		s.flow += dt
+	}
+	s.slope = (p.in[i+1]-p.in[i])/h + k*(s.in-s.bed-m.q.OffsetK)
+	return s
+}
+
+// behind is the part of T_out that the inlet of instant a leaves at instant t:
+//
+//	H = (T_in(a) - F(a)) exp(-(K(t) - K(a)))
+//
+// and its derivatives; dy is dH/dW(a), the change along the water column, with
+//
+//	dH/da = (T_in' + k (T_in - T_b - b)) exp(-(K(t) - K(a)))
+func (m *model) behind(t, a *state) (h point, dy float64) {
+	dStill := t.still - a.still
+	dK := m.k * (t.flow - a.flow + m.q.Still*dStill)
+	e := math.Exp(-dK)
+	gap := a.in - a.bed - m.q.OffsetK - a.d
+	h.v = gap * e
+	h.d[colLnK] = -a.dk*e - h.v*dK
+	h.d[colStill] = -a.ds*e - h.v*m.k*dStill
+	h.d[colOffset] = -e
+	h.d[colIn] = e
+	if a.lps > 0 {
+		dy = a.slope * e / a.lps
+	}
+	return h, dy
+}
+
+// seeker finds the instant at which a litre label passed; labels must not
+// fall. It keeps its place between calls.
+type seeker struct {
+	p    *path
+	i    int // interval
+	last int // last node of the segment
+}
+
+// find returns the interval and the seconds into it at which w litres had
+// passed: the earliest such instant (the limit from the left). ok is false
+// before the segment's start.
+func (s *seeker) find(w float64) (i int, dt float64, ok bool) {
+	p := s.p
+	for s.i < s.last-1 && p.w[s.i+1] < w {
+		s.i++
+	}
+	c := w - p.w[s.i]
+	if c < 0 {
+		return 0, 0, false
+	}
+	h := p.t[s.i+1] - p.t[s.i]
+	// W = q0 dt + (q1 - q0)/(2 h) dt²
+	q0, a := p.q0[s.i], (p.q1[s.i]-p.q0[s.i])/h
+	root := math.Sqrt(max(q0*q0+2*a*c, 0))
+	if den := q0 + root; den > 0 {
+		dt = 2 * c / den
+	}
+	return s.i, min(dt, h), true
+}
+
+// reader walks one run and gives the water at the bed's outlet.
+type reader struct {
+	m      *model
+	seg    segment
+	entry  seeker
+	leave  seeker
+	waitLo int
+}
+
+// newReader starts at the run's first label.
+func (m *model) newReader(r run) reader {
+	s := m.p.segs[r.seg]
+	rd := reader{m: m, seg: s, entry: seeker{m.p, s.from, s.to}, leave: seeker{m.p, r.from, s.to}}
+	// Start the pointers near by bisection.
+	y := m.p.w[r.from] - m.leadL - m.v - 6*m.q.FrontL
+	lo, hi := s.from, r.from
+	for lo < hi {
+		if mid := (lo + hi) / 2; m.p.w[mid+1] < y {
+			lo = mid + 1
+		} else {
+			hi = mid
+		}
+	}
+	rd.entry.i = lo
+	for rd.waitLo < len(s.waits) && s.waits[rd.waitLo].w < y {
+		rd.waitLo++
+	}
+	return rd
+}
+
+// frontReach: beyond so many widths a front is out of sight.
+const frontReach = 5
+
+// water is the temperature of the water that stands at the outlet probe when
+// node i is reached, if it entered within the segment and its bed was covered.
+func (rd *reader) water(i int, bridgedShare float64) (out point, ok bool) {
+	m, p := rd.m, rd.m.p
+	t, bridged, left := m.at2(i), p.bridged[i], p.t[i]
+	label := p.w[i]
+	if m.leadL > 0 {
+		label -= m.leadL
+		j, dt, found := rd.leave.find(label)
+		if !found {
+			return out, false
+		}
+		t, bridged, left = m.at(j, dt), p.bridged[j], p.t[j]+dt
+	}
+	y := label - m.v
+	j, dt, found := rd.entry.find(y)
+	// Within a front's width of the segment's start the unknown water before it
+	// still shows.
+	if !found || y < 3*m.q.FrontL+1e-6 {
+		return out, false
+	}
+	a := m.at(j, dt)
+	if stay := left - p.t[j] - dt; math.IsNaN(a.in) || bridged-p.bridged[j] > bridgedShare*stay {
+		return out, false
+	}
+	h, dy := m.behind(&t, &a)
+	if m.q.FrontL > 0 {
+		rd.smear(&t, y, &h, &dy)
+	}
+	out = h
+	out.v += t.bed + m.q.OffsetK + t.d
+	out.d[colLnK] += t.dk
+	out.d[colStill] += t.ds
+	out.d[colOffset]++
+	out.d[colLnR] = -m.v * dy
+	return out, !math.IsNaN(out.v)
+}
+
+// at2 is the state at node i, seen from the interval before it.
+func (m *model) at2(i int) state {
+	p := m.p
+	return state{bed: p.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], flow: p.flow[i], still: p.still[i]}
+}
+
+// smear spreads each front near label y: the step J of H at litre w becomes
+// J Phi(u), u = (y - w)/front, which is exact for a step on a straight line
+// carried by a dispersion that is the same for every litre.
+func (rd *reader) smear(t *state, y float64, h *point, dy *float64) {
+	m, front := rd.m, rd.m.q.FrontL
+	waits := rd.seg.waits
+	for rd.waitLo < len(waits) && waits[rd.waitLo].w < y-frontReach*front {
+		rd.waitLo++
+	}
+	for _, q := range waits[rd.waitLo:] {
+		if q.w > y+frontReach*front {
+			return
+		}
+		a, b := m.at2(q.a), m.at2(q.b)
+		a.in, b.in = m.p.in[q.a], m.p.in[q.b]
+		if math.IsNaN(a.in + b.in) {
+			continue
+		}
+		ha, _ := m.behind(t, &a)
+		hb, _ := m.behind(t, &b)
+		u := (y - q.w) / front
+		c := 0.5 * math.Erfc(-u/math.Sqrt2)
+		if y > q.w {
+			c--
+		}
+		density := math.Exp(-u*u/2) / math.Sqrt(2*math.Pi)
+		jump := hb.v - ha.v
+		h.v += jump * c
+		for i := range h.d {
+			h.d[i] += (hb.d[i] - ha.d[i]) * c
+		}
+		h.d[colFront] -= jump * density * u / front
+		*dy += jump * density / front
+	}
+}

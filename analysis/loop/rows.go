@@ -1,0 +1,205 @@
+package loop
+
+import (
+	"math"
+	"runtime"
+	"sync"
+)
+
+// sums are the normal equations over the rows of one run: a = J'WJ over all
+// columns (shared errors too), g = J'Wr, W the robust weights over the
+// residuals' variance.
+type sums struct {
+	n    int
+	cost float64
+	a    [columns][columns]float64 // upper triangle
+	g    [columns]float64
+	// lagA and lagG: the same for the lag, from the rows at the start of the
+	// run that nothing else is fitted to.
+	lagA, lagG float64
+	// litres that no row can stand for: the water entered before the record or
+	// a gap.
+	unknownL float64
+}
+
+func (s *sums) add(r float64, d *[columns]float64, scale, huber float64) {
+	z := r / scale
+	w := 1 / (scale * scale)
+	if az := math.Abs(z); az > huber {
+		s.cost += huber * (2*az - huber)
+		w *= huber / az
+	} else {
+		s.cost += z * z
+	}
+	s.n++
+	for i := range columns {
+		wi := w * d[i]
+		s.g[i] += wi * r
+		for j := i; j < columns; j++ {
+			s.a[i][j] += wi * d[j]
+		}
+	}
+}
+
+func (s *sums) plus(o *sums) {
+	s.n += o.n
+	s.cost += o.cost
+	s.lagA, s.lagG, s.unknownL = s.lagA+o.lagA, s.lagG+o.lagG, s.unknownL+o.unknownL
+	for i := range columns {
+		s.g[i] += o.g[i]
+		for j := i; j < columns; j++ {
+			s.a[i][j] += o.a[i][j]
+		}
+	}
+}
+
+// at is a[i][j] of the symmetric matrix.
+func (s *sums) at(i, j int) float64 {
+	if i > j {
+		i, j = j, i
+	}
+	return s.a[i][j]
+}
+
+// weights are what turns residuals into a sum of squares.
+type weights struct {
+	scaleK, huber, bridgedShare float64
+	flushS, edgeS               float64
+	thresholdLPS                float64
+}
+
+// reading is the probe at one node: the model there and what it can be used
+// for.
+type reading struct {
+	node  int
+	model point
+	known bool // the water is known and the probe has followed it
+	// fitted: a row of the fit; start: a row for the lag only.
+	fitted, start bool
+}
+
+// follow walks a run and calls visit at every node after its first. The probe
+// is of first order,
+//
+//	dP/dt = (u - P)/lag,
+//
+// so over a step h with the water u straight between nodes, x = h/lag:
+//
+//	P1 = e^-x P0 + (phi - e^-x) u0 + (1 - phi) u1,  phi = (1 - e^-x)/x.
+//
+// It starts at the last still reading; until the lead pipe has passed, the
+// water at the probe is taken to be as warm as that reading.
+func (m *model) follow(r run, w weights, visit func(*reading)) {
+	p := m.p
+	rd := m.newReader(r)
+	var probe, before point
+	probe.v = p.out[r.from]
+	haveProbe := !math.IsNaN(probe.v)
+	before, haveBefore := rd.water(r.from, w.bridgedShare)
+	if m.leadL > 0 {
+		before, haveBefore = probe, haveProbe
+	}
+	leadAt := math.NaN()
+	for i := r.from + 1; i <= r.to; i++ {
+		now, ok := rd.water(i, w.bridgedShare)
+		if p.w[i]-p.w[r.from] < m.leadL {
+			now, ok = point{v: p.out[r.from]}, haveProbe
+		} else if math.IsNaN(leadAt) {
+			leadAt = p.t[i-1]
+		}
+		switch {
+		case !ok:
+			haveProbe = false
+		case haveProbe && haveBefore && m.q.LagS > 0:
+			probe = lagged(&probe, &before, &now, p.t[i]-p.t[i-1], m.q.LagS)
+		default:
+			probe, haveProbe = now, true
+		}
+		before, haveBefore = now, ok
+		x := reading{node: i, model: probe, known: ok && haveProbe && !math.IsNaN(leadAt)}
+		if x.known && !math.IsNaN(p.out[i]) && p.q1[i-1] > w.thresholdLPS {
+			late := p.t[i]-leadAt >= w.flushS && p.t[i]-p.t[r.from] >= w.edgeS && p.t[r.to]-p.t[i] >= w.edgeS
+			x.fitted, x.start = late, !late && w.edgeS == 0
+		}
+		visit(&x)
+	}
+}
+
+// lagged is the probe one step on.
+func lagged(probe, u0, u1 *point, h, lagS float64) point {
+	x := h / lagS
+	e, phi, xd := decay(x)
+	var out point
+	out.v = e*probe.v + (phi-e)*u0.v + (1-phi)*u1.v
+	for c := range out.d {
+		out.d[c] = e*probe.d[c] + (phi-e)*u0.d[c] + (1-phi)*u1.d[c]
+	}
+	// dx/dlag = -x/lag
+	out.d[colLag] = e*probe.d[colLag] + (x*e*probe.v-(xd+x*e)*u0.v+xd*u1.v)/lagS
+	return out
+}
+
+// lagScaleK is the least doubt of a reading at the start of a draw: what
+// stands in the pipe outside the bed is not known.
+const lagScaleK = 0.5
+
+// sum fills s with one run's rows; residuals, if not nil, receives them.
+func (m *model) sum(r run, w weights, s *sums, residuals *[]float64) {
+	p := m.p
+	*s = sums{}
+	m.follow(r, w, func(x *reading) {
+		i := x.node
+		if !x.known {
+			s.unknownL += p.w[i] - p.w[i-1]
+			return
+		}
+		if !x.fitted && !x.start {
+			return
+		}
+		d := x.model.d
+		res := x.model.v - p.out[i]
+		if x.start {
+			l := lagScaleK * lagScaleK
+			if math.Abs(res) > 3*lagScaleK {
+				l *= math.Abs(res) / (3 * lagScaleK)
+			}
+			s.lagA += d[colLag] * d[colLag] / l
+			s.lagG += d[colLag] * res / l
+			return
+		}
+		d[colOut] = 1
+		s.add(res, &d, w.scaleK, w.huber)
+		if residuals != nil {
+			*residuals = append(*residuals, res)
+		}
+	})
+}
+
+// sumRuns fills one sums per run, on all cores; the result does not depend on
+// their number, for each run is summed by itself and the runs in order.
+func (m *model) sumRuns(w weights, perRun []sums, residuals [][]float64) (total sums) {
+	runs := m.p.runs
+	workers := min(runtime.GOMAXPROCS(0), 1+len(runs)/16)
+	var wg sync.WaitGroup
+	for k := range workers {
+		wg.Go(func() {
+			for i := k * len(runs) / workers; i < (k+1)*len(runs)/workers; i++ {
+				var sink *[]float64
+				if residuals != nil {
+					residuals[i] = residuals[i][:0]
+					sink = &residuals[i]
+				}
+				if runs[i].draw < 0 {
+					perRun[i] = sums{}
+					continue
+				}
+				m.sum(runs[i], w, &perRun[i], sink)
+			}
+		})
+	}
+	wg.Wait()
+	for i := range perRun {
+		total.plus(&perRun[i])
+	}
+	return total
+}

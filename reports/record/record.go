@@ -1,0 +1,220 @@
+// Package record writes what stands behind a report as plain tables: the
+// cleaned, aligned record (record.csv), a row a cycle (milkings.csv), and what
+// became of every original (sources.json).
+//
+// The tables are UTF-8 without a mark, LF, comma, decimal point, times in ISO
+// 8601 with offset, an empty cell for what is not known. A text that a
+// spreadsheet would run as a formula gets a quote in front. The package
+// computes nothing.
+package record
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"yardheat/analysis/grid"
+	"yardheat/analysis/season"
+	"yardheat/ingest/series"
+	"yardheat/reports/internal/rows"
+)
+
+// block is how many rows one worker fills at a time.
+const block = 8192
+
+// Record writes record.csv: a row a cell of the grid, stamped with the start
+// of the cell; one column a channel; and last the flags of the readings in the
+// cell, as "channel:flag+flag;channel:flag".
+func Record(w io.Writer, s *season.Season) error {
+	zone, err := time.LoadLocation(s.ZoneName)
+	if err != nil {
+		return fmt.Errorf("record.csv: time zone of the farm: %w", err)
+	}
+	g := s.Record
+	if g == nil {
+		g = &grid.Grid{StepS: 60}
+	}
+	names := channelNames(g)
+	if _, err := w.Write(recordHead(g, names)); err != nil {
+		return err
+	}
+	workers := max(1, runtime.GOMAXPROCS(0))
+	bufs := make([][]byte, workers)
+	for from := 0; from < g.N; from += workers * block {
+		fillBlocks(bufs, g, names, zone, from)
+		for _, b := range bufs {
+			if _, err := w.Write(b); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// fillBlocks fills one buffer a worker; what is written does not depend on
+// how many there are.
+func fillBlocks(bufs [][]byte, g *grid.Grid, names []string, zone *time.Location, from int) {
+	var wg sync.WaitGroup
+	for k := range bufs {
+		lo := min(from+k*block, g.N)
+		hi := min(lo+block, g.N)
+		wg.Go(func() { bufs[k] = appendCells(bufs[k][:0], g, names, zone, lo, hi) })
+	}
+	wg.Wait()
+}
+
+func appendCells(b []byte, g *grid.Grid, names []string, zone *time.Location, lo, hi int) []byte {
+	millis := g.StepMS()%1000 != 0 || g.StartMS%1000 != 0
+	utc, local := newStamper(time.UTC, millis), newStamper(zone, millis)
+	for i := lo; i < hi; i++ {
+		at := g.EdgeMS(i)
+		b = utc.append(b, at)
+		b = append(b, ',')
+		b = local.append(b, at)
+		for k := range g.Channels {
+			b = append(b, ',')
+			b = appendFixed(b, g.Channels[k].Values[i])
+		}
+		b = append(b, ',')
+		b = appendFlags(b, g, names, i)
+		b = append(b, '\n')
+	}
+	return b
+}
+
+func appendFlags(b []byte, g *grid.Grid, names []string, i int) []byte {
+	var cell strings.Builder
+	for k := range g.Channels {
+		if g.Channels[k].Flags == nil || g.Channels[k].Flags[i] == 0 {
+			continue
+		}
+		if cell.Len() > 0 {
+			cell.WriteByte(';')
+		}
+		cell.WriteString(names[k])
+		sep := byte(':')
+		for bit, name := range series.FlagNames {
+			if g.Channels[k].Flags[i]&(1<<bit) != 0 {
+				cell.WriteByte(sep)
+				cell.WriteString(name)
+				sep = '+'
+			}
+		}
+	}
+	if cell.Len() == 0 {
+		return b
+	}
+	return appendText(b, cell.String())
+}
+
+// channelNames are quantity[@place], with #2, #3 where several probes share
+// one.
+func channelNames(g *grid.Grid) []string {
+	seen := map[string]int{}
+	names := make([]string, len(g.Channels))
+	for i, c := range g.Channels {
+		name := string(c.Quantity)
+		if c.Place != "" {
+			name += "@" + c.Place
+		}
+		seen[name]++
+		if n := seen[name]; n > 1 {
+			name += "#" + strconv.Itoa(n)
+		}
+		names[i] = name
+	}
+	return names
+}
+
+func recordHead(g *grid.Grid, names []string) []byte {
+	b := []byte("time_utc,time_local")
+	for i, c := range g.Channels {
+		b = append(b, ',')
+		b = appendText(b, names[i]+"_"+c.Unit)
+	}
+	return append(b, ",flags\n"...)
+}
+
+// Milkings is milkings.csv: a row a cycle.
+func Milkings(s *season.Season) ([]byte, error) {
+	zone, err := time.LoadLocation(s.ZoneName)
+	if err != nil {
+		return nil, fmt.Errorf("milkings.csv: time zone of the farm: %w", err)
+	}
+	columns := rows.Cycles()
+	b := milkingsHead(columns)
+	utc, local := newStamper(time.UTC, false), newStamper(zone, false)
+	for i := range s.Cycles {
+		for k, c := range columns {
+			if k > 0 {
+				b = append(b, ',')
+			}
+			b = appendCell(b, &s.Cycles[i], c, utc, local)
+		}
+		b = append(b, '\n')
+	}
+	return b, nil
+}
+
+func milkingsHead(columns []rows.Column[season.CycleRow]) []byte {
+	var names []string
+	for _, c := range columns {
+		if c.Kind == rows.Time {
+			names = append(names, c.Key+"_utc", c.Key+"_local")
+			continue
+		}
+		names = append(names, c.Key)
+	}
+	return []byte(strings.Join(names, ",") + "\n")
+}
+
+func appendCell(b []byte, r *season.CycleRow, c rows.Column[season.CycleRow], utc, local *stamper) []byte {
+	switch c.Kind {
+	case rows.Time:
+		at := c.At(r)
+		if at == 0 {
+			return append(b, ',')
+		}
+		b = utc.append(b, at)
+		b = append(b, ',')
+		return local.append(b, at)
+	case rows.Text:
+		return appendText(b, c.Text(r))
+	}
+	return appendFull(b, c.Number(r))
+}
+
+// appendFull appends v with 12 significant digits and no exponent.
+func appendFull(b []byte, v float64) []byte {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return b
+	}
+	short, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 12, 64), 64)
+	if err != nil || short == 0 {
+		return append(b, '0')
+	}
+	return strconv.AppendFloat(b, short, 'f', -1, 64)
+}
+
+// appendText appends a text cell: quoted by RFC 4180 where needed, and with a
+// single quote in front where a spreadsheet would take it for a formula (OWASP
+// ASVS 5, 1.2.10: = + - @, tab, carriage return, NUL).
+func appendText(b []byte, text string) []byte {
+	if text == "" {
+		return b
+	}
+	if strings.ContainsRune("=+-@\t\r\x00", rune(text[0])) {
+		text = "'" + text
+	}
+	if !strings.ContainsAny(text, "\",\n\r") {
+		return append(b, text...)
+	}
+	b = append(b, '"')
+	b = append(b, strings.ReplaceAll(text, `"`, `""`)...)
+	return append(b, '"')
+}

@@ -1,0 +1,131 @@
+package season
+
+import (
+	"fmt"
+	"math"
+
+	"yardheat/analysis/account"
+	"yardheat/analysis/caution"
+	"yardheat/analysis/grid"
+	"yardheat/ingest"
+)
+
+// Compute makes the season of a record: grid, account, loop, plant, one Monte
+// Carlo run over all figures, and the rows behind them. The same record and
+// options give the same season, on any number of cores.
+func Compute(rec *ingest.Record, opt Options) (*Season, error) {
+	if err := opt.Validate(); err != nil {
+		return nil, err
+	}
+	b := &builder{rec: rec, opt: opt, s: &Season{Farm: rec.Farm.Name, ZoneName: rec.Farm.ZoneName, Files: rec.Files, Seed: opt.Doubt.Seed}}
+	from, to, err := period(rec, opt)
+	if err != nil {
+		return nil, err
+	}
+	opt.say("laying the logs on one grid")
+	if b.grid, err = grid.Build(rec, from, to, opt.Account.Grid); err != nil {
+		return nil, fmt.Errorf("grid: %w", err)
+	}
+	b.reg = newRegistry(rec.Farm, b.grid)
+	opt.say("keeping the account")
+	if b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account); err != nil {
+		return nil, fmt.Errorf("account: %w", err)
+	}
+	b.s.Problems = append(append(b.s.Problems, rec.Problems...), b.acc.Problems...)
+	if err := b.figures(); err != nil {
+		return nil, err
+	}
+	b.rows()
+	raised, err := caution.Raise(caution.Input{Grid: b.grid, Farm: rec.Farm, Zone: b.acc.Zone, FromMS: from, ToMS: to, Account: b.acc}, opt.Caution)
+	if err != nil {
+		return nil, fmt.Errorf("cautions: %w", err)
+	}
+	b.s.Cautions, b.s.Standing = cautions(raised), caution.Standing()
+	b.s.Settings = opt.settings()
+	b.record()
+	return b.s, nil
+}
+
+// period is the span reported on: what was asked for, within the record.
+func period(rec *ingest.Record, opt Options) (from, to int64, err error) {
+	from, to = rec.First, rec.Last
+	if !opt.From.IsZero() {
+		from = max(from, opt.From.UnixMilli())
+	}
+	if !opt.To.IsZero() {
+		to = min(to, opt.To.UnixMilli())
+	}
+	if from >= to {
+		return 0, 0, fmt.Errorf("%w: the record runs from %s to %s", ErrPeriod, clockTime(rec.First, rec), clockTime(rec.Last, rec))
+	}
+	return from, to, nil
+}
+
+// figures asks for every figure, makes the trials and fills them in.
+func (b *builder) figures() error {
+	b.opt.say("fitting the loop")
+	all := b.stretchOf(func(int) bool { return true })
+	fit := b.fitLoop()
+	x := b.terms()
+	s := b.saver(x)
+	b.heat(x, all)
+	b.saving(s, all)
+	b.electricityFigures(x, all)
+	b.loopFigures(fit)
+	b.opt.say("fitting the plant")
+	r := b.recovery(x)
+	b.plant(r)
+	b.ladder()
+	b.bed(x, all)
+	b.months(x, s, r, fit)
+	b.stretches(x, s, r, fit)
+	b.opt.say("making the trials")
+	if err := b.run(); err != nil {
+		return fmt.Errorf("trials: %w", err)
+	}
+	b.s.Trials = b.result.Trials
+	b.headline()
+	b.budgetRows()
+	return nil
+}
+
+// headlineKeys in the order of the first screen.
+var headlineKeys = []string{"loop_kwh", "plant_kwh", "element_kwh", "wash_kwh", "saved_kwh", "ua_w_per_k", "recovery_fraction"}
+
+// headline gathers the seven figures of the first screen.
+func (b *builder) headline() {
+	found := map[string]Named{}
+	for _, list := range [][]Named{b.s.Heat.Seen, b.s.Saving.Figures, b.s.Loop.Figures, b.s.Plant.Figures} {
+		for _, n := range list {
+			found[n.Key] = n
+		}
+	}
+	for _, key := range headlineKeys {
+		b.s.Headline = append(b.s.Headline, found[key])
+	}
+}
+
+// budgetRows says whose error makes how much of each headline figure's spread.
+func (b *builder) budgetRows() {
+	for _, o := range b.budget {
+		for _, r := range b.result.Budget(o.output) {
+			if r.Share < 0.0005 {
+				continue
+			}
+			src := b.reg.sources[r.Source]
+			b.s.Budget = append(b.s.Budget, BudgetRow{Figure: o.key, Source: src.Name, Kind: string(src.Kind), Share: r.Share,
+				Error: src.Error(), Assumed: src.Assumed})
+		}
+	}
+}
+
+func cautions(list []caution.Caution) []Caution {
+	out := make([]Caution, len(list))
+	for i, c := range list {
+		out[i] = Caution{ID: c.ID, Text: c.Text, Because: c.Because, First: c.First, Last: c.Last}
+	}
+	return out
+}
+
+// nan is "not known".
+var nan = math.NaN()

@@ -1,0 +1,191 @@
+package season
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"github.com/go-gota/gota/dataframe"
+	gota "github.com/go-gota/gota/series"
+
+	"yardheat/analysis/doubt"
+)
+
+func itoa(n int) string { return strconv.Itoa(n) }
+
+// months asks for each month's figures. A cycle belongs to the local month in
+// which it starts.
+func (b *builder) months(x *terms, s *saver, r *recovery, fit *loopFit) {
+	names := b.monthNames()
+	b.s.Months = make([]Month, len(names))
+	for k, name := range names {
+		m := &b.s.Months[k]
+		m.Month = name
+		part := b.stretchOf(func(i int) bool { return b.acc.Cycles[i].Month(b.acc.Zone) == name })
+		b.stretchFigures(&m.Figures, x, s, r, fit, part)
+	}
+}
+
+// monthNames are the local months of the cycles, in order. They come from
+// gota's GroupBy, whose order is random: sorted by name, which is by time.
+func (b *builder) monthNames() []string {
+	list := make([]string, len(b.acc.Cycles))
+	for i, c := range b.acc.Cycles {
+		list[i] = c.Month(b.acc.Zone)
+	}
+	if len(list) == 0 {
+		return nil
+	}
+	n := make([]int, len(list))
+	groups := dataframe.New(gota.New(list, gota.String, "month"), gota.New(n, gota.Int, "n")).GroupBy("month")
+	if groups == nil || groups.Err != nil {
+		return nil
+	}
+	table := groups.Aggregation([]dataframe.AggregationType{dataframe.Aggregation_COUNT}, []string{"n"})
+	return table.Arrange(dataframe.Sort("month")).Col("month").Records()
+}
+
+// stretches asks for the farm's own stretches.
+func (b *builder) stretches(x *terms, s *saver, r *recovery, fit *loopFit) {
+	f := b.rec.Farm.Seasons
+	b.s.Seasons = make([]Stretch, len(f))
+	for k, season := range f {
+		from, to := b.acc.FromMS, b.acc.ToMS
+		if !season.From.IsZero() {
+			from = max(from, season.From.UnixMilli())
+		}
+		if !season.To.IsZero() {
+			to = min(to, season.To.UnixMilli())
+		}
+		name := season.Name
+		if name == "" {
+			name = fmt.Sprintf("season %d", k+1)
+		}
+		b.s.Seasons[k] = Stretch{Name: name, Kind: season.Kind, From: from, To: to}
+		part := b.stretchOf(func(i int) bool { c := b.acc.Cycles[i]; return c.Start >= from && c.Start < to })
+		b.stretchFigures(&b.s.Seasons[k].Figures, x, s, r, fit, part)
+	}
+}
+
+// stretchFigures asks for loop_kwh, plant_kwh, element_kwh, wash_kwh,
+// saved_kwh, ua_w_per_k, approach_k and recovery_fraction of a stretch.
+func (b *builder) stretchFigures(dst *[]Named, x *terms, s *saver, r *recovery, fit *loopFit, part stretch) {
+	b.seenHeat(dst, "loop_kwh", x.loop, part)
+	b.seenHeat(dst, "plant_kwh", x.plate, part)
+	b.seenPower(dst, "element_kwh", x.element, part)
+	b.seenHeat(dst, "wash_kwh", x.wash, part)
+	in := map[int]bool{}
+	for _, i := range part.rows {
+		in[i] = true
+	}
+	b.savedIn(dst, s, part, in)
+	b.loopIn(dst, fit, part)
+	r.month(dst, in)
+}
+
+func (b *builder) savedIn(dst *[]Named, s *saver, part stretch, in map[int]bool) {
+	if s.why != "" {
+		*dst = append(*dst, unknown("saved_kwh", "kWh", doubt.Metered, s.why))
+		return
+	}
+	var rows []int
+	for _, i := range s.rows {
+		if in[i] {
+			rows = append(rows, i)
+		}
+	}
+	if len(rows) == 0 {
+		*dst = append(*dst, unknown("saved_kwh", "kWh", doubt.Metered, "no cycle has wash heat and electricity covered"))
+		return
+	}
+	at := s.ask(rows)
+	b.wantAt(dst, "saved_kwh", meta{unit: "kWh", basis: doubt.Metered, n: len(rows), coverage: b.share(part, s.covered())}, at+outSaved)
+}
+
+// ladder says how far each step lifts the water and what it gained.
+func (b *builder) ladder() {
+	gain := map[string]string{"loop": "loop_kwh", "plate": "plant_kwh", "element": "element_kwh", "wash": "wash_kwh"}
+	absent := map[string]bool{"loop": b.acc.Loop.Absent, "plate": b.acc.Plate.Absent, "wash": b.acc.Wash.Absent}
+	for _, g := range b.acc.Ladder(0, len(b.acc.Cycles)) {
+		if absent[g.Step] {
+			continue
+		}
+		b.s.Ladder = append(b.s.Ladder, Step{Step: g.Step})
+		at := len(b.s.Ladder) - 1
+		b.finish = append(b.finish, func() { b.s.Ladder[at].GainedKWh = b.gained(gain[g.Step]) })
+		if math.IsNaN(g.TempC) {
+			b.s.Ladder[at].TempC = unknown("", "degC", doubt.Metered, "no probe sees this step").Figure
+			continue
+		}
+		part := doubt.NewPart([]float64{g.TempC}, nil, b.reg.effects(g.Sources, []float64{1}))
+		k := b.output(func(t *doubt.Trial) float64 { return part.Census(t.E) })
+		b.finish = append(b.finish, func() { b.s.Ladder[at].TempC = b.result.Figure(k, "degC", doubt.Metered, g.N, 1, "") })
+	}
+}
+
+// gained is a rung's heat, as the account gives it.
+func (b *builder) gained(key string) Figure {
+	for _, n := range b.s.Heat.Seen {
+		if n.Key == key {
+			return n.Figure
+		}
+	}
+	return unknown("", "kWh", doubt.Metered, "the feed brings no heat").Figure
+}
+
+// bed asks for the bed's figures: what was extracted, never what was produced.
+func (b *builder) bed(x *terms, all stretch) {
+	dst := &b.s.Bed
+	if s := b.grid.Stream("bed_temp"); s == nil {
+		*dst = append(*dst, unknown("mean_c", "degC", doubt.Metered, "no bed_temp is logged"))
+	} else {
+		mean, n := meanOf(s.Values)
+		shift := b.reg.effects(s.Sources, []float64{1})
+		part := doubt.NewPart([]float64{mean}, nil, shift)
+		b.want(dst, "mean_c", meta{unit: "degC", basis: doubt.Metered, n: n, coverage: float64(n) / float64(max(1, b.grid.N))},
+			func(t *doubt.Trial) float64 { return part.Census(t.E) })
+	}
+	area, tonnes := 0.0, 0.0
+	if l := b.rec.Farm.Loop; l != nil {
+		area = l.BedAreaM2
+	}
+	for _, e := range b.rec.Farm.Events {
+		if at := e.At.UnixMilli(); e.What == "bedded" && at < b.acc.ToMS {
+			tonnes += e.Tonnes
+		}
+	}
+	hours := 0.0
+	if x.loop.known {
+		for i, r := range x.loop.h.Rows {
+			hours += b.acc.Cycles[i].Hours() * r.SeenShare(b.acc.Cycles[i])
+		}
+	}
+	b.perBed("heat_w_per_m2", "W/m2", x.loop, all, 1000/(area*hours), area*hours > 0, "farm.toml gives no loop.bed_area_m2")
+	b.perBed("heat_kwh_per_m2", "kWh/m2", x.loop, all, 1/area, area > 0, "farm.toml gives no loop.bed_area_m2")
+	b.perBed("heat_kwh_per_tonne", "kWh/t", x.loop, all, 1/tonnes, tonnes > 0, "farm.toml gives no tonnes with a bedded event")
+}
+
+func (b *builder) perBed(key, unit string, x stream, all stretch, factor float64, ok bool, why string) {
+	switch {
+	case !x.known:
+		b.s.Bed = append(b.s.Bed, unknown(key, unit, doubt.Metered, x.why))
+	case !ok:
+		b.s.Bed = append(b.s.Bed, unknown(key, unit, doubt.Metered, why))
+	default:
+		m := b.heatMeta(x.h, all)
+		m.unit = unit
+		part := x.part
+		b.want(&b.s.Bed, key, m, func(t *doubt.Trial) float64 { return factor * part.Census(t.E) })
+	}
+}
+
+func meanOf(v []float64) (mean float64, n int) {
+	sum := 0.0
+	for _, x := range v {
+		if x == x {
+			sum += x
+			n++
+		}
+	}
+	return sum / float64(n), n
+}

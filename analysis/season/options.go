@@ -1,0 +1,113 @@
+package season
+
+import (
+	"errors"
+	"fmt"
+	"reflect"
+	"strconv"
+	"time"
+
+	"yardheat/analysis/account"
+	"yardheat/analysis/caution"
+	"yardheat/analysis/doubt"
+	"yardheat/analysis/loop"
+	"yardheat/analysis/plant"
+)
+
+// ErrPeriod: the period asked for holds nothing of the record.
+var ErrPeriod = errors.New("the period asked for holds nothing of the record")
+
+// Options of a season.
+type Options struct {
+	// From, To: the period, zero = the whole record.
+	From, To time.Time
+	Account  account.Options
+	Loop     loop.Options
+	Plant    plant.Options
+	Caution  caution.Options
+	Doubt    doubt.Options
+	// LagError: half-width at 95 % of a probe's time constant, as a share of it
+	// (assumed; common practice, no source). HeldK: of a reading held back to the
+	// start of a run, K.
+	LagError, HeldK float64
+	// TypicalDraws is how many draws are shown closely.
+	TypicalDraws int
+	// Progress, if not nil, is told what is being done.
+	Progress func(stage string)
+}
+
+// DefaultOptions are the project's.
+func DefaultOptions() Options {
+	return Options{
+		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Plant: plant.DefaultOptions(),
+		Caution: caution.DefaultOptions(), Doubt: doubt.DefaultOptions(),
+		LagError: 0.6, HeldK: 1, TypicalDraws: 3,
+	}
+}
+
+// Validate names the first option that cannot be used.
+func (o Options) Validate() error {
+	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Doubt.Validate()} {
+		if err != nil {
+			return err
+		}
+	}
+	switch {
+	case !(o.LagError >= 0 && o.LagError <= 3):
+		return fmt.Errorf("season: option LagError is %g; want 0 to 3", o.LagError)
+	case !(o.HeldK >= 0 && o.HeldK <= 20):
+		return fmt.Errorf("season: option HeldK is %g; want 0 to 20", o.HeldK)
+	case o.TypicalDraws < 0 || o.TypicalDraws > 12:
+		return fmt.Errorf("season: option TypicalDraws is %d; want 0 to 12", o.TypicalDraws)
+	}
+	return nil
+}
+
+func (o Options) say(stage string) {
+	if o.Progress != nil {
+		o.Progress(stage)
+	}
+}
+
+// settings lists every option in force, by stage and name.
+func (o Options) settings() []Setting {
+	base := DefaultOptions()
+	var out []Setting
+	for _, part := range []struct {
+		name      string
+		now, then any
+	}{
+		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"plant", o.Plant, base.Plant},
+		{"caution", o.Caution, base.Caution}, {"trials", o.Doubt, base.Doubt},
+	} {
+		out = flatten(out, part.name, reflect.ValueOf(part.now), reflect.ValueOf(part.then))
+	}
+	out = append(out,
+		Setting{"season.LagError", number(o.LagError), origin(o.LagError == base.LagError)},
+		Setting{"season.HeldK", number(o.HeldK), origin(o.HeldK == base.HeldK)})
+	return out
+}
+
+func flatten(out []Setting, name string, now, then reflect.Value) []Setting {
+	for i := range now.NumField() {
+		key, v := name+"."+now.Type().Field(i).Name, now.Field(i)
+		switch v.Kind() {
+		case reflect.Struct:
+			out = flatten(out, key, v, then.Field(i))
+		case reflect.Float64:
+			out = append(out, Setting{key, number(v.Float()), origin(v.Float() == then.Field(i).Float())})
+		case reflect.Int, reflect.Bool, reflect.Uint64:
+			out = append(out, Setting{key, fmt.Sprint(v.Interface()), origin(v.Equal(then.Field(i)))})
+		}
+	}
+	return out
+}
+
+func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+
+func origin(same bool) string {
+	if same {
+		return "default"
+	}
+	return "set"
+}

@@ -8,6 +8,7 @@ import "math"
 type chain struct {
 	n, first, last int
 	cellKg         float64
+	cpKJ           float64 // specific heat, kJ/(kg K)
 	waterKJ        float64 // capacity of a cell's water
 	wallKJ         float64 // and of its wall; 0 = no wall
 	bedG, airG     float64 // wall to bed, wall to air
@@ -48,9 +49,9 @@ func (c *chain) storedKJ() float64 {
 		sum += t * c.wallKJ
 	}
 	if c.phi >= 0.5 { // the first half, and what it took up, already counts
-		return sum + c.water[0]*c.waterKJ/2 + c.inSum*cpKJPerKgK
+		return sum + c.water[0]*c.waterKJ/2 + c.inSum*c.cpKJ
 	}
-	return sum + c.inSum*cpKJPerKgK
+	return sum + c.inSum*c.cpKJ
 }
 
 // relax is the exact solution over dt of water x and wall y of one cell, both
@@ -115,8 +116,9 @@ func (c *chain) exchange(dtS, film, bedC, airC float64) {
 	c.beyond(bed, air, bedC, airC)
 }
 
-// beyond lets the parcels at the outlet relax on as if the last zone went on:
-// outC reads between their centres. Only what is still inside takes heat.
+// beyond lets the parcels whose centres are past the outlet relax on as if the
+// last zone went on: outC reads between centres. A parcel's stay is counted
+// from centre in to centre out, so this heat is no one's.
 func (c *chain) beyond(bed, air relax, bedC, airC float64) {
 	zone, surround := air, airC
 	if c.last == c.n {
@@ -124,12 +126,9 @@ func (c *chain) beyond(bed, air relax, bedC, airC float64) {
 	}
 	rate := zone.past - 1
 	c.gone += rate * (c.gone - surround)
-	if c.phi < 0.5 {
-		return
+	if c.phi >= 0.5 {
+		c.water[c.n] += rate * (c.water[c.n] - surround)
 	}
-	d := rate * (c.water[c.n] - surround)
-	c.water[c.n] += d
-	c.airKJ += d * c.waterKJ * (1 - c.phi)
 }
 
 // outC is the water at the outlet probe: between the parcels' centres.

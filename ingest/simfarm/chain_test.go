@@ -107,7 +107,8 @@ func TestChainAgainstExactSolution(t *testing.T) {
 func TestSteadyUA(t *testing.T) {
 	const film, bed, kgS = 12.0, 0.7, 0.15
 	ua := 1 / (1/film + 1/bed)
-	want := 45 + (8-45)*math.Exp(-ua/(kgS*cpKJPerKgK))
+	sample := Sample()
+	want := 45 + (8-45)*math.Exp(-ua/(kgS*sample.cellsCp()))
 	for _, n := range []int{60, 120, 240} {
 		f := &Farm{s: Sample()}
 		f.s.Loop.Cells, f.s.Loop.InletL, f.s.Loop.LeadL = n, 0, 0

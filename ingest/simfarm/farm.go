@@ -130,7 +130,8 @@ func (f *Farm) newChain(thermal, bedG, mixShare float64) *chain {
 	share := thermal / float64(n)
 	c := &chain{n: leadIn + n + leadOut, first: leadIn, last: leadIn + n}
 	c.cellKg = f.waterL * rhoAt(loopMeanC) / 1000 * share
-	c.waterKJ = c.cellKg * cpKJPerKgK
+	c.cpKJ = f.s.cellsCp()
+	c.waterKJ = c.cellKg * c.cpKJ
 	c.wallKJ = c.waterKJ * f.beta
 	c.bedG = bedG * share
 	c.airG = leadWPerLK / 1000 * f.waterL * share
@@ -138,6 +139,15 @@ func (f *Farm) newChain(thermal, bedG, mixShare float64) *chain {
 	c.mix = mixShare * mixShare * float64(n) / 2
 	c.water, c.wall = make([]float64, c.n+1), make([]float64, c.n)
 	return c
+}
+
+// cellsCp is the specific heat with which the loop's cells reckon: the mean
+// over the rise that this farm's water usually has, by enthalpy. It differs by
+// 0.1 % between farms; within one the rest is about 0.03 %.
+func (s *Scenario) cellsCp() float64 {
+	cold := s.Climate.MainsC - s.Climate.MainsDipK/2
+	hot := cold + 0.75*(s.Bed.MeanC-cold)
+	return (hAt(hot) - hAt(cold)) / (hot - cold)
 }
 
 // leadWPerLK is what an unburied plastic pipe loses to the air for each litre

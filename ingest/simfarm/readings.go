@@ -41,7 +41,7 @@ func (f *Farm) times(l *Logger, r *readings) {
 		if at < 0 {
 			continue
 		}
-		if at > float64(f.end-f.start) {
+		if at >= float64(f.end-f.start) {
 			return
 		}
 		if !inGap(gaps, at/86400) {

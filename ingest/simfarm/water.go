@@ -44,8 +44,7 @@ const (
 	tableStep  = 0.25
 	// pipeMPa is the absolute pressure at which the tables hold.
 	pipeMPa = 0.3
-	// cpKJPerKgK is the specific heat with which the loop's cells reckon:
-	// (h(40) - h(8))/32 by IF97; means over 5..50 degC differ by 0.05 %.
+	// cpKJPerKgK is the specific heat of warm water, (h(40) - h(8))/32 by IF97.
 	cpKJPerKgK = 4.184
 )
 

@@ -102,16 +102,22 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 	leadAt := math.NaN()
 	for i := r.from + 1; i <= r.to; i++ {
 		now, ok := rd.water(i, w.bridgedShare)
+		h, arrives := p.t[i]-p.t[i-1], 0.0
 		if p.w[i]-p.w[r.from] < m.leadL {
 			now, ok = point{v: p.out[r.from]}, haveProbe
 		} else if math.IsNaN(leadAt) {
-			leadAt = p.t[i-1]
+			arrives = m.arrival(r, i)
+			leadAt = p.t[i-1] + arrives
 		}
 		switch {
 		case !ok:
 			haveProbe = false
+		case arrives > 0 && haveProbe && m.q.LagS > 0:
+			still := point{v: p.out[r.from]}
+			probe = lagged(&probe, &still, &still, arrives, m.q.LagS)
+			probe = lagged(&probe, &now, &now, h-arrives, m.q.LagS)
 		case haveProbe && haveBefore && m.q.LagS > 0:
-			probe = lagged(&probe, &before, &now, p.t[i]-p.t[i-1], m.q.LagS)
+			probe = lagged(&probe, &before, &now, h, m.q.LagS)
 		default:
 			probe, haveProbe = now, true
 		}
@@ -125,8 +131,27 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 	}
 }
 
+// arrival is when, in seconds after node i-1, the first water from the bed
+// reaches the probe, the lead pipe passed. Where flow rises from nothing over
+// the interval (nodes at mid-cell) it began half way.
+func (m *model) arrival(r run, i int) float64 {
+	p := m.p
+	h, dt := p.t[i]-p.t[i-1], 0.0
+	if m.leadL > 0 {
+		s := seeker{p, i - 1, i}
+		_, dt, _ = s.find(p.w[r.from] + m.leadL)
+	}
+	if p.q0[i-1] == 0 {
+		dt = max(dt, h/2)
+	}
+	return min(dt, h)
+}
+
 // lagged is the probe one step on.
 func lagged(probe, u0, u1 *point, h, lagS float64) point {
+	if h <= 0 {
+		return *probe
+	}
 	x := h / lagS
 	e, phi, xd := decay(x)
 	var out point

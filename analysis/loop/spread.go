@@ -214,7 +214,9 @@ func invert(h *mat.SymDense, held []bool) *mat.SymDense {
 
 // designEffect is by how much the rows' relatedness widens the spread: the
 // variance from blocks over that of independent rows, averaged over the free
-// parameters. With too few blocks one row per draw is taken to count.
+// parameters. It is never less than the rows of a draw: what the model misses
+// is the same through a draw and from draw to draw, which blocks cannot see and
+// priors must be able to outweigh.
 func (f *fitter) designEffect(g groups) float64 {
 	f.deff = 1
 	total := f.eval(f.q, false)
@@ -233,7 +235,7 @@ func (f *fitter) designEffect(g groups) float64 {
 			sum, n = sum+math.Log(max(v.At(i, i)/inv.At(i, i), 1e-6)), n+1
 		}
 	}
-	return max(1, min(math.Exp(sum/n), float64(total.n)))
+	return max(perDraw, min(math.Exp(sum/n), float64(total.n)))
 }
 
 func (f *fitter) drawsUsed() int {

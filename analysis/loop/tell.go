@@ -49,6 +49,9 @@ func allNaN(x []float64) bool {
 func (f *fitter) profile(out *Fit) {
 	best, deff := f.q, f.deff
 	free := slices.DeleteFunc(slices.Clone(f.free), func(c int) bool { return c == colLnK })
+	if !f.o.HoldRatio && !slices.Contains(free, colLnR) {
+		free = append(free, colLnR) // held at 1 in the fit, but no less in doubt
+	}
 	lowest := f.eval(best, false).cost/deff + f.penalty(best)
 	rise := func(q Params) (Params, float64) {
 		f.q = q

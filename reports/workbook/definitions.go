@@ -1,0 +1,43 @@
+package workbook
+
+import (
+	"fmt"
+
+	"yardheat/analysis/season"
+)
+
+// words define what the sheets print. Read-only.
+var words = [...][2]string{
+	{"Value, low end, high end", "The figure and the ends of its interval. An empty cell is not known; the column Why missing says why. Where one end is empty the figure is known from one side only."},
+	{"Basis", "metered: summed from readings. fitted: found by fitting a model to readings. estimated: rests on a stated or assumed figure."},
+	{"UTC, local", "Every time stands twice: in UTC, and on the clocks of the farm's time zone, daylight saving included."},
+	{"loop_kwh, plant_kwh", "Heat that the water gained across the loop and across the plate, as metered."},
+	{"wash_kwh", "Heat in the wash water above the cold feed of its cycle."},
+	{"recovery_fraction", "Heat caught at the plate, divided by the heat taken from the milk plus compressor electricity plus the standing gain of the cold store."},
+	{"baseline_kwh", "(Wash heat + other use) / efficiency of the alternative, in kWh of its carrier, on heat delivered: heat above the temperature that the element heats to is not in it, and no tank loss is charged to the alternative."},
+	{"used_kwh", "Electricity of the element and the pumps."},
+	{"saved_kwh", "baseline_kwh − used_kwh: final energy across carriers. It is not priced."},
+	{"money", "baseline × price of the alternative − grid electricity × its price at that hour − own solar × export price."},
+	{"A wash's temperature", "Flow-weighted mean of the wash probe once flushed; without a wash meter, the tank's temperature when its refill begins to follow the wash, and the refill's litres."},
+	{"Approach", "Bed temperature minus the temperature of water that has soaked in the loop."},
+	{"Effectiveness", "Temperature gained by a draw, divided by bed minus feed."},
+	{"Share of the variance", "How much of a figure's spread an error makes. shared: one error for the whole season. random: differs from day to day."},
+	{"As seen, whole period", "As seen: over the time that the readings cover. Whole period: the same, estimated for the gaps too."},
+}
+
+// definitions end with every setting in force.
+func definitions(s *season.Season) table {
+	t := table{name: "Definitions", heads: []head{{"Term or setting", 30}, {"Meaning or value", 110}, {"From", 14}}}
+	for _, w := range words {
+		t.rows = append(t.rows, []any{w[0], w[1], "definition"})
+	}
+	t.rows = append(t.rows,
+		[]any{"basis of the saving", s.Saving.Basis, "farm.toml"},
+		[]any{"time zone", s.ZoneName, "farm.toml"},
+		[]any{"trials", fmt.Sprint(s.Trials), "default"},
+		[]any{"seed", fmt.Sprint(s.Seed), "default"})
+	for _, one := range s.Settings {
+		t.rows = append(t.rows, []any{one.Key, one.Value, one.Source})
+	}
+	return t
+}

@@ -1,0 +1,222 @@
+package workbook
+
+import (
+	"math"
+	"strings"
+	"time"
+
+	"yardheat/analysis/season"
+	"yardheat/reports/internal/rows"
+)
+
+// sheets are the workbook's, in their order.
+func sheets(s *season.Season, zone *time.Location) []table {
+	return []table{
+		summary(s), months(s),
+		listed("Cycles", rows.Cycles(), s.Cycles, zone),
+		listed("Draws", rows.Draws(), s.Draws, zone),
+		listed("Washes", rows.Washes(), s.Washes.List, zone),
+		fits(s, zone), budget(s), sources(s, zone), problems(s, zone), definitions(s),
+	}
+}
+
+// listed is a table of rows in the columns that the CSV has too; a time takes
+// two, UTC and local.
+func listed[T any](name string, columns []rows.Column[T], list []T, zone *time.Location) table {
+	t := table{name: name}
+	for _, c := range columns {
+		switch c.Kind {
+		case rows.Time:
+			t.heads = append(t.heads, head{c.Head + " (UTC)", 20}, head{c.Head + " (local)", 20})
+		case rows.Text:
+			t.heads = append(t.heads, head{c.Head, 16})
+		default:
+			t.heads = append(t.heads, head{withUnit(c.Head, c.Unit), 13})
+		}
+	}
+	for i := range list {
+		t.rows = append(t.rows, rowOf(columns, &list[i], zone))
+	}
+	return t
+}
+
+func rowOf[T any](columns []rows.Column[T], of *T, zone *time.Location) []any {
+	var out []any
+	for _, c := range columns {
+		switch c.Kind {
+		case rows.Time:
+			out = append(out, stampOf(c.At(of), time.UTC), stampOf(c.At(of), zone))
+		case rows.Text:
+			out = append(out, c.Text(of))
+		case rows.YesNo:
+			out = append(out, c.Number(of) == 1)
+		default:
+			out = append(out, number{c.Number(of), c.Decimals})
+		}
+	}
+	return out
+}
+
+func withUnit(text, unit string) string {
+	if unit == "" {
+		return text
+	}
+	return text + " (" + unit + ")"
+}
+
+// figureHeads are the columns of a table of figures, after the first ones.
+func figureHeads(first ...head) []head {
+	return append(first, head{"Value (in the unit)", 14}, head{"Low end", 14}, head{"High end", 14}, head{"Unit", 10},
+		head{"As shown", 26}, head{"Basis", 11}, head{"Confidence", 11}, head{"Cycles or draws", 9},
+		head{"Share of the period seen", 12}, head{"Why missing", 40})
+}
+
+func figureCells(f season.Figure, first ...any) []any {
+	if f.Basis == "" { // never filled in: its zeros are no measurement
+		return first
+	}
+	d := decimalsOf(f)
+	return append(first, number{f.Value, d}, number{f.Low, d}, number{f.High, d}, f.Unit, f.Shown, string(f.Basis),
+		number{f.Confidence, 2}, f.N, number{f.Coverage, 3}, f.Why)
+}
+
+// decimalsOf shows two digits more than the interval warrants.
+func decimalsOf(f season.Figure) int {
+	size := f.High - f.Low
+	if !(size > 0) {
+		size = math.Abs(f.Value) / 100
+	}
+	if !(size > 0) {
+		return 1
+	}
+	return min(max(1-int(math.Floor(math.Log10(size))), 0), mostDecimals)
+}
+
+func summary(s *season.Season) table {
+	t := table{name: "Summary", title: "Season of " + s.Farm,
+		heads: figureHeads(head{"About", 24}, head{"Figure", 40}, head{"Key in results.json", 24})}
+	add := func(about string, list []season.Named) {
+		for _, n := range list {
+			t.rows = append(t.rows, figureCells(n.Figure, about, n.Label, n.Key))
+		}
+	}
+	add("At a glance", s.Headline)
+	add("Heat, as seen", s.Heat.Seen)
+	add("Heat, whole period", s.Heat.Whole)
+	add("Electricity", s.Electricity)
+	add("Saving, as seen", s.Saving.Figures)
+	add("Saving, whole period", s.Saving.Whole)
+	add("Saving, its lines", []season.Named{{Key: "money_not_spent", Label: "Not bought", Figure: s.Saving.FuelMoney},
+		{Key: "money_spent", Label: "Bought", Figure: s.Saving.PowerMoney}})
+	add("Bed", s.Bed)
+	for _, step := range s.Ladder {
+		add("Ladder: "+step.Step, []season.Named{{Key: "temp_c", Label: "Temperature", Figure: step.TempC},
+			{Key: "gained_kwh", Label: "Heat gained", Figure: step.GainedKWh}})
+	}
+	return t
+}
+
+// months has a row a month, then a row a stretch of the farm file; a figure
+// takes three columns.
+func months(s *season.Season) table {
+	type line struct {
+		name, kind string
+		figures    []season.Named
+	}
+	var lines []line
+	for _, m := range s.Months {
+		lines = append(lines, line{m.Month, "month", m.Figures})
+	}
+	for _, x := range s.Seasons {
+		lines = append(lines, line{x.Name, x.Kind, x.Figures})
+	}
+	t := table{name: "Months", heads: []head{{"Month or season", 18}, {"Kind", 13}}}
+	at := map[string]int{} // column of a key's value
+	for _, l := range lines {
+		for _, n := range l.figures {
+			if _, ok := at[n.Key]; !ok {
+				at[n.Key] = len(t.heads)
+				t.heads = append(t.heads, head{withUnit(n.Label, n.Figure.Unit), 14},
+					head{withUnit(n.Label+", low end", n.Figure.Unit), 14}, head{withUnit(n.Label+", high end", n.Figure.Unit), 14})
+			}
+		}
+	}
+	for _, l := range lines {
+		row := make([]any, len(t.heads))
+		row[0], row[1] = l.name, l.kind
+		for _, n := range l.figures {
+			if n.Figure.Basis == "" {
+				continue
+			}
+			d := decimalsOf(n.Figure)
+			copy(row[at[n.Key]:], []any{number{n.Figure.Value, d}, number{n.Figure.Low, d}, number{n.Figure.High, d}})
+		}
+		t.rows = append(t.rows, row)
+	}
+	return t
+}
+
+func fits(s *season.Season, zone *time.Location) table {
+	t := table{name: "Fits", heads: figureHeads(head{"Of", 20}, head{"Figure", 40}, head{"Key in results.json", 24},
+		head{"From (UTC)", 20}, head{"From (local)", 20}, head{"To (UTC)", 20}, head{"To (local)", 20})}
+	add := func(of, label, key string, from, to int64, f season.Figure) {
+		t.rows = append(t.rows, figureCells(f, of, label, key, stampOf(from, time.UTC), stampOf(from, zone),
+			stampOf(to, time.UTC), stampOf(to, zone)))
+	}
+	for _, n := range s.Loop.Figures {
+		add("Loop", n.Label, n.Key, 0, 0, n.Figure)
+	}
+	for _, n := range s.Plant.Figures {
+		add("Plant", n.Label, n.Key, 0, 0, n.Figure)
+	}
+	add("Plant", "Caught against rejected: slope", "", 0, 0, s.Plant.Slope)
+	add("Plant", "Caught against rejected: intercept", "", 0, 0, s.Plant.InterceptKWh)
+	for _, c := range append(append([]season.Change{}, s.Loop.Changes...), s.Plant.Changes...) {
+		add("Change", "Before it", c.Of, 0, c.At, c.Before)
+		add("Change", "After it", c.Of, c.At, 0, c.After)
+	}
+	for _, p := range s.Pictures.UA {
+		add("Stretch of days", "Loop: heat-transfer coefficient UA", "ua_w_per_k", p.From, p.To, p.UA)
+	}
+	return t
+}
+
+func budget(s *season.Season) table {
+	t := table{name: "Budget", heads: []head{{"Figure", 22}, {"Source of error", 40}, {"Kind", 10}, {"Share of the variance", 12},
+		{"Its own error (95 %)", 20}, {"Assumed", 10}}}
+	for _, r := range s.Budget {
+		t.rows = append(t.rows, []any{r.Figure, r.Source, r.Kind, number{r.Share, 3}, r.Error, r.Assumed})
+	}
+	return t
+}
+
+func sources(s *season.Season, zone *time.Location) table {
+	t := table{name: "Sources", heads: []head{{"File", 30}, {"Sheet", 14}, {"Size (bytes)", 12}, {"SHA-256", 66}, {"Rows", 9}, {"Rows kept", 9},
+		{"First (UTC)", 20}, {"First (local)", 20}, {"Last (UTC)", 20}, {"Last (local)", 20}, {"Zone of the stamps", 16},
+		{"Clock ahead (s)", 11}, {"Clock drift (s per day)", 11}, {"Clock", 11}, {"Corrections", 60}, {"Columns not read", 40}}}
+	for _, f := range s.Files {
+		t.rows = append(t.rows, []any{f.Name, f.Sheet, number{float64(f.SizeB), 0}, f.SHA256, f.Rows, f.Kept,
+			stampOf(f.First, time.UTC), stampOf(f.First, zone), stampOf(f.Last, time.UTC), stampOf(f.Last, zone), f.Zone,
+			number{f.Clock.AheadS, 1}, number{f.Clock.DriftSPerDay, 2}, f.Clock.From,
+			strings.Join(f.Corrections, "; "), strings.Join(f.Ignored, "; ")})
+	}
+	return t
+}
+
+// problems lists what was doubtful in the input, then what the report warns
+// of.
+func problems(s *season.Season, zone *time.Location) table {
+	t := table{name: "Problems", heads: []head{{"Code", 24}, {"Severity", 12}, {"File", 28}, {"Where", 24}, {"What", 90}, {"Because", 50},
+		{"First (UTC)", 20}, {"First (local)", 20}, {"Last (UTC)", 20}, {"Last (local)", 20}}}
+	for _, p := range s.Problems {
+		t.rows = append(t.rows, []any{p.Code, string(p.Severity), p.File, p.Where, p.Text})
+	}
+	for _, c := range s.Cautions {
+		t.rows = append(t.rows, []any{c.ID, "caution", nil, nil, c.Text, c.Because, stampOf(c.First, time.UTC), stampOf(c.First, zone),
+			stampOf(c.Last, time.UTC), stampOf(c.Last, zone)})
+	}
+	for _, text := range s.Standing {
+		t.rows = append(t.rows, []any{"standing-note", "caution", nil, nil, text})
+	}
+	return t
+}

@@ -1,0 +1,186 @@
+package workbook
+
+import (
+	"bytes"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"github.com/xuri/excelize/v2"
+
+	"yardheat/analysis/season"
+	"yardheat/reports/internal/fixture"
+)
+
+func open(t *testing.T, s *season.Season) *excelize.File {
+	t.Helper()
+	b, err := XLSX(s)
+	require.NoError(t, err)
+	f, err := excelize.OpenReader(bytes.NewReader(b))
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, f.Close()) })
+	return f
+}
+
+// column finds a header in a row and gives the cell of that column elsewhere.
+func column(t *testing.T, f *excelize.File, sheet string, headRow int, header string, row int) string {
+	t.Helper()
+	all, err := f.GetRows(sheet)
+	require.NoError(t, err)
+	for i, h := range all[headRow-1] {
+		if h == header {
+			name, err := excelize.CoordinatesToCellName(i+1, row)
+			require.NoError(t, err)
+			return name
+		}
+	}
+	t.Fatalf("%s: no header %q in %v", sheet, header, all[headRow-1])
+	return ""
+}
+
+func raw(t *testing.T, f *excelize.File, sheet, cell string) string {
+	t.Helper()
+	v, err := f.GetCellValue(sheet, cell, excelize.Options{RawCellValue: true})
+	require.NoError(t, err)
+	return v
+}
+
+func TestSheetsAndFrozenHeaders(t *testing.T) {
+	f := open(t, fixture.Season())
+	require.Equal(t, []string{"Summary", "Months", "Cycles", "Draws", "Washes", "Fits", "Budget", "Sources", "Problems",
+		"Definitions"}, f.GetSheetList())
+	for i, name := range f.GetSheetList() {
+		p, err := f.GetPanes(name)
+		require.NoError(t, err)
+		require.True(t, p.Freeze, name)
+		require.Equal(t, map[bool]int{true: 3, false: 1}[i == 0], p.YSplit, name)
+	}
+}
+
+func TestValuesAreWholeAndDatesAreDates(t *testing.T) {
+	s := fixture.Season()
+	f := open(t, s)
+	loop := column(t, f, "Cycles", 1, "Heat from the yard (kWh)", 2)
+	require.Equal(t, "3.123456789", raw(t, f, "Cycles", loop))
+	shown, err := f.GetCellValue("Cycles", loop)
+	require.NoError(t, err)
+	require.Equal(t, "3.12", shown)
+
+	// The first cycle starts 2026-03-28 04:00 UTC, 05:00 in Rome.
+	for header, want := range map[string]string{"Start (UTC)": "2026-03-28 04:00:00", "Start (local)": "2026-03-28 05:00:00"} {
+		cell := column(t, f, "Cycles", 1, header, 2)
+		got, err := f.GetCellValue("Cycles", cell)
+		require.NoError(t, err)
+		require.Equal(t, want, got)
+		serial, err := strconv.ParseFloat(raw(t, f, "Cycles", cell), 64)
+		require.NoError(t, err)
+		at, err := excelize.ExcelDateToTime(serial, false)
+		require.NoError(t, err)
+		require.Equal(t, want, at.Format(time.DateTime))
+	}
+	value := column(t, f, "Summary", 3, "Value (in the unit)", 4)
+	got, err := strconv.ParseFloat(raw(t, f, "Summary", value), 64)
+	require.NoError(t, err)
+	require.InDelta(t, s.Headline[0].Figure.Value, got, 1e-9)
+	require.Equal(t, s.Headline[0].Figure.Shown, raw(t, f, "Summary", column(t, f, "Summary", 3, "As shown", 4)))
+}
+
+func TestNotKnownIsAnEmptyCell(t *testing.T) {
+	f := open(t, fixture.Season())
+	for header, row := range map[string]int{"Heat caught at the plate (kWh)": 4, "Wash (°C)": 5, "Milking ends (UTC)": 5} {
+		cell := column(t, f, "Cycles", 1, header, row)
+		require.Empty(t, raw(t, f, "Cycles", cell), header)
+		require.NotEmpty(t, raw(t, f, "Cycles", column(t, f, "Cycles", 1, header, 2)), header)
+	}
+	for _, s := range []*season.Season{fixture.Season(), fixture.Empty()} {
+		f := open(t, s)
+		for _, name := range f.GetSheetList() {
+			all, err := f.GetRows(name, excelize.Options{RawCellValue: true})
+			require.NoError(t, err)
+			for _, row := range all {
+				for _, v := range row {
+					require.NotContains(t, []string{"NaN", "+Inf", "Inf", "-Inf", "-0"}, v, name)
+				}
+			}
+		}
+	}
+}
+
+func TestTextIsNeverAFormula(t *testing.T) {
+	f := open(t, fixture.Season())
+	hostile := 0
+	for _, name := range f.GetSheetList() {
+		all, err := f.GetRows(name)
+		require.NoError(t, err)
+		for r, row := range all {
+			for c, v := range row {
+				cell, err := excelize.CoordinatesToCellName(c+1, r+1)
+				require.NoError(t, err)
+				formula, err := f.GetCellFormula(name, cell)
+				require.NoError(t, err)
+				require.Empty(t, formula, "%s!%s", name, cell)
+				if v == fixture.Formula {
+					hostile++
+				}
+			}
+		}
+	}
+	require.Greater(t, hostile, 1, "the hostile names must be in it, as text")
+}
+
+func TestSameSeasonSameBytes(t *testing.T) {
+	a, err := XLSX(fixture.Season())
+	require.NoError(t, err)
+	for range 5 {
+		b, err := XLSX(fixture.Season())
+		require.NoError(t, err)
+		require.True(t, bytes.Equal(a, b))
+	}
+	other := fixture.Season()
+	other.Cycles[0].LoopKWh++
+	c, err := XLSX(other)
+	require.NoError(t, err)
+	require.False(t, bytes.Equal(a, c))
+}
+
+func TestUnknownZone(t *testing.T) {
+	s := fixture.Empty()
+	s.ZoneName = "Mars/Olympus"
+	_, err := XLSX(s)
+	require.ErrorContains(t, err, "Mars/Olympus")
+}
+
+func TestDecimals(t *testing.T) {
+	for _, c := range []struct {
+		low, high float64
+		want      int
+	}{{1000, 1180, 0}, {10, 12, 1}, {0.55, 0.62, 3}, {math.NaN(), math.NaN(), 0}} {
+		require.Equal(t, c.want, decimalsOf(season.Figure{Value: 1000, Low: c.low, High: c.high}), "%v", c)
+	}
+}
+
+// Another program reads the workbook too, where it is installed.
+func TestAnotherProgramOpensIt(t *testing.T) {
+	office, err := exec.LookPath("soffice")
+	if err != nil || testing.Short() {
+		t.Skip("no office program here")
+	}
+	dir := t.TempDir()
+	b, err := XLSX(fixture.Season())
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "season.xlsx"), b, 0o600))
+	cmd := exec.Command(office, "-env:UserInstallation=file://"+filepath.ToSlash(filepath.Join(dir, "profile")), "--headless",
+		"--convert-to", "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,3", "--outdir", dir,
+		filepath.Join(dir, "season.xlsx"))
+	out, err := cmd.CombinedOutput()
+	require.NoError(t, err, string(out))
+	cycles, err := os.ReadFile(filepath.Join(dir, "season-Cycles.csv"))
+	require.NoError(t, err, string(out))
+	require.Contains(t, string(cycles), "2026-03-28 05:00:00")
+	require.Contains(t, string(cycles), "3.12")
+}

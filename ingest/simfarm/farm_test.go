@@ -2,6 +2,7 @@ package simfarm
 
 import (
 	"bytes"
+	"encoding/json"
 	"flag"
 	"fmt"
 	"math"
@@ -336,5 +337,44 @@ func BenchmarkWidths(b *testing.B) {
 	f := run(b, Short(1))
 	for b.Loop() {
 		require.Positive(b, f.LinearWidths()["ua_w_per_k"])
+	}
+}
+
+// sampleTruth is testdata/sample/truth.json.
+type sampleTruth struct {
+	About  string             `json:"about"`
+	Seed   uint64             `json:"seed"`
+	Truth  Truth              `json:"truth"`
+	Seen   map[string]float64 `json:"seen_through_drawn_errors"`
+	Widths map[string]float64 `json:"linear_widths"`
+}
+
+// testdata/sample/truth.json describes the sample as it is now; it is made by
+// this simulator (go test -run TruthOnFile -update), so agreement shows only
+// that nobody changed the sample unawares.
+func TestSampleTruthOnFile(t *testing.T) {
+	name := filepath.Join("..", "..", "testdata", "sample", "truth.json")
+	f := run(t, Sample())
+	got := sampleTruth{
+		About: "What happened on the sample farm (invented), by its simulator; energies in kWh, widths are 2*1.96*u.",
+		Seed:  sampleSeed, Truth: f.Truth(), Seen: f.Seen().Headline(), Widths: f.LinearWidths(),
+	}
+	if *update {
+		data, err := json.MarshalIndent(got, "", " ")
+		require.NoError(t, err)
+		require.NoError(t, os.WriteFile(name, append(data, '\n'), 0o644))
+	}
+	data, err := os.ReadFile(name)
+	require.NoError(t, err)
+	var want sampleTruth
+	require.NoError(t, json.Unmarshal(data, &want))
+	require.EqualValues(t, 20260301, want.Seed)
+	for _, c := range []struct{ want, got map[string]float64 }{
+		{want.Truth.Headline(), got.Truth.Headline()}, {want.Seen, got.Seen}, {want.Widths, got.Widths},
+	} {
+		require.Len(t, c.want, 7)
+		for k, v := range c.want {
+			require.InEpsilon(t, v, c.got[k], 1e-5, k)
+		}
 	}
 }

@@ -18,10 +18,11 @@ type milking struct {
 
 // use is water taken from the tank.
 type use struct {
-	start  int64
-	litres float64
-	refill bool // the loop's valve opens after it
-	of     int  // milking
+	start    int64
+	litres   float64
+	flowLMin float64
+	refill   bool // the loop's valve opens after it
+	of       int  // milking
 }
 
 // plan lays the season out: days, milkings, washes, months.
@@ -82,16 +83,16 @@ func (f *Farm) planMilking(rng *rand.Rand, day time.Time, at string, short bool)
 	m.at = m.end + 60*int64(s.Wash.AfterMin+4*rng.Float64())
 	lead := s.Tank.LeadH * 3600
 	if short {
-		lead /= 4
+		lead /= 10
 	}
 	m.heatFrom = m.at - int64(lead)
 	m.flowFactor = 1 + 0.04*rng.NormFloat64()
 	draw := f.builtL * (s.Loop.DrawLow + (s.Loop.DrawHigh-s.Loop.DrawLow)*rng.Float64())
 	of := len(f.milkings)
 	f.milkings = append(f.milkings, m)
-	if s.Wash.RinseL > 0 {
-		f.uses = append(f.uses, use{start: m.start - rinseBeforeS, litres: s.Wash.RinseL, of: of})
+	if s.Wash.RinseL > 0 && s.Wash.RinseFlowLMin > 0 {
+		f.uses = append(f.uses, use{start: m.start - rinseBeforeS, litres: s.Wash.RinseL, flowLMin: s.Wash.RinseFlowLMin, of: of})
 	}
-	f.uses = append(f.uses, use{start: m.at, litres: max(draw-s.Wash.RinseL, 0.3*draw), refill: true, of: of})
+	f.uses = append(f.uses, use{start: m.at, litres: max(draw-s.Wash.RinseL, 0.3*draw), flowLMin: s.Wash.FlowLMin, refill: true, of: of})
 	return nil
 }

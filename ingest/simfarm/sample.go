@@ -16,9 +16,9 @@ func Sample() Scenario {
 		Loop: Loop{
 			LengthM: 460, BoreMM: 26, WallMM: 3, WallMJPerM3K: 2.1, BedAreaM2: 340,
 			UAWPerK: 640, FlowLMin: 9, StillFilmWPerM2K: 220, LeadL: 6, InletL: 3,
-			FrontShare: 0.015, Cells: 120, DrawLow: 1.3, DrawHigh: 1.65, TaperTo: 0.55,
+			FrontShare: 0.015, Cells: 120, DrawLow: 1.46, DrawHigh: 1.66, TaperTo: 0.55,
 		},
-		Bed: Bed{MeanC: 45.5, DriftKPerDay: 0.015, DailyK: 0.4, CapacityKWhPerK: 26, RecoverH: 9, ProbeOffsetK: 1.4, ProbeShare: 0.6},
+		Bed: Bed{MeanC: 44.5, DriftKPerDay: 0.015, DailyK: 0.4, CapacityKWhPerK: 26, RecoverH: 9, ProbeOffsetK: 1.4, ProbeShare: 0.6},
 		Events: []Event{
 			{Day: 17, Hour: 10, What: "bedded", Tonnes: 11, StepK: -1.8, ReturnDays: 5},
 			{Day: 45, Hour: 10.5, What: "turned", StepK: 1.5, ReturnDays: 9},
@@ -31,8 +31,8 @@ func Sample() Scenario {
 			EvaporatorKW: 6.8, COP: 2.9, StartKWh: 1.2, StandingGainKW: 0.16, PlateFlowLMin: 11,
 			PlateEffectiveness: 0.3, FoulPerDay: 0.0006, GasC: 71, StopC: 60, PumpKW: 0.11, Refrigerant: "not stated by the maker's plate",
 		},
-		Tank:    Tank{VolumeL: 420, LossWPerK: 3.1, ElementKW: 12, LeadH: 1.25, ShortHeats: 9},
-		Wash:    Wash{TargetC: 70, HeatToC: 76, FlowLMin: 19, RinseL: 45, AfterMin: 70},
+		Tank:    Tank{VolumeL: 410, LossWPerK: 3.6, ElementKW: 12, LeadH: 1.25, ShortHeats: 9},
+		Wash:    Wash{TargetC: 70, HeatToC: 74, FlowLMin: 19, RinseL: 45, RinseFlowLMin: 6, AfterMin: 70},
 		Money:   sampleMoney(),
 		Errors:  sampleErrors(),
 		Loggers: sampleLoggers(),
@@ -77,7 +77,7 @@ func sampleLoggers() []Logger {
 			},
 		},
 		{
-			Name: "bed", Format: "utf16", Separator: '\t', Stamp: "iso", Zone: "+02:00", IntervalS: 1800,
+			Name: "bed", Format: "utf16", Separator: '\t', Stamp: "iso", Zone: "+02:00", IntervalS: 3600,
 			Gaps: [][2]float64{{61.3, 14}},
 			Columns: []Column{
 				{Header: "Bed north", Unit: "°C", Quantity: "bed_temp", Place: "north", Signal: BedProbe, Decimals: 1, Step: 0.1, NoiseK: 0.05, Sentinels: 5, Sentinel: "85.0"},
@@ -89,17 +89,17 @@ func sampleLoggers() []Logger {
 			Name: "controller", Format: "xlsx", Stamp: "serial", IntervalS: 600,
 			Gaps: [][2]float64{{20.5, 3}},
 			Columns: []Column{
-				{Header: "Tank|upper °C", Unit: "°C", Quantity: "tank_temp", Signal: TankTop, Decimals: 1, Step: 0.1, NoiseK: 0.03},
-				{Header: "Plate|in °C", Unit: "°C", Quantity: "plate_in_temp", Signal: PlateIn, Decimals: 1, Step: 0.1, NoiseK: 0.03},
-				{Header: "Plate|out °C", Unit: "°C", Quantity: "plate_out_temp", Signal: PlateOut, Decimals: 1, Step: 0.1, NoiseK: 0.03},
-				{Header: "Plate|water L", Unit: "L", Quantity: "plate_volume", Signal: PlateL, Mode: Counter, Step: 1, StartAt: 18204},
+				{Header: "Tank|upper [°C]", Unit: "°C", Quantity: "tank_temp", Signal: TankTop, Decimals: 1, Step: 0.1, NoiseK: 0.03},
+				{Header: "Plate|in [°C]", Unit: "°C", Quantity: "plate_in_temp", Signal: PlateIn, Decimals: 1, Step: 0.1, NoiseK: 0.03},
+				{Header: "Plate|out [°C]", Unit: "°C", Quantity: "plate_out_temp", Signal: PlateOut, Decimals: 1, Step: 0.1, NoiseK: 0.03},
+				{Header: "Plate|water [L]", Unit: "L", Quantity: "plate_volume", Signal: PlateL, Mode: Counter, Step: 1, StartAt: 18204},
 				{Header: "Plate|pump", Quantity: "plate_pump", Signal: PumpOn},
-				{Header: "Gas|hot °C", Unit: "°C", Quantity: "gas_in_temp", Signal: Gas, Decimals: 1, Step: 0.1, NoiseK: 0.1},
-				{Header: "Compressor|mean kW", Unit: "kW", Quantity: "compressor_power", Signal: CompressorKWh, Mode: MeanKW, Decimals: 2},
+				{Header: "Gas|hot [°C]", Unit: "°C", Quantity: "gas_in_temp", Signal: Gas, Decimals: 1, Step: 0.1, NoiseK: 0.1},
+				{Header: "Compressor|mean [kW]", Unit: "kW", Quantity: "compressor_power", Signal: CompressorKWh, Mode: MeanKW, Decimals: 2},
 			},
 		},
 		{
-			Name: "meters", Format: "csv", Separator: ',', Stamp: "epoch", IntervalS: 300,
+			Name: "meters", Format: "csv", Separator: ',', Stamp: "epoch", IntervalS: 240,
 			AheadS: 37 * 60, DriftSPerDay: 1.7, ClockText: "37m",
 			Gaps: [][2]float64{{52.7, 5}},
 			Columns: []Column{

@@ -108,13 +108,15 @@ type Tank struct {
 	LossWPerK  float64
 	ElementKW  float64
 	LeadH      float64 // the element is allowed this long before the wash
-	ShortHeats int     // days on which it is allowed a quarter of that
+	ShortHeats int     // days on which it is allowed a tenth of that
 }
 
-// Wash is the plant wash after a milking; RinseL are taken before it.
+// Wash is the plant wash AfterMin after a milking; RinseL are taken before it,
+// more slowly.
 type Wash struct {
-	TargetC, HeatToC, FlowLMin, RinseL float64
-	AfterMin                           float64
+	TargetC, HeatToC, FlowLMin float64
+	RinseL, RinseFlowLMin      float64
+	AfterMin                   float64
 }
 
 // Money is [instead] and [electricity].
@@ -241,7 +243,7 @@ func (s Scenario) Validate() error {
 		{"Bed.CapacityKWhPerK", s.Bed.CapacityKWhPerK, 0.1, 1e6}, {"Bed.RecoverH", s.Bed.RecoverH, 0.1, 1e4},
 		{"Milk.Litres", s.Milk.Litres, 1, 1e5}, {"Milk.DurationMin", s.Milk.DurationMin, 10, 360}, {"len(Milk.Times)", float64(len(s.Milk.Times)), 1, 4},
 		{"Plant.EvaporatorKW", s.Plant.EvaporatorKW, 0.1, 1000}, {"Plant.COP", s.Plant.COP, 1, 10}, {"Plant.PlateFlowLMin", s.Plant.PlateFlowLMin, 0.5, 200},
-		{"Tank.ElementKW", s.Tank.ElementKW, 0.1, 200}, {"Wash.FlowLMin", s.Wash.FlowLMin, 1, 200}, {"Wash.HeatToC", s.Wash.HeatToC, 20, 95},
+		{"Tank.ElementKW", s.Tank.ElementKW, 0.1, 200}, {"Wash.FlowLMin", s.Wash.FlowLMin, 1, 200}, {"Wash.RinseFlowLMin", s.Wash.RinseFlowLMin, 0, 200}, {"Wash.HeatToC", s.Wash.HeatToC, 20, 95},
 		{"Money.Efficiency", s.Money.Efficiency, 0.1, 1.5},
 	} {
 		if !(c.v >= c.lo && c.v <= c.hi) {

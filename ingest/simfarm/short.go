@@ -26,7 +26,7 @@ func Short(seed uint64) Scenario {
 	s.Wash = Wash{TargetC: 70, HeatToC: between(r, 74, 82), FlowLMin: between(r, 15, 28), AfterMin: between(r, 45, 90)}
 	s.Wash.HeatToC = math.Round(s.Wash.HeatToC)
 	if r.IntN(2) == 0 {
-		s.Wash.RinseL = math.Round(between(r, 40, 90))
+		s.Wash.RinseL, s.Wash.RinseFlowLMin = math.Round(between(r, 40, 90)), 8
 	}
 	shortPlant(r, &s, drawL)
 	s.Money = Money{

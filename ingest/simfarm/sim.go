@@ -28,20 +28,19 @@ type sim struct {
 	usedL     float64 // of the present use
 	refilling bool
 	standS    float64 // since the loop last flowed, not yet relaxed
-	flowLMin  float64
 
-	inletC, loopOutC        float64 // at the probes' places
-	washC                   float64
-	plateInC, plateOutC     float64
-	gasC                    float64
-	probe                   [signals]float64 // readings with lag
-	coolingKJ               float64
-	compressor, heating     bool
-	pumping                 bool
-	totals                  [signals]float64
-	uaL, uaSum              float64
-	price, nightFrom, toMin float64
-	minute                  float64 // of the local day
+	inletC, loopOutC    float64 // at the probes' places
+	washC               float64
+	plateInC, plateOutC float64
+	gasC                float64
+	probe               [signals]float64 // readings with lag
+	coolingKJ           float64
+	compressor, heating bool
+	pumping             bool
+	totals              [signals]float64
+	uaL, uaSum          float64
+	price               float64
+	minute              float64 // of the local day
 }
 
 func newSim(f *Farm) *sim {

@@ -11,13 +11,12 @@ func (m *sim) take() {
 	}
 	u := &f.uses[m.next]
 	topC := m.tank.topC
-	litres := m.s.Wash.FlowLMin * stepS / 60
+	litres := u.flowLMin * stepS / 60
 	kg := litres * rhoAt(topC) / 1000
 	if m.usedL >= u.litres || m.tank.kg-kg < m.tank.fullKg*0.04 {
 		m.next++
 		m.usedL = 0
 		m.refilling = u.refill
-		m.flowLMin = 0
 		return
 	}
 	m.usedL += litres

@@ -2,8 +2,9 @@
 // file, the logs read, cleaned, flagged, in true UTC and base units, and the
 // list of what was doubtful. It knows files and clocks, and no statistics.
 //
-// Flow: farm (farm.toml) → table (bytes → cells) → clock (stamps → true UTC)
-// → series (units, kinds) → merge, counters, flags → Record.
+// Flow: farm (farm.toml) → logs (files → table → clock → cells in base units,
+// overlapping exports merged) → reading (counters, intervals, flags) → checks
+// of probes against each other, milkings list → Record.
 package ingest
 
 import (
@@ -20,6 +21,8 @@ type Record struct {
 	Dir string
 	// Zone is the farm's time zone.
 	Zone *time.Location
+	// Options in force, thresholds among them.
+	Options LoadOptions
 	// Series in the order of logs and columns of the farm file.
 	Series []*series.Series
 	// Milkings from the farm's list or stated times, ascending; nil where the

@@ -72,6 +72,8 @@ type Series struct {
 	// smallest step in base units (0 = not known).
 	Counter        bool
 	ResolutionBase float64
+	// Amps: the column was a current, turned into power by stated volts.
+	Amps bool
 	// Fit is "pocket", "pipe" or "" (not stated).
 	Fit string
 

@@ -1,0 +1,231 @@
+package ingest
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"time"
+
+	"yardheat/ingest/farm"
+	"yardheat/ingest/logs"
+	"yardheat/ingest/reading"
+	"yardheat/ingest/series"
+)
+
+// FlagOptions are the thresholds by which readings are flagged.
+type FlagOptions = reading.FlagOptions
+
+// LoadOptions are what Load is told beside the farm folder.
+type LoadOptions struct {
+	// Now: stamps later than this are in the future and not used; zero = not
+	// asked.
+	Now   time.Time
+	Flags FlagOptions
+	// Workers is how many files are read at a time.
+	Workers int
+	// Progress is told what is being done; nil = nobody asks. It is never called
+	// twice at once.
+	Progress func(stage string, done, total int)
+}
+
+// DefaultLoadOptions gives the options that a run starts from.
+func DefaultLoadOptions() LoadOptions {
+	return LoadOptions{Flags: reading.DefaultFlagOptions(), Workers: 2}
+}
+
+// Validate names the option that is out of bounds.
+func (o LoadOptions) Validate() error {
+	if o.Workers < 1 || o.Workers > 64 {
+		return fmt.Errorf("load: Workers = %d: want 1 to 64", o.Workers)
+	}
+	return o.Flags.Validate()
+}
+
+// Load reads a farm folder: farm.toml, the logs it names, the milkings list.
+// What is doubtful stands in Record.Problems. The error is an *InputError with
+// every fault of the run where the input cannot be used, another error where
+// opt is wrong.
+func Load(dir string, opt LoadOptions) (*Record, error) {
+	if err := opt.Validate(); err != nil {
+		return nil, err
+	}
+	l := &loader{opt: opt, rec: &Record{Dir: dir, Options: opt}}
+	if l.open(dir) {
+		defer l.root.Close()
+		l.load()
+	}
+	if len(l.faults) > 0 {
+		return nil, &InputError{Faults: l.faults}
+	}
+	return l.rec, nil
+}
+
+// loader is one run of Load.
+type loader struct {
+	opt    LoadOptions
+	root   *os.Root
+	farm   *farm.Farm
+	rec    *Record
+	faults []Fault
+	logs   []*logs.Log
+	// probes are the columns behind Record.Series, by index.
+	probes []probe
+}
+
+// probe is where a series comes from.
+type probe struct {
+	log    *logs.Log
+	column *logs.Column
+	limits reading.Limits
+}
+
+func (l *loader) fault(file, where, got, want, do string) {
+	l.faults = append(l.faults, Fault{File: file, Where: where, Got: got, Want: want, Do: do})
+}
+
+func (l *loader) problem(code string, sev series.Severity, file, where, format string, args ...any) {
+	l.rec.Problems = append(l.rec.Problems, series.Problem{Code: code, Severity: sev, File: file, Where: where, Text: fmt.Sprintf(format, args...)})
+}
+
+// open opens the folder and reads farm.toml.
+func (l *loader) open(dir string) bool {
+	const do = "name a folder with a farm.toml and the logs in it; yardheat start makes one from logs"
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		l.fault(dir, "", reason(err), "a farm folder", do)
+		return false
+	}
+	l.root = root
+	src, err := logs.ReadBytes(root, logs.FarmFile)
+	if errors.Is(err, fs.ErrNotExist) {
+		l.fault(dir, "", "a folder without farm.toml", "a farm folder", do)
+		return false
+	}
+	if err != nil {
+		l.faults = append(l.faults, logs.AsFault(logs.FarmFile, err))
+		return false
+	}
+	f, faults := farm.Read(logs.FarmFile, src)
+	l.faults = append(l.faults, faults...)
+	l.farm, l.rec.Farm = f, f
+	if f != nil {
+		l.rec.Zone = f.Zone
+	}
+	return f != nil && len(faults) == 0
+}
+
+func reason(err error) string {
+	var p *fs.PathError
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "no such folder"
+	case errors.As(err, &p):
+		return p.Err.Error()
+	}
+	return err.Error()
+}
+
+// load reads the logs, makes series of them, flags and checks them.
+func (l *loader) load() {
+	if len(l.farm.Logs) == 0 {
+		l.fault(logs.FarmFile, "", "no [[log]]", "at least one [[log]] with files and columns", "add one; yardheat look says what a file holds")
+		return
+	}
+	var found logs.Found
+	l.logs, found = logs.Read(l.root, l.farm, logs.Options{Now: l.opt.Now, Workers: l.opt.Workers, Progress: l.opt.Progress, Flags: l.opt.Flags})
+	l.faults = append(l.faults, found.Faults...)
+	l.rec.Problems = append(l.rec.Problems, found.Problems...)
+	l.makeSeries()
+	l.flagAll()
+	l.nothingKept()
+	l.doubts()
+	l.span()
+	l.files()
+	l.milkings()
+}
+
+// nothingKept is a fault where no reading of any column was kept.
+func (l *loader) nothingKept() {
+	if len(l.faults) > 0 {
+		return
+	}
+	for _, s := range l.rec.Series {
+		if s.Kept() > 0 {
+			return
+		}
+	}
+	got := "no reading at all"
+	if n := len(l.rec.Series); n > 0 {
+		got = fmt.Sprintf("%d columns, every reading of which is missing or flagged", n)
+		if p := l.rec.Problems; len(p) > 0 {
+			got += " (" + p[len(p)-1].Text + ")"
+		}
+	}
+	l.fault(logs.FarmFile, "[[log]]", got, "logs with usable readings", "see units, ranges in [flags], and the columns that are named")
+}
+
+// span sets the record's first and last kept reading.
+func (l *loader) span() {
+	some := false
+	for _, s := range l.rec.Series {
+		for i, f := range s.Flags {
+			if f != 0 {
+				continue
+			}
+			if !some || s.T[i] < l.rec.First {
+				l.rec.First = s.T[i]
+			}
+			if !some || s.T[i] > l.rec.Last {
+				l.rec.Last = s.T[i]
+			}
+			some = true
+		}
+	}
+}
+
+// files lists the originals and what became of them.
+func (l *loader) files() {
+	n := 0
+	for _, g := range l.logs {
+		n += len(g.Tables)
+	}
+	l.rec.Files = make([]File, n)
+	rows := make([]map[int32]bool, n)
+	for i := range rows {
+		rows[i] = map[int32]bool{}
+	}
+	for _, s := range l.rec.Series {
+		keptRows(s, rows)
+	}
+	for _, g := range l.logs {
+		for _, t := range g.Tables {
+			l.rec.Files[t.File] = fileOf(g, t, len(rows[t.File]))
+		}
+	}
+}
+
+// keptRows notes the rows of each file of which a reading was kept.
+func keptRows(s *series.Series, rows []map[int32]bool) {
+	for i, f := range s.Flags {
+		if f == 0 {
+			o := s.Origins[i]
+			rows[o.File][o.Line] = true
+		}
+	}
+}
+
+func fileOf(g *logs.Log, t *logs.Table, kept int) File {
+	c := Clock{AheadS: t.AheadS, DriftSPerDay: t.Shift.DriftSPerDay, Low: nan, High: nan, From: "keep"}
+	if !t.Shift.Zero() {
+		c.From = "given"
+	}
+	if g.Farm.Clock == "find" {
+		c.From = "not found"
+	}
+	for _, j := range t.Shift.Jumps {
+		c.Jumps = append(c.Jumps, Jump{At: j.AtMS, ByS: j.ByS})
+	}
+	return File{Name: t.Name, Sheet: t.Sheet, Log: g.Index, SizeB: t.SizeB, SHA256: t.SHA256, Rows: t.RowCount, Kept: kept, First: t.First, Last: t.Last,
+		Zone: t.Zone, Encoding: t.Encoding, Separator: t.Separator, Decimal: t.Decimal, HeaderLine: t.HeaderLine, Clock: c, Corrections: t.Corrections, Ignored: t.Ignored}
+}

@@ -1,0 +1,271 @@
+package logs
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"yardheat/ingest/reading"
+	"yardheat/ingest/series"
+	"yardheat/ingest/table"
+	"yardheat/ingest/table/celltext"
+)
+
+// part is what one table holds of one column, in the order of time.
+type part struct {
+	reading.Column
+	missing, bad int
+	badAt        []badCell
+	cellUnit     string // the first unit that stood in a cell
+	noUnit       bool
+	refused      string // a unit in a cell that cannot be used, and where
+	refusedAt    string
+}
+
+type badCell struct {
+	line int
+	text string
+}
+
+// readCells reads the mapped cells of every used table, several tables at a
+// time, and gives the tables' rows free.
+func (l *Log) readCells(opt Options) {
+	var tables []*Table
+	for _, t := range l.all {
+		if t.used() {
+			tables = append(tables, t)
+		}
+	}
+	scales := make([][]scale, len(tables))
+	for i, t := range tables {
+		t.Ignored = t.ignored()
+		scales[i] = make([]scale, len(l.Columns))
+		for k, c := range l.Columns {
+			if t.cols[k] < 0 {
+				continue
+			}
+			s, ok := l.scaleOf(t, c, t.cols[k])
+			if !ok {
+				t.cols[k] = -1
+				continue
+			}
+			scales[i][k] = s
+			c.note(t, t.cols[k], s)
+		}
+	}
+	parts := make([][]part, len(tables))
+	parallel(opt.Workers, len(tables), func(i int) {
+		parts[i] = tables[i].cells(l, scales[i])
+	})
+	l.Tables = tables
+	l.collect(parts)
+}
+
+// note keeps what the first file says of a column: header, unit, factor.
+func (c *Column) note(t *Table, col int, s scale) {
+	if c.HeaderText == "" {
+		c.HeaderText = t.Header[col]
+		if c.HeaderText == "" || t.log.Farm.TagColumn != "" {
+			c.HeaderText = c.Farm.Header
+		}
+		c.UnitText = s.unit.Text
+		c.FactorBase = math.Abs(s.unit.Factor * s.scale)
+		c.Written = s.written
+	}
+	if s.unit.Factor != 1 || s.unit.Before != 0 || s.unit.After != 0 || s.scale != 1 || s.offset != 0 {
+		text := fmt.Sprintf("units: %s read in %s, kept in %s", quoted(c.HeaderText), quoted(s.unit.Text), c.Info.Class.BaseUnit())
+		if s.scale != 1 || s.offset != 0 {
+			text += fmt.Sprintf(" (scale %g, offset %g)", s.scale, s.offset)
+		}
+		t.Corrections = append(t.Corrections, text)
+	}
+}
+
+// cells reads every mapped column of one table.
+func (t *Table) cells(l *Log, scales []scale) []part {
+	parts := make([]part, len(l.Columns))
+	if l.Farm.TagColumn != "" {
+		t.tagged(l, parts, scales)
+		return parts
+	}
+	for k, c := range l.Columns {
+		if t.cols[k] < 0 {
+			continue
+		}
+		parts[k].Grow(len(t.order))
+		for _, r := range t.order {
+			t.cell(&parts[k], c, &scales[k], r, t.cols[k])
+		}
+	}
+	return parts
+}
+
+// tagged deals the rows of a long log out to the columns by their tag.
+func (t *Table) tagged(l *Log, parts []part, scales []scale) {
+	byTag := map[string]int{}
+	for k, c := range l.Columns {
+		if t.cols[k] >= 0 {
+			byTag[c.Farm.Header] = k
+		}
+	}
+	for _, r := range t.order {
+		tag := t.Rows[r].Cells[t.tag]
+		k, ok := byTag[tag]
+		if !ok {
+			if k, ok = byTag[celltext.FoldBlanks(tag)]; !ok {
+				continue
+			}
+		}
+		t.cell(&parts[k], l.Columns[k], &scales[k], r, t.value)
+	}
+}
+
+// cell reads one cell.
+func (t *Table) cell(p *part, c *Column, s *scale, row int32, col int) {
+	text := t.Rows[row].Cells[col]
+	if text == "" {
+		p.missing++
+		return
+	}
+	v, ok := t.value1(p, c, s, text)
+	if !ok {
+		p.missing++
+		if !table.IsMissing(text) {
+			p.bad++
+			if len(p.badAt) < 3 {
+				p.badAt = append(p.badAt, badCell{t.Rows[row].Line, text})
+			}
+		}
+		return
+	}
+	flag := series.Flag(0)
+	if t.rowBad != nil {
+		flag = t.rowBad[row]
+	}
+	p.Append(t.at[row], v, flag, series.Origin{File: t.File, Line: int32(t.Rows[row].Line)})
+}
+
+// value1 is the base value of a cell.
+func (t *Table) value1(p *part, c *Column, s *scale, text string) (float64, bool) {
+	if c.Info.Class == series.OnOff {
+		if v, ok := stateWord(text); ok {
+			return v, true
+		}
+	}
+	v, unit, ok := table.ParseNumber(text, t.Decimal, t.Thousands)
+	if !ok {
+		return 0, false
+	}
+	if c.Info.Class == series.OnOff {
+		return onOff(v * s.scale), true
+	}
+	base := s.base(v)
+	if unit != "" && s.open {
+		if p.cellUnit == "" {
+			p.cellUnit = unit
+		}
+		u, ok := series.ParseUnit(unit)
+		if !ok || u.Gallon || u.Class != c.Info.Class || u.Ampere {
+			if p.refused == "" {
+				p.refused, p.refusedAt = unit, text
+			}
+			return 0, false
+		}
+		base = u.Base(v*s.scale + s.offset)
+	} else if s.open {
+		p.noUnit = true
+	}
+	return base, !math.IsInf(base, 0) && !math.IsNaN(base)
+}
+
+// onOff reads a state written as a number: 1, 100 % and a byte or word of ones
+// are on.
+func onOff(v float64) float64 {
+	if v == 100 || v == 255 || v == -1 {
+		return 1
+	}
+	return v
+}
+
+// stateWords in the languages whose loggers are met (common practice, no
+// source).
+var stateWords = func() map[string]float64 {
+	out := map[string]float64{}
+	for _, w := range strings.Fields(`on true yes open opened running run start started active high ein an auf offen geöffnet ja läuft oui marche ouvert
+ si sì sí acceso aperto encendido abierto aan aperta ligado aberto`) {
+		out[w] = 1
+	}
+	for _, w := range strings.Fields(`off false no closed close shut stopped stop idle inactive low aus zu geschlossen nein steht non arrêt arret fermé ferme
+ spento chiuso apagado cerrado uit dicht nee desligado fechado`) {
+		out[w] = 0
+	}
+	return out
+}()
+
+func stateWord(text string) (float64, bool) {
+	switch text {
+	case "1":
+		return 1, true
+	case "0":
+		return 0, true
+	}
+	v, ok := stateWords[strings.ToLower(text)]
+	return v, ok
+}
+
+// collect lists what the cells left open and hands the parts on to merge.
+func (l *Log) collect(parts [][]part) {
+	for k, c := range l.Columns {
+		cellUnit, noUnit := "", false
+		for i, t := range l.Tables {
+			p := &parts[i][k]
+			c.Missing += p.missing
+			l.badCells(t, c, p, t.cols[k])
+			noUnit = noUnit || p.noUnit
+			if cellUnit == "" {
+				cellUnit = p.cellUnit
+			}
+			if p.refused != "" {
+				l.usable(t, c, p.refused, fmt.Sprintf("cells such as %s", quoted(p.refusedAt)))
+			}
+		}
+		if cellUnit != "" && c.UnitText == c.Info.Class.BaseUnit() {
+			c.UnitText = cellUnit
+			if u, ok := series.ParseUnit(cellUnit); ok && u.Class == c.Info.Class {
+				c.FactorBase = math.Abs(u.Factor)
+				c.Written = u.Written
+			}
+		}
+		if noUnit && c.Info.Class != series.OnOff && len(l.Tables) > 0 {
+			l.Found.problem(series.CodeUnitAssumed, series.Note, l.Tables[0].Name, "", "%s names no unit and is read in %s: unit = … on the column (farm.toml, line %d) states it",
+				quoted(c.Farm.Header), c.Info.Class.BaseUnit(), c.Farm.Line)
+		}
+		c.parts = make([]*part, len(l.Tables))
+		for i := range l.Tables {
+			c.parts[i] = &parts[i][k]
+		}
+	}
+	for _, t := range l.Tables {
+		t.Rows, t.texts, t.utc = nil, nil, nil
+	}
+}
+
+// badCells lists cells that are neither a number nor a word for "missing".
+func (l *Log) badCells(t *Table, c *Column, p *part, col int) {
+	for _, b := range p.badAt {
+		if p.refused != "" {
+			return
+		}
+		l.Found.problem(series.CodeBadCell, series.LeftOut, t.Name, t.Place(b.line, col), "%s: got %s; want %s", quoted(c.HeaderText), quoted(b.text), wanted(c))
+	}
+	if more := p.bad - len(p.badAt); more > 0 && p.refused == "" {
+		l.Found.problem(series.CodeBadCell, series.LeftOut, t.Name, t.Place(0, col), "%s: and %s more like these", quoted(c.HeaderText), plural(more, "cell"))
+	}
+}
+
+func wanted(c *Column) string {
+	if c.Info.Class == series.OnOff {
+		return "on or off, open or closed, 1 or 0"
+	}
+	return fmt.Sprintf("a number in %s, %g to %g %s", c.UnitText, c.Info.Low, c.Info.High, c.Info.Class.BaseUnit())
+}

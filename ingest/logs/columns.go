@@ -1,0 +1,245 @@
+package logs
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"yardheat/ingest/farm"
+	"yardheat/ingest/series"
+	"yardheat/ingest/table/celltext"
+)
+
+// bind finds the mapped columns in the log's tables.
+func (l *Log) bind() {
+	if len(l.Columns) == 0 {
+		if len(l.names) > 0 {
+			l.Found.problem(series.CodeFileNotUsed, series.LeftOut, l.names[0], "", "no column of this log is named in [log.columns] (farm.toml, line %d): nothing of it is read", l.Farm.Line)
+		}
+		return
+	}
+	if l.Farm.TagColumn != "" {
+		l.bindTags()
+	} else {
+		for _, t := range l.all {
+			l.bindWide(t)
+		}
+	}
+	l.missing()
+}
+
+// find gives the columns of a table that a header or "#n" names.
+func (t *Table) find(header string) []int {
+	var at []int
+	for i, h := range t.Header {
+		if h == header {
+			at = append(at, i)
+		}
+	}
+	if len(at) == 0 {
+		if n, ok := numbered(header); ok && n <= len(t.Header) {
+			at = append(at, n-1)
+		}
+	}
+	return at
+}
+
+// numbered reads "#4".
+func numbered(header string) (int, bool) {
+	rest, ok := strings.CutPrefix(header, "#")
+	n, err := strconv.Atoi(rest)
+	return n, ok && err == nil && n >= 1
+}
+
+func (l *Log) bindWide(t *Table) {
+	t.cols = make([]int, len(l.Columns))
+	hits := 0
+	for k, c := range l.Columns {
+		t.cols[k] = -1
+		at := t.find(c.Farm.Header)
+		if len(at) == 0 {
+			continue
+		}
+		if len(at) > 1 {
+			l.double(t, c.Farm.Header, at)
+		}
+		t.cols[k] = at[0]
+		hits++
+	}
+	if hits == 0 {
+		t.cols = nil
+	}
+}
+
+func (l *Log) double(t *Table, header string, at []int) {
+	var ways []string
+	for _, i := range at {
+		ways = append(ways, fmt.Sprintf("#%d", i+1))
+	}
+	l.Found.fault(t.Name, t.Place(t.HeaderLine, -1), fmt.Sprintf("%s columns named %s", number123(len(at)), quoted(header)), "a header that names one column",
+		fmt.Sprintf("write %s in farm.toml, line %d, for the one that is meant", strings.Join(ways, " or "), l.lineOf(header)))
+}
+
+func number123(n int) string {
+	if n == 2 {
+		return "two"
+	}
+	return strconv.Itoa(n)
+}
+
+func (l *Log) lineOf(header string) int {
+	for _, c := range l.Columns {
+		if c.Farm.Header == header {
+			return c.Farm.Line
+		}
+	}
+	return l.Farm.Line
+}
+
+// bindTags binds the columns of tag and value of a long log; which tags there
+// are shows only in the rows.
+func (l *Log) bindTags() {
+	for _, t := range l.all {
+		tag, value := t.find(l.Farm.TagColumn), t.find(l.Farm.ValueColumn)
+		if len(tag) == 0 || len(value) == 0 {
+			name := l.Farm.TagColumn
+			if len(tag) > 0 {
+				name = l.Farm.ValueColumn
+			}
+			l.Found.fault(t.Name, t.Place(t.HeaderLine, -1), headersOf(t), "a column "+quoted(name)+", as [log] tags says", nearHint(name, t.Header))
+			continue
+		}
+		t.tag, t.value = tag[0], value[0]
+		byTag := map[string]int{}
+		t.cols = make([]int, len(l.Columns))
+		for k, c := range l.Columns {
+			t.cols[k] = -1
+			byTag[c.Farm.Header] = k
+		}
+		for i := range t.Rows {
+			if k, ok := byTag[celltext.FoldBlanks(t.Rows[i].Cells[t.tag])]; ok {
+				t.cols[k] = t.value
+			}
+		}
+	}
+}
+
+func headersOf(t *Table) string {
+	if len(t.Header) == 0 || t.HeaderLine == 0 {
+		return plural(len(t.Header), "column") + " without names"
+	}
+	return "the columns " + joinQuoted(t.Header, 12)
+}
+
+func nearHint(name string, names []string) string {
+	if near := farm.Nearest(name, names); near != "" {
+		return fmt.Sprintf("did you mean %q?", near)
+	}
+	return "write the header as it stands in the file, or #n for the n-th column"
+}
+
+// missing lists mapped columns that no file has (a fault) or not every file,
+// and files that have none.
+func (l *Log) missing() {
+	files := map[string]bool{}
+	for _, t := range l.all {
+		if t.cols != nil {
+			files[t.Name] = true
+		}
+	}
+	for _, t := range l.all {
+		if t.cols == nil && len(files) > 0 && len(l.Farm.TagColumn) == 0 {
+			l.Found.problem(series.CodeFileNotUsed, series.LeftOut, t.Name, t.Place(t.HeaderLine, -1), "no column that the farm file names stands here: %s", headersOf(t))
+		}
+	}
+	for k, c := range l.Columns {
+		has := map[string]bool{}
+		for _, t := range l.all {
+			if t.cols != nil && t.cols[k] >= 0 {
+				has[t.Name] = true
+			}
+		}
+		c.seen = len(has)
+		switch {
+		case c.seen == 0:
+			l.nowhere(c)
+		case c.seen < len(files):
+			without := ""
+			for _, t := range l.all {
+				if files[t.Name] && !has[t.Name] {
+					without = t.Name
+					break
+				}
+			}
+			l.Found.problem(series.CodeColumnMissing, series.Note, without, "", "%s (farm.toml, line %d) is not in %d of the log's %d files, first this one",
+				quoted(c.Farm.Header), c.Farm.Line, len(files)-c.seen, len(files))
+		}
+	}
+}
+
+// nowhere is the fault of a mapped column that no file has.
+func (l *Log) nowhere(c *Column) {
+	if len(l.all) == 0 {
+		return // the files have faults of their own
+	}
+	t := l.all[0]
+	names, want := t.Header, "a column "+quoted(c.Farm.Header)
+	got := headersOf(t)
+	if l.Farm.TagColumn != "" {
+		names, want = l.tags(), "rows of the tag "+quoted(c.Farm.Header)
+		got = "the tags " + joinQuoted(names, 12)
+	}
+	l.Found.fault(t.Name, t.Place(t.HeaderLine, -1), got, want+", as farm.toml, line "+strconv.Itoa(c.Farm.Line)+", says", nearHint(c.Farm.Header, names))
+}
+
+// tags lists the tags of a long log's first files.
+func (l *Log) tags() []string {
+	seen := map[string]bool{}
+	var out []string
+	for _, t := range l.all {
+		if t.tag >= len(t.Header) {
+			continue
+		}
+		for i := range t.Rows {
+			if s := celltext.FoldBlanks(t.Rows[i].Cells[t.tag]); s != "" && !seen[s] && len(out) < 1000 {
+				seen[s] = true
+				out = append(out, s)
+			}
+		}
+	}
+	return out
+}
+
+// ignored lists the columns that are neither mapped nor ignored by name nor
+// stamps.
+func (t *Table) ignored() []string {
+	taken := make([]bool, len(t.Header))
+	for _, at := range [][]int{t.cols, t.stamps} {
+		for _, i := range at {
+			if i >= 0 {
+				taken[i] = true
+			}
+		}
+	}
+	if t.log.Farm.TagColumn != "" {
+		taken[t.tag], taken[t.value] = true, true
+	}
+	for _, c := range t.log.Farm.Columns {
+		if c.Quantity == "ignore" {
+			for _, i := range t.find(c.Header) {
+				taken[i] = true
+			}
+		}
+	}
+	var out []string
+	for i, h := range t.Header {
+		if taken[i] {
+			continue
+		}
+		if h == "" {
+			h = fmt.Sprintf("#%d", i+1)
+		}
+		out = append(out, h)
+	}
+	return out
+}

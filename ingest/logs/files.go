@@ -1,0 +1,267 @@
+package logs
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"slices"
+	"strings"
+	"sync"
+
+	"yardheat/ingest/farm"
+	"yardheat/ingest/series"
+	"yardheat/ingest/table"
+)
+
+// FarmFile is the farm file's name; a wildcard never takes it for a log.
+const FarmFile = "farm.toml"
+
+// expand lists the files that a log's patterns name, sorted, each once. The
+// folder is never left: neither by "..", nor by a link.
+func expand(root *os.Root, log *farm.Log, found *Found) []string {
+	var names []string
+	for _, glob := range log.Files {
+		some, err := match(root, glob)
+		switch {
+		case err != nil:
+			found.fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), quoted(glob), "a pattern with * and ? of files inside the farm folder", err.Error())
+		case len(some) == 0:
+			found.fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), quoted(glob)+", which names no file", "a file in the farm folder", hint(root, glob))
+		}
+		for _, n := range some {
+			if escapes(root, n) {
+				found.fault(n, "", "a link that leads out of the farm folder", "a file in the farm folder", "copy the file itself into the folder")
+				continue
+			}
+			names = append(names, n)
+		}
+	}
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
+// match lists what one pattern names: a file of just that name, else by
+// wildcards. Hidden files and the locks of spreadsheet programs need naming.
+func match(root *os.Root, glob string) ([]string, error) {
+	if !fs.ValidPath(glob) || strings.Contains(glob, `\`) {
+		return nil, errors.New("write it relative to the farm folder, with /")
+	}
+	if info, err := root.Lstat(glob); err == nil && !info.IsDir() {
+		return []string{glob}, nil
+	}
+	all, err := fs.Glob(root.FS(), glob)
+	if err != nil {
+		return nil, errors.New("close the brackets, or put no [ into it")
+	}
+	var names []string
+	for _, n := range all {
+		base := path.Base(n)
+		if n == FarmFile || strings.HasPrefix(base, ".") || strings.HasPrefix(base, "~$") {
+			continue
+		}
+		if info, err := root.Stat(n); err == nil && info.IsDir() {
+			continue
+		}
+		names = append(names, n)
+	}
+	return names, nil
+}
+
+// escapes tells whether a name is a link that leads out of the folder.
+func escapes(root *os.Root, name string) bool {
+	info, err := root.Lstat(name)
+	if err != nil || info.Mode()&fs.ModeSymlink == 0 {
+		return false
+	}
+	_, err = root.Stat(name)
+	return err != nil && !errors.Is(err, fs.ErrNotExist)
+}
+
+// hint says what stands in the folder where nothing matched.
+func hint(root *os.Root, glob string) string {
+	dir := path.Dir(glob)
+	entries, err := fs.ReadDir(root.FS(), dir)
+	if err != nil {
+		return fmt.Sprintf("there is no folder %q: copy the logs into the farm folder, or correct the pattern", dir)
+	}
+	var names []string
+	for _, e := range entries {
+		if !e.IsDir() && e.Name() != FarmFile && !strings.HasPrefix(e.Name(), ".") {
+			names = append(names, e.Name())
+		}
+	}
+	if near := farm.Nearest(path.Base(glob), names); near != "" {
+		return fmt.Sprintf("did you mean %q?", path.Join(dir, near))
+	}
+	if len(names) == 0 {
+		return "copy the logs into the farm folder, or correct the pattern"
+	}
+	return "correct the pattern: the folder holds " + joinQuoted(names, 5)
+}
+
+// shared finds files that two logs read. Different sheets, tables or columns of
+// one file may stand in several logs; the same column may not, or it would
+// count twice.
+func shared(logs []*Log) Found {
+	var found Found
+	first := map[string]*Log{}
+	for _, l := range logs {
+		for _, n := range l.names {
+			o, ok := first[n]
+			if !ok {
+				first[n] = l
+				continue
+			}
+			if o.Farm.Sheet != l.Farm.Sheet || o.Farm.Table != l.Farm.Table {
+				continue
+			}
+			if both := sameColumn(o, l); both != "" {
+				found.fault(n, fmt.Sprintf("farm.toml, lines %d and %d", o.Farm.Line, l.Farm.Line), "a file that two logs read, both its column "+quoted(both),
+					"each column in one [[log]]", "take the file or the column out of one of them")
+				continue
+			}
+			found.problem(series.CodeFileInTwoLogs, series.Note, n, "", "two logs (farm.toml, lines %d and %d) read different columns of this file", o.Farm.Line, l.Farm.Line)
+		}
+	}
+	return found
+}
+
+func sameColumn(a, b *Log) string {
+	for _, x := range a.Columns {
+		for _, y := range b.Columns {
+			if x.Farm.Header == y.Farm.Header {
+				return x.Farm.Header
+			}
+		}
+	}
+	return ""
+}
+
+// job is one file of one log.
+type job struct {
+	log    *Log
+	name   string
+	tables []*table.Table
+	err    error
+}
+
+// readAll reads every file once, a few at a time.
+func readAll(root *os.Root, logs []*Log, opt Options) {
+	var jobs []*job
+	for _, l := range logs {
+		for _, n := range l.names {
+			jobs = append(jobs, &job{log: l, name: n})
+		}
+	}
+	var told sync.Mutex
+	done := 0
+	parallel(opt.Workers, len(jobs), func(i int) {
+		j := jobs[i]
+		j.tables, j.err = readFile(root, j.name, j.log.Farm)
+		told.Lock()
+		defer told.Unlock()
+		done++
+		if opt.Progress != nil {
+			opt.Progress("reading file", done, len(jobs))
+		}
+	})
+	for _, j := range jobs {
+		j.log.take(j)
+	}
+}
+
+// parallel runs f for 0 … n−1 on some workers and waits.
+func parallel(workers, n int, f func(i int)) {
+	if workers <= 0 {
+		workers = 2
+	}
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for range min(workers, n) {
+		wg.Go(func() {
+			for i := range next {
+				f(i)
+			}
+		})
+	}
+	for i := range n {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+}
+
+func readFile(root *os.Root, name string, log *farm.Log) ([]*table.Table, error) {
+	b, err := ReadBytes(root, name)
+	if err != nil {
+		return nil, err
+	}
+	return table.ReadBytes(name, b, table.Options{Sheet: log.Sheet, Table: log.Table, Encoding: log.Encoding, Separator: log.Separator,
+		Decimal: log.Decimal, Thousands: log.Thousands, Header: log.Header})
+}
+
+// ReadBytes reads one file of the farm folder.
+func ReadBytes(root *os.Root, name string) ([]byte, error) {
+	f, err := root.Open(name)
+	if err != nil {
+		var p *fs.PathError
+		if errors.As(err, &p) {
+			err = p.Err
+		}
+		return nil, &table.Error{File: name, Got: "a file that cannot be opened (" + err.Error() + ")", Want: "a readable file",
+			Do: "check its rights and whether another program holds it open", Err: err}
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.Size() > table.DefaultMaxBytes {
+		return nil, &table.Error{File: name, Got: fmt.Sprintf("%d bytes", info.Size()), Want: fmt.Sprintf("at most %d", int64(table.DefaultMaxBytes)),
+			Do: "export shorter stretches, one file each"}
+	} else if err == nil {
+		return readSized(f, info.Size())
+	}
+	return io.ReadAll(f)
+}
+
+// readSized reads a file whose size is known without growing on the way.
+func readSized(r io.Reader, size int64) ([]byte, error) {
+	b := make([]byte, 0, size+1)
+	for {
+		n, err := r.Read(b[len(b):cap(b)])
+		b = b[:len(b)+n]
+		switch {
+		case errors.Is(err, io.EOF):
+			return b, nil
+		case err != nil:
+			return nil, err
+		case len(b) == cap(b):
+			b = append(b, 0)[:len(b)]
+		}
+	}
+}
+
+// take sorts what came of a file into the log.
+func (l *Log) take(j *job) {
+	if j.err != nil {
+		l.Found.Faults = append(l.Found.Faults, AsFault(j.name, j.err))
+		return
+	}
+	for _, t := range l.all {
+		if len(j.tables) > 0 && t.SHA256 == j.tables[0].SHA256 && t.Name != j.name {
+			l.Found.problem(series.CodeFileTwice, series.Note, j.name, "", "holds the same bytes as %s and is read once", quoted(t.Name))
+			return
+		}
+	}
+	for _, t := range j.tables {
+		nt := &Table{Name: j.name, Table: t, log: l}
+		for _, p := range t.Problems {
+			sev := series.Note
+			if p.Code == "file-cut" || p.Code == "workbook-cut" || p.Code == "workbook-short" || p.Code == "decimal-mark" || p.Code == "bad-encoding" {
+				sev = series.Doubt
+			}
+			nt.found.problem(p.Code, sev, j.name, nt.Place(p.Line, p.Column-1), "%s", p.Text)
+		}
+		l.all = append(l.all, nt)
+	}
+}

@@ -1,0 +1,212 @@
+package logs
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"yardheat/ingest/reading"
+	"yardheat/ingest/series"
+)
+
+// tally counts rows, each once however many columns it has, and keeps the
+// first place.
+type tally struct {
+	rows  map[series.Origin]bool
+	first series.Origin
+	what  string
+}
+
+func (a *tally) add(o series.Origin, what string) {
+	if a.rows == nil {
+		a.rows = map[series.Origin]bool{}
+	}
+	if len(a.rows) == 0 || o.File < a.first.File || o.File == a.first.File && o.Line < a.first.Line {
+		a.first, a.what = o, what
+	}
+	a.rows[o] = true
+}
+
+// merge brings the readings of the log's tables together. A table whose
+// readings end later is the later one.
+func (l *Log) merge() {
+	byAge := make([]int, len(l.Tables))
+	for i := range byAge {
+		byAge[i] = i
+	}
+	slices.SortStableFunc(byAge, func(a, b int) int {
+		x, y := l.Tables[a], l.Tables[b]
+		if x.Last != y.Last {
+			return int(max(-1, min(1, x.Last-y.Last)))
+		}
+		return strings.Compare(x.Name, y.Name)
+	})
+	l.twoTables()
+	var same, other, differ tally
+	for _, c := range l.Columns {
+		parts := make([]*reading.Column, 0, len(byAge))
+		for _, i := range byAge {
+			if c.parts[i].Len() > 0 {
+				parts = append(parts, &c.parts[i].Column)
+			}
+		}
+		c.Column = c.together(parts, &same, &other, &differ)
+		c.parts = nil
+		if c.Len() == 0 && c.seen > 0 && !c.units.refused && len(l.Tables) > 0 {
+			l.Found.problem(series.CodeColumnEmpty, series.LeftOut, l.Tables[0].Name, "", "%s holds no reading in any file of this log", quoted(c.Farm.Header))
+		}
+	}
+	l.sortByAge(byAge)
+	l.tell(same, other, differ)
+}
+
+func (l *Log) sortByAge(byAge []int) {
+	tables := make([]*Table, len(byAge))
+	for k, i := range byAge {
+		tables[k] = l.Tables[i]
+	}
+	l.Tables = tables
+}
+
+// twoTables is a fault where two tables of one file hold the same column over
+// the same time: one of them is not the log.
+func (l *Log) twoTables() {
+	for i, a := range l.Tables {
+		for _, b := range l.Tables[i+1:] {
+			if a.Name != b.Name || a.First >= b.Last || b.First >= a.Last {
+				continue
+			}
+			for k, c := range l.Columns {
+				if a.cols[k] < 0 || b.cols[k] < 0 || l.Farm.TagColumn != "" {
+					continue
+				}
+				what, do := "table", "say which by table = 1, 2, … in [[log]]"
+				if a.Sheet != b.Sheet {
+					what, do = "sheet", "say which by sheet = … in [[log]]: "+quoted(a.Sheet)+" or "+quoted(b.Sheet)
+				}
+				l.Found.fault(a.Name, b.Place(b.HeaderLine, b.cols[k]), "two "+what+"s that hold "+quoted(c.Farm.Header)+" for the same time", "one "+what+" of each reading", do)
+				return
+			}
+		}
+	}
+}
+
+// tell lists what stood more than once.
+func (l *Log) tell(same, other, differ tally) {
+	name := func(o series.Origin) *Table {
+		for _, t := range l.Tables {
+			if t.File == o.File {
+				return t
+			}
+		}
+		return l.Tables[0]
+	}
+	if n := len(same.rows); n > 0 {
+		t := name(same.first)
+		l.Found.problem(series.CodeDuplicate, series.Note, t.Name, t.Place(int(same.first.Line), -1), "%s with the stamp of another row and equal readings (first %s): counted once", plural(n, "row"), quoted(same.what))
+	}
+	if n := len(other.rows); n > 0 {
+		t := name(other.first)
+		l.Found.problem(series.CodeDuplicate, series.Doubt, t.Name, t.Place(int(other.first.Line), -1), "%s with the stamp of a later row and other readings (first %s): the later row is kept", plural(n, "row"), quoted(other.what))
+	}
+	if n := len(differ.rows); n > 0 {
+		t := name(differ.first)
+		l.Found.problem(series.CodeOverlapDiffers, series.Doubt, t.Name, t.Place(int(differ.first.Line), -1),
+			"%s that a later file of this log reads otherwise (first %s): the later file is kept; where many differ, the files may have been exported in different zones", plural(n, "row"), quoted(differ.what))
+	}
+}
+
+// together joins the parts of a column, older first.
+func (c *Column) together(parts []*reading.Column, same, other, differ *tally) reading.Column {
+	var all reading.Column
+	n := 0
+	for _, p := range parts {
+		n += p.Len()
+	}
+	if len(parts) == 1 {
+		all = *parts[0]
+	} else {
+		all.Grow(n)
+		for _, p := range parts {
+			all.T, all.V = append(all.T, p.T...), append(all.V, p.V...)
+			all.Flags, all.Origins = append(all.Flags, p.Flags...), append(all.Origins, p.Origins...)
+		}
+		if !slices.IsSorted(all.T) {
+			all = sorted(&all)
+		}
+	}
+	return c.once(all, same, other, differ)
+}
+
+// sorted puts a column in the order of time; of equal stamps the older file's
+// comes first.
+func sorted(a *reading.Column) reading.Column {
+	order := make([]int32, len(a.T))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	slices.SortStableFunc(order, func(x, y int32) int {
+		switch {
+		case a.T[x] < a.T[y]:
+			return -1
+		case a.T[x] > a.T[y]:
+			return 1
+		}
+		return 0
+	})
+	var out reading.Column
+	out.Grow(len(order))
+	for _, i := range order {
+		out.Append(a.T[i], a.V[i], a.Flags[i], a.Origins[i])
+	}
+	return out
+}
+
+// once settles readings that share a stamp. The last good one is kept. Of the
+// others, one of the same file is flagged as a duplicate; one of an older file
+// is dropped where it is equal, as it is the same reading, and flagged where it
+// differs.
+func (c *Column) once(a reading.Column, same, other, differ *tally) reading.Column {
+	i := 1
+	for i < len(a.T) && a.T[i] > a.T[i-1] {
+		i++
+	}
+	if i >= len(a.T) {
+		return a
+	}
+	var out reading.Column
+	out.Grow(len(a.T))
+	for k := 0; k < len(a.T); {
+		end := k + 1
+		for end < len(a.T) && a.T[end] == a.T[k] {
+			end++
+		}
+		keep := end - 1
+		for keep > k && a.Flags[keep] != 0 {
+			keep--
+		}
+		for j := k; j < end; j++ {
+			flag, o := a.Flags[j], a.Origins[j]
+			if j != keep && flag == 0 {
+				equal := alike(a.V[j], a.V[keep])
+				switch {
+				case o.File == a.Origins[keep].File && equal:
+					same.add(o, c.HeaderText)
+				case o.File == a.Origins[keep].File:
+					other.add(o, c.HeaderText)
+				case equal:
+					continue
+				default:
+					differ.add(o, c.HeaderText)
+				}
+				flag |= series.Duplicate
+			}
+			out.Append(a.T[j], a.V[j], flag, o)
+		}
+		k = end
+	}
+	return out
+}
+
+// alike: equal but for the rounding of a unit.
+func alike(a, b float64) bool { return a == b || math.Abs(a-b) <= 1e-9*max(math.Abs(a), math.Abs(b)) }

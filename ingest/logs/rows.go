@@ -1,0 +1,258 @@
+package logs
+
+import (
+	"slices"
+	"sort"
+	"strings"
+
+	"yardheat/ingest/clock"
+	"yardheat/ingest/reading"
+	"yardheat/ingest/series"
+)
+
+// sortRows puts a table's rows in the order of time and flags those whose
+// stamp cannot be right: displaced into a stretch that other rows cover, far
+// from all others, or in the future.
+func (t *Table) sortRows(opt Options) {
+	rows := make([]int32, 0, len(t.at))
+	for i, at := range t.at {
+		if at != clock.Bad {
+			rows = append(rows, int32(i))
+		}
+	}
+	t.RowCount = len(rows)
+	if t.newestFirst(rows) {
+		slices.Reverse(rows)
+	}
+	t.order = rows
+	t.spreadMinutes()
+	if !slices.IsSortedFunc(rows, t.byTime) {
+		stays := t.longestRun(rows)
+		slices.SortStableFunc(rows, t.byTime)
+		t.flagDisplaced(stays)
+	}
+	t.farRows(opt)
+	t.futureRows(opt)
+	t.span()
+}
+
+func (t *Table) byTime(a, b int32) int {
+	switch x, y := t.at[a], t.at[b]; {
+	case x < y:
+		return -1
+	case x > y:
+		return 1
+	}
+	return 0
+}
+
+func (t *Table) newestFirst(rows []int32) bool {
+	up, down := 0, 0
+	for k := 1; k < len(rows); k++ {
+		switch t.byTime(rows[k-1], rows[k]) {
+		case -1:
+			up++
+		case 1:
+			down++
+		}
+	}
+	return down > up
+}
+
+// flag marks a row's readings.
+func (t *Table) flag(row int32, f series.Flag) {
+	if t.rowBad == nil {
+		t.rowBad = make([]series.Flag, len(t.Rows))
+	}
+	t.rowBad[row] |= f
+}
+
+// longestRun finds the longest run of rows, not nearest ones, whose stamps do
+// not fall: the rows that stand where they belong. The rest was displaced.
+// Patience sorting: O(n log n).
+func (t *Table) longestRun(rows []int32) []bool {
+	var tails []int32 // rows at the tops of the piles
+	before := make([]int32, len(t.at))
+	for _, r := range rows {
+		k := sort.Search(len(tails), func(i int) bool { return t.at[tails[i]] > t.at[r] })
+		before[r] = -1
+		if k > 0 {
+			before[r] = tails[k-1]
+		}
+		if k == len(tails) {
+			tails = append(tails, r)
+		} else {
+			tails[k] = r
+		}
+	}
+	stays := make([]bool, len(t.at))
+	for r := tails[len(tails)-1]; r >= 0; r = before[r] {
+		stays[r] = true
+	}
+	return stays
+}
+
+// flagDisplaced lists rows that had to be sorted in. One that fills a hole
+// between the others came late and is as good as they; one that falls into a
+// stretch that is covered already carries a wrong stamp.
+func (t *Table) flagDisplaced(stays []bool) {
+	settled := make([]int64, 0, len(t.order))
+	for _, r := range t.order {
+		if stays[r] {
+			settled = append(settled, t.at[r])
+		}
+	}
+	all := make([]int64, len(t.order))
+	for i, r := range t.order {
+		all[i] = t.at[r]
+	}
+	usual, _ := reading.Pace(all)
+	moved, wrong, first := 0, 0, int32(-1)
+	for _, r := range t.order {
+		if stays[r] {
+			continue
+		}
+		moved++
+		if first < 0 || r < first {
+			first = r
+		}
+		if covered(settled, t.at[r], usual/2) {
+			t.flag(r, series.Order)
+			wrong++
+		}
+	}
+	if moved > 0 {
+		t.found.problem(series.CodeOutOfOrder, series.Note, t.Name, t.Place(t.Rows[first].Line, t.stamps[0]),
+			"%s stood out of the order of time and sorted in; %d of them fall among rows that were there already and are not used", plural(moved, "row"), wrong)
+	}
+}
+
+// covered tells whether a stamp falls among others, closer than near to one of
+// them but not upon it (that is a duplicate's matter).
+func covered(settled []int64, at, near int64) bool {
+	k := sort.Search(len(settled), func(i int) bool { return settled[i] >= at })
+	if k == 0 || k == len(settled) || settled[k] == at {
+		return false
+	}
+	return at-settled[k-1] < near || settled[k]-at < near
+}
+
+// farShare is the share of a table's rows that a clock which was not set may
+// have stamped.
+const farShare = 0.01
+
+// farRows flags a few rows at either end that lie far from all others.
+func (t *Table) farRows(opt Options) {
+	farMS := int64(opt.Flags.FarDays * dayMS)
+	most := int(farShare * float64(len(t.order)))
+	mark := func(rows []int32) {
+		for _, r := range rows {
+			t.flag(r, series.Order)
+		}
+		t.found.problem(series.CodeStampFar, series.LeftOut, t.Name, t.Place(t.Rows[rows[0]].Line, t.stamps[0]),
+			"%s more than %g days from all others, first %s: the clock was not set; not used", plural(len(rows), "row"), opt.Flags.FarDays, quoted(t.texts[rows[0]]))
+	}
+	n := len(t.order)
+	for k := min(most, n-1); k >= 1; k-- {
+		if t.at[t.order[k]]-t.at[t.order[k-1]] > farMS {
+			mark(t.order[:k])
+			break
+		}
+	}
+	for k := max(1, n-most); k < n; k++ {
+		if t.at[t.order[k]]-t.at[t.order[k-1]] > farMS {
+			mark(t.order[k:])
+			break
+		}
+	}
+}
+
+func (t *Table) futureRows(opt Options) {
+	if opt.Now.IsZero() {
+		return
+	}
+	now := opt.Now.UnixMilli()
+	n := len(t.order)
+	k := sort.Search(n, func(i int) bool { return t.at[t.order[i]] > now })
+	if k == n {
+		return
+	}
+	for _, r := range t.order[k:] {
+		t.flag(r, series.Range)
+	}
+	t.found.problem(series.CodeStampFuture, series.LeftOut, t.Name, t.Place(t.Rows[t.order[k]].Line, t.stamps[0]),
+		"%s later than now, first %s: see the clock, the zone and the order of day and month; not used", plural(n-k, "row"), quoted(t.texts[t.order[k]]))
+}
+
+// span takes first and last of the rows that were not flagged.
+func (t *Table) span() {
+	some := false
+	for _, r := range t.order {
+		if t.rowBad != nil && t.rowBad[r] != 0 {
+			continue
+		}
+		if !some {
+			t.First, some = t.at[r], true
+		}
+		t.Last = t.at[r]
+	}
+	if some && !t.Shift.Zero() {
+		// Ahead at mid-file: the stamp there less its true time.
+		mid := t.First + (t.Last-t.First)/2
+		k := sort.Search(len(t.order), func(i int) bool { return t.at[t.order[i]] >= mid })
+		r := t.order[min(k, len(t.order)-1)]
+		t.AheadS = float64(t.utc[r]-t.Shift.True(t.utc[r])) / 1000
+	}
+}
+
+// spreadMinutes spreads rows that share a stamp written without seconds over
+// its minute: a logger that reads six times a minute and writes minutes. Only
+// where nearly all stamps are shared by as many rows, and these differ.
+func (t *Table) spreadMinutes() {
+	if strings.Contains(t.clk.Layout, "ss") || !strings.Contains(t.clk.Layout, "mm") || len(t.log.Farm.TagColumn) > 0 {
+		return
+	}
+	size := t.sharedBy()
+	if size < 2 {
+		return
+	}
+	at := slices.Clone(t.at)
+	for k := 0; k < len(t.order); {
+		end := k + 1
+		for end < len(t.order) && t.at[t.order[end]] == t.at[t.order[k]] {
+			end++
+		}
+		for n := k; n < end; n++ {
+			at[t.order[n]] += int64(n-k) * 60000 / int64(max(size, end-k))
+		}
+		k = end
+	}
+	t.at = at
+	t.found.problem(series.CodeStampCoarse, series.Doubt, t.Name, t.Place(t.Rows[0].Line, t.stamps[0]),
+		"%d rows share each stamp, which has no seconds: they are spread over its minute", size)
+}
+
+// sharedBy is how many rows share a stamp, where at least nine in ten stamps
+// are shared by just as many (the first and last aside) and the rows differ.
+func (t *Table) sharedBy() int {
+	count := map[int]int{}
+	groups, same := 0, 0
+	for k := 0; k < len(t.order); {
+		end := k + 1
+		for end < len(t.order) && t.at[t.order[end]] == t.at[t.order[k]] {
+			end++
+		}
+		count[end-k]++
+		groups++
+		if end-k > 1 && slices.Equal(t.Rows[t.order[k]].Cells, t.Rows[t.order[k+1]].Cells) {
+			same++
+		}
+		k = end
+	}
+	for size, n := range count {
+		if size > 1 && groups >= 5 && 10*n >= 9*(groups-2) && 2*same < groups {
+			return size
+		}
+	}
+	return 0
+}

@@ -1,0 +1,271 @@
+package logs
+
+import (
+	"errors"
+	"strings"
+
+	"yardheat/ingest/clock"
+	"yardheat/ingest/series"
+	"yardheat/ingest/table/celltext"
+)
+
+// stampKind is what the cells of a column hold, judged by a sample.
+type stampKind uint8
+
+const (
+	noStamp stampKind = iota
+	timeOnly
+	dateOnly
+	dateTime
+	counted // seconds since 1970, or days of a spreadsheet
+)
+
+// sampleCells is how many cells settle what a column holds.
+const sampleCells = 40
+
+// sample takes filled cells of a column, spread over the rows.
+func (t *Table) sample(col int) []string {
+	out := make([]string, 0, sampleCells)
+	stride := max(1, len(t.Rows)/(2*sampleCells))
+	for i := 0; i < len(t.Rows) && len(out) < sampleCells; i += stride {
+		if c := t.Rows[i].Cells[col]; c != "" {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// classify says what a sample of cells holds and whether they state an offset.
+func classify(cells []string, opt clock.Options) (kind stampKind, offset bool) {
+	if len(cells) == 0 {
+		return noStamp, false
+	}
+	like := 0
+	for _, c := range cells {
+		if celltext.LooksLikeStamp(c) {
+			like++
+		}
+	}
+	col, err := clock.Read(cells, opt)
+	var unsure *clock.OrderError
+	if errors.As(err, &unsure) {
+		col, err = clock.Read(cells, clock.Options{Layout: opt.Layout, Order: unsure.Orders[0]})
+	}
+	switch {
+	case err != nil && 2*like >= len(cells) && isTimeOfDay(cells):
+		return timeOnly, false
+	case err != nil || 2*col.Bad > len(cells):
+		return noStamp, false
+	case opt.Layout == "" && 2*like < len(cells):
+		if col.Bad == 0 && !strings.Contains(col.Layout, "Y") {
+			return counted, true
+		}
+		return noStamp, false
+	}
+	for _, w := range col.Wall {
+		if w != clock.Bad && w%dayMS != 0 {
+			return dateTime, col.OffsetMS != nil
+		}
+	}
+	return dateOnly, col.OffsetMS != nil
+}
+
+const dayMS = 24 * 3600 * 1000
+
+// isTimeOfDay tells "05:20" from a date.
+func isTimeOfDay(cells []string) bool {
+	n := 0
+	for _, c := range cells {
+		if k := celltext.LeadingDigits(c); (k == 1 || k == 2) && k < len(c) && c[k] == ':' {
+			n++
+		}
+	}
+	return 2*n >= len(cells)
+}
+
+// findStamps settles which columns of a table hold its stamps.
+func (t *Table) findStamps() bool {
+	opt := clock.Options{Layout: t.log.Farm.StampLayout}
+	if list := t.log.Farm.StampColumns; len(list) > 0 {
+		return t.statedStamps(list)
+	}
+	free := t.freeColumns()
+	kinds := make([]stampKind, len(t.Header))
+	var whole, zoned []int
+	for _, i := range free {
+		cells := t.sample(i)
+		k, offset := classify(cells, opt)
+		kinds[i] = k
+		if k == dateTime && !allSame(cells) {
+			whole = append(whole, i)
+			if offset || headerZone(t.Header[i]) != nil {
+				zoned = append(zoned, i)
+			}
+		}
+	}
+	switch {
+	case len(whole) == 1:
+		t.stamps = whole
+	case len(whole) > 1:
+		t.stamps = whole[:1]
+		if len(zoned) > 0 {
+			t.stamps = zoned[:1]
+		}
+		t.found.problem(series.CodeStampChoice, series.Note, t.Name, t.Place(t.HeaderLine, t.stamps[0]),
+			"%d columns hold stamps; %s is used: stamp_columns in [[log]] names another", len(whole), quoted(t.Header[t.stamps[0]]))
+	default:
+		t.stamps = pairOrAlone(free, kinds)
+		if t.stamps == nil && opt.Layout != "" {
+			t.stamps = t.layoutPair(free, opt)
+		}
+	}
+	if t.stamps == nil {
+		t.noStamps()
+	}
+	return t.stamps != nil
+}
+
+// allSame: every cell of a longer sample is the same: no stamp of a row.
+func allSame(cells []string) bool {
+	for _, c := range cells {
+		if c != cells[0] {
+			return false
+		}
+	}
+	return len(cells) > 2
+}
+
+// pairOrAlone takes a date and the time of day nearest beside it, else the
+// date alone, else a column of counted seconds or days.
+func pairOrAlone(free []int, kinds []stampKind) []int {
+	for n, i := range free {
+		if kinds[i] != dateOnly {
+			continue
+		}
+		for d := 1; d < len(free); d++ {
+			if n+d < len(free) && kinds[free[n+d]] == timeOnly {
+				return []int{i, free[n+d]}
+			}
+			if n-d >= 0 && kinds[free[n-d]] == timeOnly {
+				return []int{i, free[n-d]}
+			}
+		}
+		return []int{i}
+	}
+	for _, i := range free {
+		if kinds[i] == counted {
+			return []int{i}
+		}
+	}
+	return nil
+}
+
+// layoutPair finds two neighbouring columns that together read as the stated
+// layout.
+func (t *Table) layoutPair(free []int, opt clock.Options) []int {
+	for n := 1; n < len(free); n++ {
+		var joined []string
+		for i := 0; i < len(t.Rows) && len(joined) < sampleCells; i++ {
+			joined = append(joined, t.Rows[i].Cells[free[n-1]]+" "+t.Rows[i].Cells[free[n]])
+		}
+		if k, _ := classify(joined, opt); k == dateTime || k == dateOnly {
+			return []int{free[n-1], free[n]}
+		}
+	}
+	return nil
+}
+
+// freeColumns are those that the farm file does not map.
+func (t *Table) freeColumns() []int {
+	taken := make([]bool, len(t.Header))
+	for _, i := range t.cols {
+		if i >= 0 {
+			taken[i] = true
+		}
+	}
+	if t.log.Farm.TagColumn != "" {
+		taken[t.tag], taken[t.value] = true, true
+	}
+	var free []int
+	for i := range t.Header {
+		if !taken[i] {
+			free = append(free, i)
+		}
+	}
+	return free
+}
+
+func (t *Table) statedStamps(list []string) bool {
+	for _, h := range list {
+		at := t.find(h)
+		if len(at) != 1 {
+			t.found.fault(t.Name, t.Place(t.HeaderLine, -1), headersOf(t), "one column "+quoted(h)+", as stamp_columns says", nearHint(h, t.Header))
+			t.stamps = nil
+			return false
+		}
+		t.stamps = append(t.stamps, at[0])
+	}
+	return true
+}
+
+func (t *Table) noStamps() {
+	got := headersOf(t)
+	if len(t.Rows) > 0 {
+		got += ", the first row " + quoted(strings.Join(t.Rows[0].Cells, " | "))
+	}
+	t.found.fault(t.Name, t.Place(t.HeaderLine, -1), got, "a column of stamps, or one of dates beside one of times of day",
+		"name it by stamp_columns in [[log]], and its layout by stamp_layout where it is an odd one")
+}
+
+// joinTexts makes the stamps' texts, one a row: several columns joined by a
+// blank, a date that stands only in the first row of its day carried on.
+func (t *Table) joinTexts() {
+	t.texts = make([]string, len(t.Rows))
+	if len(t.stamps) == 1 {
+		for i := range t.Rows {
+			t.texts[i] = t.Rows[i].Cells[t.stamps[0]]
+		}
+		return
+	}
+	carry := t.datesCarried()
+	last := ""
+	for i := range t.Rows {
+		first := dayPart(t.Rows[i].Cells[t.stamps[0]])
+		if first == "" && carry {
+			first = last
+		}
+		last = first
+		text := first
+		for _, c := range t.stamps[1:] {
+			if s := t.Rows[i].Cells[c]; s == "" {
+				text = ""
+			} else if text != "" {
+				text += " " + s
+			}
+		}
+		t.texts[i] = text
+	}
+}
+
+// datesCarried: a good part of the date cells are empty though the time beside
+// them is there.
+func (t *Table) datesCarried() bool {
+	empty := 0
+	for i := range t.Rows {
+		if t.Rows[i].Cells[t.stamps[0]] == "" && t.Rows[i].Cells[t.stamps[1]] != "" {
+			empty++
+		}
+	}
+	return 10*empty > 3*len(t.Rows)
+}
+
+// dayPart takes a midnight off a date that has a time of day in a column of
+// its own: "2026-01-05T00:00:00.000", "05.01.2026 00:00".
+func dayPart(date string) string {
+	for _, sep := range [...]string{"T", " "} {
+		if day, clock, ok := strings.Cut(date, sep); ok && strings.Trim(clock, "0:.") == "" && strings.Contains(clock, ":") {
+			return day
+		}
+	}
+	return date
+}

@@ -1,0 +1,376 @@
+package logs
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"yardheat/ingest/clock"
+	"yardheat/ingest/farm"
+	"yardheat/ingest/series"
+)
+
+// readStamps turns the stamps of all the log's tables into true UTC.
+func (l *Log) readStamps(f *farm.Farm, opt Options) {
+	var tables []*Table
+	for _, t := range l.all {
+		if t.cols == nil {
+			continue
+		}
+		if len(t.Rows) == 0 {
+			l.Found.problem(series.CodeFileEmpty, series.Note, t.Name, t.Place(t.HeaderLine, -1), "no rows of readings")
+			continue
+		}
+		if t.findStamps() {
+			tables = append(tables, t)
+		}
+	}
+	l.readOrders(tables, opt)
+	parallel(opt.Workers, len(tables), func(i int) {
+		if t := tables[i]; t.clk != nil {
+			t.resolve(f)
+		}
+	})
+	l.shift(tables)
+	parallel(opt.Workers, len(tables), func(i int) {
+		if t := tables[i]; t.clk != nil {
+			t.sortRows(opt)
+		}
+	})
+	if l.Farm.Clock == "find" && len(tables) > 0 {
+		l.Found.problem(series.CodeClockFindLater, series.Doubt, tables[0].Name, "", "clock = \"find\" (farm.toml, line %d) is not done yet: the clock of this log is kept as it stands", l.Farm.Line)
+	}
+	for _, t := range l.all {
+		if t.used() && t.RowCount == 0 {
+			t.clk = nil
+		}
+		l.Found.add(t.found)
+		t.found = Found{}
+	}
+}
+
+// readOrders reads the texts of every table. A table whose dates read either
+// way takes the order that its siblings prove: a logger keeps its layout.
+func (l *Log) readOrders(tables []*Table, opt Options) {
+	errs := make([]error, len(tables))
+	co := clock.Options{Layout: l.Farm.StampLayout, Order: l.Farm.Dates}
+	parallel(opt.Workers, len(tables), func(i int) {
+		tables[i].joinTexts()
+		tables[i].clk, errs[i] = clock.Read(tables[i].texts, co)
+	})
+	proven := provenOrders(tables, errs)
+	if len(proven) > 1 {
+		l.Found.problem(series.CodeDatesMixed, series.Doubt, tables[0].Name, "", "files of this log write dates in different orders (%s): dates in [[log]] states one", strings.Join(proven, ", "))
+	}
+	order, because := "", "another file of this log proves it"
+	if len(proven) == 1 {
+		order = proven[0]
+	} else if len(proven) == 0 {
+		order, because = togetherOrder(tables, errs, co), "the files of this log together prove it"
+	}
+	for i, t := range tables {
+		l.settle(t, errs[i], order, because, co)
+	}
+}
+
+func (l *Log) settle(t *Table, err error, order, because string, co clock.Options) {
+	custom := err == nil && byCustom(t.clk)
+	var unsure *clock.OrderError
+	open := errors.As(err, &unsure)
+	if order != "" && (open && slices.Contains(unsure.Orders, order) || custom) {
+		co.Order = order
+		if clk, again := clock.Read(t.texts, co); again == nil {
+			t.clk, err, custom = clk, nil, false
+			t.found.problem(series.CodeDatesFromSibling, series.Note, t.Name, "", "the dates of this file alone read either way; they are read as %s: %s", order, because)
+		}
+	}
+	if custom {
+		t.found.problem(series.CodeDatesByCustom, series.Doubt, t.Name, "", "%s: dates in [[log]] states it", t.clk.Because)
+	}
+	if err != nil {
+		t.clk = nil
+		t.stampFault(err)
+		return
+	}
+	t.badStamps()
+}
+
+func byCustom(c *clock.Column) bool { return strings.Contains(c.Because, "common practice") }
+
+// provenOrders are the orders of day, month and year that tables prove by
+// themselves, each once.
+func provenOrders(tables []*Table, errs []error) []string {
+	var out []string
+	for i, t := range tables {
+		if errs[i] != nil || byCustom(t.clk) || strings.Contains(t.clk.Because, "same number") {
+			continue
+		}
+		if o := orderOf(t.clk.Layout); o != "" && !slices.Contains(out, o) {
+			out = append(out, o)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// orderOf reads the order off a layout of three numbers; "" where a month's
+// name or a year of four digits in front settles it anyway.
+func orderOf(layout string) string {
+	if strings.Contains(layout, "MMM") || strings.HasPrefix(layout, "YYYY") {
+		return ""
+	}
+	y, m, d := strings.IndexByte(layout, 'Y'), strings.IndexByte(layout, 'M'), strings.IndexByte(layout, 'D')
+	switch {
+	case y < 0 || m < 0 || d < 0:
+		return ""
+	case d < m && m < y:
+		return "dmy"
+	case m < d && d < y:
+		return "mdy"
+	case y < m && m < d:
+		return "ymd"
+	}
+	return ""
+}
+
+// togetherOrder reads the texts of all files that are unsure by themselves as
+// one column.
+func togetherOrder(tables []*Table, errs []error, co clock.Options) string {
+	var all []string
+	n := 0
+	for i, t := range tables {
+		var unsure *clock.OrderError
+		if errors.As(errs[i], &unsure) {
+			all = append(all, t.texts...)
+			n++
+		}
+	}
+	if n < 2 {
+		return ""
+	}
+	c, err := clock.Read(all, co)
+	if err != nil || byCustom(c) {
+		return ""
+	}
+	return orderOf(c.Layout)
+}
+
+func (t *Table) stampFault(err error) {
+	header := t.Header[t.stamps[0]]
+	if header == "" {
+		header = fmt.Sprintf("#%d", t.stamps[0]+1)
+	}
+	var unsure *clock.OrderError
+	var none *clock.StampError
+	switch {
+	case errors.As(err, &unsure):
+		line := 0
+		if k := slices.Index(t.texts, unsure.Example); k >= 0 {
+			line = t.Rows[k].Line
+		}
+		t.found.fault(t.Name, t.Place(line, t.stamps[0]), fmt.Sprintf("%s in %s, which reads as %s: %s", quoted(unsure.Example), quoted(header), strings.Join(unsure.Orders, " or as "), unsure.Reason),
+			"dates whose order the file proves", fmt.Sprintf("state it in [[log]] (farm.toml, line %d): dates = %s", t.log.Farm.Line, joinOr(unsure.Orders)))
+	case errors.As(err, &none):
+		line, got := 0, "only empty cells in "+quoted(header)
+		if none.Row >= 0 {
+			line, got = t.Rows[none.Row].Line, quoted(none.Example)+" in "+quoted(header)
+		}
+		t.found.fault(t.Name, t.Place(line, t.stamps[0]), got, none.Want, "correct stamp_columns, stamp_layout or dates in [[log]]")
+	default:
+		t.found.fault(t.Name, t.Place(t.HeaderLine, t.stamps[0]), err.Error(), "stamps that can be read", "correct stamp_columns, stamp_layout or dates in [[log]]")
+	}
+}
+
+func joinOr(orders []string) string {
+	quotedOrders := make([]string, len(orders))
+	for i, o := range orders {
+		quotedOrders[i] = `"` + o + `"`
+	}
+	return strings.Join(quotedOrders, " or ")
+}
+
+// badStamps lists rows whose stamp cannot be read.
+func (t *Table) badStamps() {
+	n, first := 0, -1
+	for i, w := range t.clk.Wall {
+		if w == clock.Bad {
+			n++
+			if first < 0 {
+				first = i
+			}
+		}
+	}
+	if n > 0 {
+		t.found.problem(series.CodeStampBad, series.LeftOut, t.Name, t.Place(t.Rows[first].Line, t.stamps[0]), "%s without a readable stamp, first %s; want one as %s",
+			plural(n, "row"), quoted(t.texts[first]), quoted(t.clk.Layout))
+	}
+}
+
+// headerZone reads a zone that a stamp column's header names: "(UTC)",
+// "GMT+01:00", "(Australia/Perth)"; nil = none.
+func headerZone(header string) *time.Location {
+	for _, word := range strings.FieldsFunc(header, func(r rune) bool { return strings.ContainsRune(" ()[],;_", r) }) {
+		w := strings.ToUpper(word)
+		if w == "UTC" || w == "GMT" || w == "Z" && strings.Contains(header, "(") {
+			return time.UTC
+		}
+		if rest, ok := strings.CutPrefix(w, "GMT"); ok && rest != "" && (rest[0] == '+' || rest[0] == '-') {
+			w = "UTC" + rest
+		}
+		if strings.HasPrefix(w, "UTC+") || strings.HasPrefix(w, "UTC-") {
+			if z, err := clock.ParseZone(w); err == nil {
+				return z
+			}
+		}
+		if area, city, ok := strings.Cut(word, "/"); ok && len(area) > 3 && len(city) > 2 {
+			if z, err := clock.ParseZone(word); err == nil {
+				return z
+			}
+		}
+	}
+	return nil
+}
+
+// zoneOf settles the zone of rows that state none, and its name.
+func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
+	if name := t.log.Farm.Zone; name != "" {
+		if z, err := clock.ParseZone(name); err == nil {
+			return z, name
+		}
+	}
+	for _, c := range t.stamps {
+		if z := headerZone(t.Header[c]); z != nil {
+			if t.clk.OffsetMS == nil && z.String() != f.Zone.String() {
+				t.found.problem(series.CodeZoneFromFile, series.Note, t.Name, t.Place(t.HeaderLine, c), "the header %s names the zone %s; zone in [[log]] states another", quoted(t.Header[c]), z)
+			}
+			return z, z.String()
+		}
+	}
+	return f.Zone, f.ZoneName
+}
+
+// resolve turns wall time into UTC by the stamp and lists what a clock change
+// left open.
+func (t *Table) resolve(f *farm.Farm) {
+	zone, name := t.zoneOf(f)
+	t.Zone, t.zone = name, zone
+	if o := statedOffset(t.clk); o != "" {
+		t.Zone = o
+	}
+	var repeats []clock.Repeat
+	t.utc, repeats = clock.Resolve(t.clk, zone)
+	for _, r := range repeats {
+		code, sev := series.CodeHourRepeated, series.Note
+		if r.Kind == "skipped" {
+			code = series.CodeHourSkipped
+		}
+		if !r.Sure {
+			sev = series.Doubt
+		}
+		at := time.UnixMilli(r.AtMS).In(zone).Format("2006-01-02")
+		t.found.problem(code, sev, t.Name, t.Place(t.Rows[r.FirstRow].Line, t.stamps[0]), "%s in the hour that the clock change of %s %s: %s", plural(r.Rows, "row"), at, verb(r.Kind), r.Because)
+	}
+}
+
+func verb(kind string) string {
+	if kind == "skipped" {
+		return "skips"
+	}
+	return "repeats"
+}
+
+// statedOffset is the zone that the rows themselves state, "" if none does:
+// one offset, or the first and last of several.
+func statedOffset(c *clock.Column) string {
+	if c.OffsetMS == nil {
+		return ""
+	}
+	low, high, some := int64(0), int64(0), false
+	for i, o := range c.OffsetMS {
+		if c.Wall[i] == clock.Bad {
+			continue
+		}
+		if o == clock.NoOffset {
+			return ""
+		}
+		if !some {
+			low, high, some = o, o, true
+		}
+		low, high = min(low, o), max(high, o)
+	}
+	switch {
+	case !some:
+		return ""
+	case low == high:
+		return offsetName(low)
+	}
+	return offsetName(low) + " to " + offsetName(high)
+}
+
+func offsetName(ms int64) string {
+	if ms == 0 {
+		return "UTC"
+	}
+	sign, m := '+', ms/60000
+	if m < 0 {
+		sign, m = '-', -m
+	}
+	return fmt.Sprintf("%c%02d:%02d", sign, m/60, m%60)
+}
+
+// shift applies what the farm file says of the log's clock. Offset and drift
+// count from the middle of the log's stamps, all files together.
+func (l *Log) shift(tables []*Table) {
+	low, high := int64(0), int64(0)
+	var first *Table
+	for _, t := range tables {
+		for _, u := range t.utc {
+			if u == clock.Bad {
+				continue
+			}
+			if first == nil {
+				first, low, high = t, u, u
+			}
+			low, high = min(low, u), max(high, u)
+		}
+	}
+	if first == nil {
+		return
+	}
+	s := clock.Shift{DriftSPerDay: l.Farm.DriftSPerDay, MidMS: low + (high-low)/2}
+	if l.Farm.Clock == "given" {
+		s.AheadS = l.Farm.AheadS
+	}
+	for _, j := range l.Farm.Jumps {
+		wall, ok := clock.ParseCivil(j.At)
+		if !ok {
+			continue
+		}
+		at, _ := clock.Resolve(&clock.Column{Wall: []int64{wall}}, first.zone)
+		s.Jumps = append(s.Jumps, clock.Jump{AtMS: at[0], ByS: j.ByS})
+	}
+	slices.SortStableFunc(s.Jumps, func(a, b clock.Jump) int { return int(max(-1, min(1, a.AtMS-b.AtMS))) })
+	for _, t := range tables {
+		if t.clk == nil {
+			continue
+		}
+		t.at, t.Shift = t.utc, s
+		if !s.Zero() {
+			t.at = s.TrueAll(t.utc)
+			t.Corrections = append(t.Corrections, shiftText(s))
+		}
+	}
+}
+
+func shiftText(s clock.Shift) string {
+	text := fmt.Sprintf("clock: %+g s ahead of true time at %s", s.AheadS, time.UnixMilli(s.MidMS).UTC().Format(time.RFC3339))
+	if s.DriftSPerDay != 0 {
+		text += fmt.Sprintf(", gaining %+g s a day", s.DriftSPerDay)
+	}
+	for _, j := range s.Jumps {
+		text += fmt.Sprintf(", moved by %+g s at %s", j.ByS, time.UnixMilli(j.AtMS).UTC().Format(time.RFC3339))
+	}
+	return text
+}

@@ -1,0 +1,210 @@
+package reading
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"yardheat/ingest/series"
+)
+
+// spikes flags single readings that lie off from both neighbours while those
+// agree. Pipe probes jump honestly when water starts or stops: there the flow
+// beside must be known and unchanged, or, where none is logged, the limit is
+// wider.
+func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
+	info, _ := series.Lookup(s.Quantity)
+	limitK, maxS := l.SpikeK, opt.SpikeSlowMaxIntervalS
+	if info.Pipe || s.Quantity == "tank_temp" {
+		maxS = opt.SpikeWaterMaxIntervalS
+	}
+	if info.Pipe && len(b.Flow) == 0 && !l.SpikeStated {
+		limitK = max(limitK, opt.SpikeBlindK)
+	}
+	if !l.SpikeStated && float64(s.IntervalMS) > 1000*maxS {
+		return
+	}
+	at, next := -1, -1
+	var hit []int
+	prev := -1
+	for i := range s.V {
+		if s.Flags[i] != 0 {
+			continue
+		}
+		prev, at, next = at, next, i
+		if prev < 0 || !isSpike(s.V[prev], s.V[at], s.V[next], limitK) || gapBetween(s, prev, next, opt) {
+			continue
+		}
+		if info.Pipe && len(b.Flow) > 0 && !steady(b.Flow, s.T[prev], s.T[next]) {
+			continue
+		}
+		hit = append(hit, at)
+	}
+	for _, i := range hit {
+		s.Flags[i] |= series.Spike
+	}
+}
+
+func isSpike(before, v, after, limit float64) bool {
+	a, b := v-before, v-after
+	return math.Abs(a) > limit && math.Abs(b) > limit && (a > 0) == (b > 0) && math.Abs(before-after) <= limit
+}
+
+// steady tells whether the flow beside did not start, stop or change much
+// between two times. Not known is not steady.
+func steady(flow []*series.Series, fromMS, toMS int64) bool {
+	seen := false
+	for _, f := range flow {
+		low, high, n := extremes(f, fromMS, toMS)
+		if n == 0 {
+			continue
+		}
+		seen = true
+		if low != high && low < 0.5*high {
+			return false
+		}
+	}
+	return seen
+}
+
+// extremes gives the lowest and highest kept reading that says something of
+// the time from fromMS to toMS, the readings on either side of it included;
+// amounts as a rate.
+func extremes(f *series.Series, fromMS, toMS int64) (low, high float64, n int) {
+	low, high = math.Inf(1), math.Inf(-1)
+	i := sort.Search(len(f.T), func(k int) bool { return f.T[k] >= fromMS })
+	for i = max(0, i-1); i < len(f.T); i++ {
+		start := f.T[i]
+		if f.From != nil {
+			start = f.From[i]
+		}
+		if f.Flags[i] == 0 {
+			v := f.V[i]
+			if f.Kind == series.Amount {
+				v /= float64(max(f.T[i]-f.From[i], 1))
+			}
+			low, high = min(low, v), max(high, v)
+			n++
+		}
+		if start > toMS {
+			break
+		}
+	}
+	return low, high, n
+}
+
+// rate flags readings further from the last good one than the step and the
+// hours since allow. The allowance grows with time, so that a new level is
+// taken after a while, whatever made it.
+func rate(s *series.Series, l Limits, b Beside, opt FlagOptions) {
+	last := -1
+	for i, v := range s.V {
+		if s.Flags[i] != 0 {
+			continue
+		}
+		if next := goodAfter(s, i+1); last < 0 && next >= 0 && next < len(s.V)-1 && math.Abs(s.V[next]-v) > opt.RateStepK {
+			s.Flags[i] |= series.Rate // nothing to begin from until two readings agree
+			continue
+		}
+		if last >= 0 && (b.Quiet == nil || !b.Quiet(s.T[i])) {
+			hours := float64(s.T[i]-s.T[last]) / 3.6e6
+			if math.Abs(v-s.V[last]) > opt.RateStepK+l.RateKPerH*hours {
+				s.Flags[i] |= series.Rate
+				continue
+			}
+		}
+		last = i
+	}
+}
+
+// stuck flags runs of equal readings that last longer than the limit while
+// something beside the probe moved; the first reading of a run is kept. A
+// coarse probe is given longer. Where nothing stands beside it, a run must
+// last the longest time of all.
+func stuck(s *series.Series, l Limits, b Beside, opt FlagOptions) {
+	scale := max(1, stepOf(s)/opt.FineStepK)
+	limitMS := int64(min(l.StuckH*scale, max(l.StuckH, opt.StuckMostH)) * 3.6e6)
+	mostMS := int64(opt.StuckMostH * 3.6e6)
+	for i := 0; i < len(s.V); {
+		if s.Flags[i] != 0 {
+			i++
+			continue
+		}
+		end := equalRun(s, i)
+		if from, to := s.T[i], s.T[end-1]; to-from > limitMS && (moved(s, b, from, to, opt) || to-from > mostMS && alone(s, b)) {
+			for k := i + 1; k < end; k++ {
+				if s.Flags[k] == 0 {
+					s.Flags[k] |= series.Stuck
+				}
+			}
+		}
+		i = end
+	}
+}
+
+// alone tells whether nothing beside the probe could tell that it is stuck. A
+// tank may honestly be flat and is never judged alone.
+func alone(s *series.Series, b Beside) bool {
+	return len(b.Flow) == 0 && len(b.Like) == 0 && s.Quantity != "tank_temp"
+}
+
+// moved tells whether water passed a pipe probe, or a probe like it moved,
+// meanwhile. A bed with no other bed probe is judged by time alone: a bed
+// always moves.
+func moved(s *series.Series, b Beside, fromMS, toMS int64, opt FlagOptions) bool {
+	switch s.Quantity {
+	case "bed_temp", "slab_temp", "outdoor_temp", "air_temp":
+		if len(b.Like) == 0 {
+			return true
+		}
+	default:
+		for _, f := range b.Flow {
+			if _, high, n := extremes(f, fromMS, toMS); n > 0 && high > 0 {
+				return true
+			}
+		}
+	}
+	for _, o := range b.Like {
+		if low, high, n := extremes(o, fromMS, toMS); n > 1 && high-low >= opt.MovedK {
+			return true
+		}
+	}
+	return false
+}
+
+// stepOf is a probe's resolution: the smallest of the steps between readings,
+// over at most some ten thousand of them; 0 where it never moved.
+func stepOf(s *series.Series) float64 {
+	least := math.Inf(1)
+	prev := math.NaN()
+	for i, n := 0, 0; i < len(s.V) && n < 4*mostSteps; i++ {
+		if s.Flags[i] != 0 {
+			continue
+		}
+		n++
+		if d := math.Abs(s.V[i] - prev); d > 1e-6 {
+			least = min(least, d)
+		}
+		prev = s.V[i]
+	}
+	if math.IsInf(least, 1) {
+		return 0
+	}
+	return least
+}
+
+// quantileOfPositive is the p-quantile of the kept readings above zero; 0
+// where there are none.
+func quantileOfPositive(s *series.Series, p float64) float64 {
+	var v []float64
+	for i, x := range s.V {
+		if x > 0 && s.Flags[i] == 0 {
+			v = append(v, x)
+		}
+	}
+	if len(v) == 0 {
+		return 0
+	}
+	slices.Sort(v)
+	return v[int(p*float64(len(v)-1))]
+}

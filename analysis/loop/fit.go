@@ -222,7 +222,7 @@ func (f *fitter) minimise(free []int, rounds int) solve.Result {
 			return s.cost / f.deff
 		}}
 	o := solve.DefaultOptions()
-	o.MaxIterations, o.StepTol, o.FallTol = rounds, 1e-9, 1e-13
+	o.MaxIterations, o.StepTol, o.FallTol = rounds, 1e-8, 1e-10
 	res, err := solve.Minimise(p, o)
 	if err == nil {
 		f.q, f.status = f.put(base, free, res.Theta), res.Status

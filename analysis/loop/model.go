@@ -46,6 +46,8 @@ func (q Params) with(v [parameters]float64) Params {
 type point struct {
 	v float64
 	d [columns]float64
+	// age is K(t) - K(t'): how far the water has come towards the bed.
+	age float64
 }
 
 // model holds F's deviation from the bed along a path for one set of
@@ -129,14 +131,17 @@ type state struct {
 	flow, still    float64
 	in             float64
 	slope          float64 // d(in)/dt + k (in - bed - b): see behind
-	lps            float64 // flow, L/s
+	// lps is the flow in L/s for the derivative along the water column, never
+	// less than half the interval's mean: in the first drops of a run the true
+	// derivative is huge over a fraction of a litre and says nothing.
+	lps float64
 }
 
 // at gives the state dt seconds after node i.
 func (m *model) at(i int, dt float64) state {
 	p := m.p
 	if dt == 0 && i+1 < len(p.t) {
-		s := state{bed: p.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], flow: p.flow[i], still: p.still[i], in: p.in[i], lps: p.q0[i]}
+		s := state{bed: p.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], flow: p.flow[i], still: p.still[i], in: p.in[i], lps: max(p.q0[i], (p.q0[i]+p.q1[i])/4)}
 		if h := p.t[i+1] - p.t[i]; h > 0 {
 			s.slope = (p.in[i+1] - p.in[i]) / h
 		}
@@ -153,7 +158,7 @@ func (m *model) at(i int, dt float64) state {
 		bed: p.bed[i] + dB, d: m.d[i]*e - dB*phi, dk: m.dk[i]*e + dx, ds: m.ds[i] * e,
 		flow: p.flow[i], still: p.still[i],
 		in:  p.in[i] + f*(p.in[i+1]-p.in[i]),
-		lps: p.q0[i] + f*(p.q1[i]-p.q0[i]),
+		lps: max(p.q0[i]+f*(p.q1[i]-p.q0[i]), (p.q0[i]+p.q1[i])/4),
 	}
 	if p.stands[i] {
 		s.still += dt
@@ -177,7 +182,7 @@ func (m *model) behind(t, a *state) (h point, dy float64) {
 	dK := m.k * (t.flow - a.flow + m.q.Still*dStill)
 	e := math.Exp(-dK)
 	gap := a.in - a.bed - m.q.OffsetK - a.d
-	h.v = gap * e
+	h.v, h.age = gap*e, dK
 	h.d[colLnK] = -a.dk*e - h.v*dK
 	h.d[colStill] = -a.ds*e - h.v*m.k*dStill
 	h.d[colOffset] = -e

@@ -109,8 +109,10 @@ type Fit struct {
 	// VolumeWeight w: the share of r - 1 that is put down to the volume.
 	VolumeWeight float64
 
-	DrawsUsed     int
-	Rows          int
+	DrawsUsed int
+	Rows      int
+	// FreshRows: those of water that had not soaked to the bed's temperature.
+	FreshRows     int
 	LitresLeftOut float64
 	BlockDays     int
 	Blocks        []Block

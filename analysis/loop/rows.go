@@ -20,7 +20,15 @@ type sums struct {
 	// litres that no row can stand for: the water entered before the record or
 	// a gap.
 	unknownL float64
+	// fresh counts the rows of water that had not yet come to rest at the bed's
+	// temperature.
+	fresh int
 }
+
+// freshAge: only water with k (t - t') below about 3 carries UA (method,
+// section 3). Older water still lags a little behind a bed that moves, but so
+// does a bed probe that is not at the pipe.
+const freshAge = 3
 
 func (s *sums) add(r float64, d *[columns]float64, scale, huber float64) {
 	z := r / scale
@@ -42,7 +50,7 @@ func (s *sums) add(r float64, d *[columns]float64, scale, huber float64) {
 }
 
 func (s *sums) plus(o *sums) {
-	s.n += o.n
+	s.n, s.fresh = s.n+o.n, s.fresh+o.fresh
 	s.cost += o.cost
 	s.lagA, s.lagG, s.unknownL = s.lagA+o.lagA, s.lagG+o.lagG, s.unknownL+o.unknownL
 	for i := range columns {
@@ -73,6 +81,7 @@ type weights struct {
 type reading struct {
 	node  int
 	model point
+	age   float64
 	known bool // the water is known and the probe has followed it
 	// fitted: a row of the fit; start: a row for the lag only.
 	fitted, start bool
@@ -100,6 +109,7 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 		before, haveBefore = probe, haveProbe
 	}
 	leadAt := math.NaN()
+	var g gain
 	for i := r.from + 1; i <= r.to; i++ {
 		now, ok := rd.water(i, w.bridgedShare)
 		h, arrives := p.t[i]-p.t[i-1], 0.0
@@ -114,15 +124,19 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 			haveProbe = false
 		case arrives > 0 && haveProbe && m.q.LagS > 0:
 			still := point{v: p.out[r.from]}
-			probe = lagged(&probe, &still, &still, arrives, m.q.LagS)
-			probe = lagged(&probe, &now, &now, h-arrives, m.q.LagS)
+			wait, rest := newGain(arrives, m.q.LagS), newGain(h-arrives, m.q.LagS)
+			probe = lagged(&probe, &still, &still, &wait)
+			probe = lagged(&probe, &now, &now, &rest)
 		case haveProbe && haveBefore && m.q.LagS > 0:
-			probe = lagged(&probe, &before, &now, h, m.q.LagS)
+			if g.x != h/m.q.LagS {
+				g = newGain(h, m.q.LagS)
+			}
+			probe = lagged(&probe, &before, &now, &g)
 		default:
 			probe, haveProbe = now, true
 		}
 		before, haveBefore = now, ok
-		x := reading{node: i, model: probe, known: ok && haveProbe && !math.IsNaN(leadAt)}
+		x := reading{node: i, model: probe, age: now.age, known: ok && haveProbe && !math.IsNaN(leadAt)}
 		if x.known && !math.IsNaN(p.out[i]) && p.q1[i-1] > w.thresholdLPS {
 			late := p.t[i]-leadAt >= w.flushS && p.t[i]-p.t[r.from] >= w.edgeS && p.t[r.to]-p.t[i] >= w.edgeS
 			x.fitted, x.start = late, !late && w.edgeS == 0
@@ -147,13 +161,18 @@ func (m *model) arrival(r run, i int) float64 {
 	return min(dt, h)
 }
 
+// gain is a probe's answer to one step; steps of one length share it.
+type gain struct{ x, lagS, e, phi, xd float64 }
+
+func newGain(h, lagS float64) gain {
+	g := gain{x: h / lagS, lagS: lagS}
+	g.e, g.phi, g.xd = decay(g.x)
+	return g
+}
+
 // lagged is the probe one step on.
-func lagged(probe, u0, u1 *point, h, lagS float64) point {
-	if h <= 0 {
-		return *probe
-	}
-	x := h / lagS
-	e, phi, xd := decay(x)
+func lagged(probe, u0, u1 *point, g *gain) point {
+	x, lagS, e, phi, xd := g.x, g.lagS, g.e, g.phi, g.xd
 	var out point
 	out.v = e*probe.v + (phi-e)*u0.v + (1-phi)*u1.v
 	for c := range out.d {
@@ -194,6 +213,9 @@ func (m *model) sum(r run, w weights, s *sums, residuals *[]float64) {
 		}
 		d[colOut] = 1
 		s.add(res, &d, w.scaleK, w.huber)
+		if x.age < freshAge {
+			s.fresh++
+		}
 		if residuals != nil {
 			*residuals = append(*residuals, res)
 		}

@@ -79,7 +79,7 @@ func (f *fitter) profile(out *Fit) {
 			} else {
 				above = append(above, pt)
 			}
-			if r > 50 {
+			if r > 20 {
 				break
 			}
 		}
@@ -102,16 +102,21 @@ func (f *fitter) penalty(q Params) float64 {
 	return sum
 }
 
+// leastFresh is the least share of fresh rows that UA may rest on (our choice,
+// no source).
+const leastFresh = 0.01
+
 // judge decides whether the record tells UA, and says what would settle it.
 func (f *fitter) judge(out *Fit) {
 	within := f.o.IdentifiedWithin
 	enough := len(out.Blocks) >= f.o.FewestBlocks && !math.IsNaN(out.LowWPerK)
-	out.Identified = enough && out.LowWPerK >= out.UAWPerK*(1-within) && out.HighWPerK <= out.UAWPerK*(1+within)
+	soaked := float64(out.FreshRows) < leastFresh*float64(out.Rows)
+	out.Identified = enough && !soaked && out.LowWPerK >= out.UAWPerK*(1-within) && out.HighWPerK <= out.UAWPerK*(1+within)
 	if out.Identified {
 		return
 	}
 	z := normalQuantile(1 - 2*(1-f.o.Confidence)) // one-sided
-	flat := out.Profile[len(out.Profile)-1].Rise < z*z
+	flat := soaked || out.Profile[len(out.Profile)-1].Rise < z*z
 	if flat {
 		out.LowerBoundWPerK = crossing(out.Profile, z*z)
 	}

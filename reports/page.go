@@ -1,0 +1,42 @@
+package reports
+
+import (
+	"fmt"
+	"path/filepath"
+
+	"yardheat/analysis/season"
+	"yardheat/reports/chart"
+	"yardheat/reports/page"
+)
+
+// writePage draws the charts, and writes them and the page that holds them.
+func writePage(dir string, s *season.Season, opt Options) error {
+	charts, err := chart.All(s, chart.Options{PNG: opt.PNG})
+	if err != nil {
+		return fmt.Errorf("charts: %w", err)
+	}
+	for _, c := range charts {
+		if err := writeChart(filepath.Join(dir, chartsDir), c); err != nil {
+			return err
+		}
+	}
+	html, err := page.HTML(s, charts, page.Options{Now: opt.Now, Version: opt.Version})
+	if err != nil {
+		return fmt.Errorf("%s: %w", pageName, err)
+	}
+	return writeBytes(filepath.Join(dir, pageName), html)
+}
+
+// writeChart refuses a name that the next run would not know for ours.
+func writeChart(dir string, c chart.Chart) error {
+	if !plainName(c.Name) {
+		return fmt.Errorf("chart %q: a chart's name is of a-z, 0-9 and hyphens", c.Name)
+	}
+	if err := writeBytes(filepath.Join(dir, c.Name+".svg"), c.SVG); err != nil {
+		return err
+	}
+	if c.PNG == nil {
+		return nil
+	}
+	return writeBytes(filepath.Join(dir, c.Name+".png"), c.PNG)
+}

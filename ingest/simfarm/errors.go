@@ -3,6 +3,7 @@ package simfarm
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 )
 
 // role is whose error it is: a probe's, a meter's or a stipulated figure's.
@@ -95,7 +96,7 @@ func (l Loop) pipeWall() (beta float64, wall Stated) {
 		beta = section * l.WallMJPerM3K / (cpKJPerKgK * rhoAt(loopMeanC) / 1000)
 		half = 0.05 * beta
 	}
-	return beta, Stated{Half: half / (1 + beta), Relative: true, Unstated: true}
+	return beta, Stated{Half: half / (1 + beta), Relative: true}
 }
 
 // loopMeanC is the temperature at which the pipe's content is reckoned.
@@ -119,7 +120,7 @@ func (f *Farm) drawErrors() {
 			}
 			e := st.draw(rng)
 			f.columnErrs[li][ci] = e
-			f.drawn = append(f.drawn, f.named(f.s.Loggers[li].Name+": "+c.Header, c.Quantity, st, e))
+			f.drawn = append(f.drawn, f.named(f.s.Loggers[li].probe(ci), c.Quantity, st, e))
 			f.errs[r] += e
 			f.sd[r] = st.standard()
 			n[r]++
@@ -139,6 +140,11 @@ func (f *Farm) drawErrors() {
 		f.errs[r], f.sd[r] = st.draw(rng), st.standard()
 		f.drawn = append(f.drawn, f.named(st.Key, st.Key, st, f.errs[r]))
 	}
+}
+
+// probe names a column's probe: "log: header as farm.toml names it".
+func (l *Logger) probe(column int) string {
+	return l.Name + ": " + strings.Replace(l.Columns[column].header(l), "|", " ", 1)
 }
 
 func (f *Farm) statedFor(quantity string) (Stated, bool) {

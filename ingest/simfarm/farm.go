@@ -33,8 +33,6 @@ type Farm struct {
 	efficiency         float64 // true
 	milkKJPerLK        float64 // true
 	gainKW, pumpKW     float64 // true
-	heatCStated        float64
-	densityStated      float64
 
 	// signal[s][i] is signal s at start + 60 i seconds.
 	signal [signals][]float64
@@ -99,8 +97,7 @@ func (f *Farm) trueFigures() {
 	f.beta = max((1+beta)/(1+f.errs[xWall])-1, 0.02)
 	f.errs[xWall] = (1+beta)/(1+f.beta) - 1
 	f.efficiency = s.Money.Efficiency - f.errs[xEfficiency]
-	f.heatCStated, f.densityStated = s.Milk.SpecificHeatKJPerKgK, s.Milk.DensityKgPerL
-	f.milkKJPerLK = f.heatCStated / (1 + f.errs[xHeatC]) * f.densityStated / (1 + f.errs[xDensity])
+	f.milkKJPerLK = s.Milk.SpecificHeatKJPerKgK / (1 + f.errs[xHeatC]) * s.Milk.DensityKgPerL / (1 + f.errs[xDensity])
 	f.gainKW = s.Plant.StandingGainKW / (1 + f.errs[xGain])
 	f.pumpKW = s.Plant.PumpKW / (1 + f.errs[gPump])
 	film := f.filmKW(s.Loop.FlowLMin)

@@ -54,7 +54,7 @@ func (f *Farm) farmFile() []byte {
 	f.pipeTables(t)
 	f.waterTables(t)
 	f.moneyTables(t)
-	f.milkings2(t)
+	f.milkingsTable(t)
 	f.eventTables(t)
 	f.errorTable(t)
 	for i := range f.s.Loggers {
@@ -139,7 +139,7 @@ func (f *Farm) moneyTables(t *toml) {
 	}
 }
 
-func (f *Farm) milkings2(t *toml) {
+func (f *Farm) milkingsTable(t *toml) {
 	t.WriteString("\n")
 	t.say("The list of milkings that the farm keeps.")
 	t.WriteString(`[milkings]
@@ -176,9 +176,6 @@ func (f *Farm) errorTable(t *toml) {
 		"and printed as assumed.")
 	t.WriteString("[errors]\n")
 	for _, e := range f.s.Errors {
-		if e.Unstated {
-			continue
-		}
 		v := plain(e.Half)
 		switch {
 		case e.Relative:

@@ -136,9 +136,6 @@ type Stated struct {
 	Half float64 // K, or a fraction with Relative, or the figure's own unit
 	// Relative: in per cent in the file. Rectangular: limits.
 	Relative, Rectangular bool
-	// Unstated: the row is left out of the farm file (not used by Sample and
-	// Short but for the wall, which has no row).
-	Unstated bool
 }
 
 // Logger is one [[log]].

@@ -87,13 +87,12 @@ func tempAt(hKJKg float64) float64 {
 // number, conductivity (IAPWS R12-08 and R15-11: 0.893e-6 m2/s, 6.13, 0.607
 // W/(m K)).
 const (
-	viscosityM2S     = 0.893e-6
-	prandtl          = 6.13
-	conductivityWMK  = 0.607
-	laminarReynolds  = 2300
-	laminarNusselt   = 3.66 // constant wall temperature
-	turbulentFromRe  = 3000
-	filmInterpolates = turbulentFromRe - laminarReynolds
+	viscosityM2S    = 0.893e-6
+	prandtl         = 6.13
+	conductivityWMK = 0.607
+	laminarReynolds = 2300
+	laminarNusselt  = 3.66 // constant wall temperature
+	turbulentFromRe = 3000
 )
 
 // gnielinski is the Nusselt number of turbulent flow in a smooth pipe,
@@ -118,7 +117,7 @@ func filmWPerM2K(flowLMin, boreMM float64) float64 {
 	case re >= turbulentFromRe:
 		nu = gnielinski(re, prandtl)
 	case re > laminarReynolds:
-		nu += (re - laminarReynolds) / filmInterpolates * (gnielinski(turbulentFromRe, prandtl) - laminarNusselt)
+		nu += (re - laminarReynolds) / (turbulentFromRe - laminarReynolds) * (gnielinski(turbulentFromRe, prandtl) - laminarNusselt)
 	}
 	return nu * conductivityWMK / d
 }

@@ -45,7 +45,7 @@ func (c *Column) good() []int {
 const mostSteps = 20000
 
 // Pace is the usual (median) step between stamps that differ, and whether the
-// steps are regular: at least half of them within a quarter of the usual one.
+// steps are regular: more than half of them within a quarter of the usual one.
 // Zero for fewer than two stamps.
 func Pace(t []int64) (usualMS int64, regular bool) {
 	stride := max(1, len(t)/mostSteps)
@@ -66,5 +66,5 @@ func Pace(t []int64) (usualMS int64, regular bool) {
 			near++
 		}
 	}
-	return usualMS, 2*near >= len(steps)
+	return usualMS, 2*near > len(steps)
 }

@@ -213,16 +213,21 @@ func (f *fitter) minimise(free []int, rounds int) solve.Result {
 	defer func() { f.free = saved }()
 	low, high := f.bounds()
 	base := f.q
+	// The same point is asked for its cost and then for its derivatives.
+	var seen []float64
+	var last sums
 	p := solve.Problem{Start: f.theta(free), Low: low, High: high, Priors: f.priors(),
 		Normal: func(theta []float64, a *mat.SymDense, g []float64) float64 {
-			s := f.eval(f.put(base, free, theta), false)
-			if a != nil {
-				f.pick(&s, free, a, g)
+			if !slices.Equal(seen, theta) {
+				last, seen = f.eval(f.put(base, free, theta), false), append(seen[:0], theta...)
 			}
-			return s.cost / f.deff
+			if a != nil {
+				f.pick(&last, free, a, g)
+			}
+			return last.cost / f.deff
 		}}
 	o := solve.DefaultOptions()
-	o.MaxIterations, o.StepTol, o.FallTol = rounds, 1e-8, 1e-10
+	o.MaxIterations, o.StepTol, o.FallTol = rounds, 1e-8, 1e-9
 	res, err := solve.Minimise(p, o)
 	if err == nil {
 		f.q, f.status = f.put(base, free, res.Theta), res.Status
@@ -285,7 +290,14 @@ func (f *fitter) fitLag() (sd float64) {
 	return sd
 }
 
+// rounds of one minimisation at most.
 const rounds = 60
+
+// perScan: every so many draws make about 3000 rows.
+func (f *fitter) perScan() int {
+	n := f.eval(f.q, false).n
+	return max(1, min(n/3000, len(f.p.draws)/20))
+}
 
 // solve finds the parameters and their spread.
 func (f *fitter) solve(in *Input) *Fit {
@@ -296,10 +308,13 @@ func (f *fitter) solve(in *Input) *Fit {
 		out.LitresLeftOut = f.p.leftOutL + s.unknownL
 		return out
 	}
+	// A start needs no more than a few thousand rows.
+	f.w.every = f.perScan()
 	f.scan()
 	f.rescale()
 	lead := slices.DeleteFunc(slices.Clone(f.free), func(c int) bool { return c > colLnR })
 	f.minimise(lead, rounds)
+	f.w.every = 0
 	f.rescale()
 	f.minimise(f.free, rounds)
 	lagSD := f.fitLag()

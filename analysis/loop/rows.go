@@ -74,6 +74,8 @@ type weights struct {
 	scaleK, huber, bridgedShare float64
 	flushS, edgeS               float64
 	thresholdLPS                float64
+	// every so many draws only, to find a start in a long record (0 = all).
+	every int
 }
 
 // reading is the probe at one node: the model there and what it can be used
@@ -110,6 +112,7 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 	}
 	leadAt := math.NaN()
 	var g gain
+	var x reading // one for all nodes: visit must not keep it
 	for i := r.from + 1; i <= r.to; i++ {
 		now, ok := rd.water(i, w.bridgedShare)
 		h, arrives := p.t[i]-p.t[i-1], 0.0
@@ -136,7 +139,7 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 			probe, haveProbe = now, true
 		}
 		before, haveBefore = now, ok
-		x := reading{node: i, model: probe, age: now.age, known: ok && haveProbe && !math.IsNaN(leadAt)}
+		x = reading{node: i, model: probe, age: now.age, known: ok && haveProbe && !math.IsNaN(leadAt)}
 		if x.known && !math.IsNaN(p.out[i]) && p.q1[i-1] > w.thresholdLPS {
 			late := p.t[i]-leadAt >= w.flushS && p.t[i]-p.t[r.from] >= w.edgeS && p.t[r.to]-p.t[i] >= w.edgeS
 			x.fitted, x.start = late, !late && w.edgeS == 0
@@ -236,7 +239,7 @@ func (m *model) sumRuns(w weights, perRun []sums, residuals [][]float64) (total 
 					residuals[i] = residuals[i][:0]
 					sink = &residuals[i]
 				}
-				if runs[i].draw < 0 {
+				if runs[i].draw < 0 || w.every > 1 && runs[i].draw%w.every != 0 {
 					perRun[i] = sums{}
 					continue
 				}

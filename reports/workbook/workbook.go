@@ -110,7 +110,11 @@ func stampOf(ms int64, zone *time.Location) any {
 	}
 	_, offsetS := time.UnixMilli(ms).In(zone).Zone()
 	const daysTo1970, dayMS = 25569, 86_400_000
-	return stamp(daysTo1970 + float64(ms+int64(offsetS)*1000)/dayMS)
+	local := ms + int64(offsetS)*1000 + daysTo1970*dayMS
+	// The library keeps 15 digits and cuts off the rest, and some programs cut
+	// a time off below the second: 07:00 would show as 06:59:59. So the count
+	// goes to the next 1e-10 day, at most 8.64 µs late. 1e10/dayMS = 1e5/864.
+	return stamp(float64(local*100_000/864+1) / 1e10)
 }
 
 const mostDecimals = 6

@@ -148,6 +148,17 @@ func TestSameSeasonSameBytes(t *testing.T) {
 	require.False(t, bytes.Equal(a, c))
 }
 
+// A program that cuts off below the second must still show every whole second
+// as itself.
+func TestDaysNeverFallShortOfTheSecond(t *testing.T) {
+	for ms := fixture.StartMS(); ms < fixture.StartMS()+86_400_000; ms += 1000 {
+		days := float64(stampOf(ms, time.UTC).(stamp))
+		day := math.Floor(days)
+		require.GreaterOrEqual(t, (days-day)*86400, float64((ms/1000)%86400))
+		require.Less(t, (days-day)*86400, float64((ms/1000)%86400)+1e-5)
+	}
+}
+
 func TestUnknownZone(t *testing.T) {
 	s := fixture.Empty()
 	s.ZoneName = "Mars/Olympus"
@@ -175,7 +186,7 @@ func TestAnotherProgramOpensIt(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "season.xlsx"), b, 0o600))
 	cmd := exec.Command(office, "-env:UserInstallation=file://"+filepath.ToSlash(filepath.Join(dir, "profile")), "--headless",
-		"--convert-to", "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,3", "--outdir", dir,
+		"--convert-to", "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,-1", "--outdir", dir,
 		filepath.Join(dir, "season.xlsx"))
 	out, err := cmd.CombinedOutput()
 	require.NoError(t, err, string(out))
@@ -183,4 +194,7 @@ func TestAnotherProgramOpensIt(t *testing.T) {
 	require.NoError(t, err, string(out))
 	require.Contains(t, string(cycles), "2026-03-28 05:00:00")
 	require.Contains(t, string(cycles), "3.12")
+	washes, err := os.ReadFile(filepath.Join(dir, "season-Washes.csv"))
+	require.NoError(t, err)
+	require.Contains(t, string(washes), "2026-03-28 06:00:00,2026-03-28 07:00:00,2026-03-28 07:00:00,2026-03-28 08:00:00")
 }

@@ -27,16 +27,21 @@ func writePage(dir string, s *season.Season, opt Options) error {
 	return writeBytes(filepath.Join(dir, pageName), html)
 }
 
-// writeChart refuses a name that the next run would not know for ours.
+// writeChart leaves out what could not be drawn, and refuses a name that the next run would not know for ours.
 func writeChart(dir string, c chart.Chart) error {
 	if !plainName(c.Name) {
 		return fmt.Errorf("chart %q: a chart's name is of a-z, 0-9 and hyphens", c.Name)
 	}
-	if err := writeBytes(filepath.Join(dir, c.Name+".svg"), c.SVG); err != nil {
-		return err
+	for _, picture := range []struct {
+		tail  string
+		bytes []byte
+	}{{".svg", c.SVG}, {".png", c.PNG}} {
+		if picture.bytes == nil { // nothing to draw; the page says why
+			continue
+		}
+		if err := writeBytes(filepath.Join(dir, c.Name+picture.tail), picture.bytes); err != nil {
+			return err
+		}
 	}
-	if c.PNG == nil {
-		return nil
-	}
-	return writeBytes(filepath.Join(dir, c.Name+".png"), c.PNG)
+	return nil
 }

@@ -1,6 +1,7 @@
 package doubt
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sort"
@@ -41,10 +42,30 @@ type BudgetRow struct {
 	Share  float64
 }
 
-// settle sorts the column and takes mean, spread, interval and whether the
+// order sorts a column of which the first part is sorted already: the new
+// trials by themselves, then both into one. NaN come first.
+func order(column []float64, sorted int) {
+	fresh := column[sorted:]
+	slices.Sort(fresh)
+	if sorted == 0 {
+		return
+	}
+	old := slices.Clone(column[:sorted])
+	i, j := 0, 0
+	for k := range column {
+		if j == len(fresh) || i < len(old) && cmp.Compare(old[i], fresh[j]) <= 0 {
+			column[k] = old[i]
+			i++
+		} else {
+			column[k] = fresh[j]
+			j++
+		}
+	}
+}
+
+// settle takes mean, spread and interval of a sorted column, and whether the
 // printed digits stand.
 func (o *Output) settle(column []float64, opt Options) {
-	slices.Sort(column) // NaN come first
 	o.Trials = len(column)
 	o.Missing = sort.Search(len(column), func(i int) bool { return !math.IsNaN(column[i]) })
 	x := column[o.Missing:]

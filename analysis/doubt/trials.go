@@ -212,8 +212,11 @@ func (r *runner) rounds(res *Result) {
 			res.columns[k] = slices.Grow(res.columns[k], next-made)[:next]
 		}
 		r.fill(res.columns, open, made, next)
+		r.each(len(open), func(i int) {
+			order(res.columns[open[i]], made)
+			res.Outputs[open[i]].settle(res.columns[open[i]], r.opt)
+		})
 		made = next
-		r.each(len(open), func(i int) { res.Outputs[open[i]].settle(res.columns[open[i]], r.opt) })
 		open = slices.DeleteFunc(open, func(k int) bool { return res.Outputs[k].Settled })
 		res.Trials = made
 	}

@@ -98,8 +98,7 @@ func (b *builder) savedIn(dst *[]Named, s *saver, part stretch, in map[int]bool)
 		*dst = append(*dst, unknown("saved_kwh", "kWh", doubt.Metered, "no cycle has wash heat and electricity covered"))
 		return
 	}
-	at := s.ask(rows)
-	b.wantAt(dst, "saved_kwh", meta{unit: "kWh", basis: doubt.Metered, n: len(rows), coverage: b.share(part, s.covered())}, at+outSaved)
+	b.wantAt(dst, "saved_kwh", meta{unit: "kWh", basis: doubt.Metered, n: len(rows), coverage: b.share(part, s.covered())}, s.saved(rows))
 }
 
 // ladder says how far each step lifts the water and what it gained.

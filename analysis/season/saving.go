@@ -203,6 +203,18 @@ func (s *saver) ask(rows []int) int {
 	})
 }
 
+// saved asks for a stretch's saving alone.
+func (s *saver) saved(rows []int) int {
+	o, eta, source := s.over(rows), s.b.rec.Farm.Instead.Efficiency, s.efficiency
+	return s.b.output(func(t *doubt.Trial) float64 {
+		n := eta
+		if source >= 0 {
+			n += t.E[source]
+		}
+		return sumOf(o.heat, t.E)/n + o.standingKWh - sumOf(o.used, t.E)
+	})
+}
+
 // saving asks for the season's figures.
 func (b *builder) saving(s *saver, all stretch) {
 	v := &b.s.Saving

@@ -34,12 +34,26 @@ func (r *registry) add(s doubt.Source) int {
 
 // probe is the place of a probe's (or a rated figure's) error.
 func (r *registry) probe(s grid.Source) int {
-	if s.Channel < 0 {
-		return r.key(s.Key)
+	if s.Key != "" {
+		return r.rated(s)
 	}
 	c := &r.grid.Channels[s.Channel]
 	e, assumed := r.farm.ProbeError(c.Quantity, c.Place, c.Fit, c.From)
 	return r.add(stated(c.Probe, c.Unit, e, assumed))
+}
+
+// rated is the place of a farm-file figure that stands for a meter: its own
+// error where the farm file states one, else that of a state times a rating.
+func (r *registry) rated(s grid.Source) int {
+	e, assumed := r.farm.KeyError(s.Key)
+	if s.Channel >= 0 && (assumed || e.HalfWidth <= 0) {
+		c := &r.grid.Channels[s.Channel]
+		e, assumed = r.farm.ProbeError(c.Quantity, c.Place, c.Fit, "state")
+	}
+	if e.HalfWidth <= 0 {
+		return -1
+	}
+	return r.add(stated(s.Key, keyUnit(s.Key), e, assumed))
 }
 
 // quantity is the place of the error of a quantity that no probe logs (the

@@ -124,6 +124,9 @@ func temperatureCodes(s *series.Series, l Limits, written func(float64) float64,
 			s.Flags[i] |= series.Sentinel
 		}
 	}
+	if s.Quantity == "tank_setpoint" || s.Quantity == "element_setpoint" {
+		return // a figure that was set, no probe
+	}
 	farK := opt.PowerOnK
 	if float64(s.IntervalMS) > 1000*opt.SpikeWaterMaxIntervalS {
 		farK = opt.PowerOnSlowK

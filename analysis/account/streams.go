@@ -6,6 +6,8 @@ import (
 
 	"yardheat/analysis/cycle"
 	"yardheat/analysis/grid"
+	"yardheat/analysis/loop"
+	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
 )
 
@@ -94,7 +96,7 @@ func (m *maker) loopHeat() Heat {
 	}
 	leadL := 0.0
 	if l != nil && l.HasLead {
-		leadL = l.LeadL
+		leadL = coldLeadL(l)
 	}
 	hot, ok := m.probeSide(m.loop, leadL, "loop_out_temp")
 	if !ok {
@@ -112,6 +114,17 @@ func (m *maker) loopHeat() Heat {
 	h.Estimated = m.loop.Flow.From == "draws"
 	return m.sum(h, m.loop, hot, cold, l != nil && l.MeterAt == "out", math.NaN(), nil)
 }
+
+// coldLeadL is the lead pipe in litres of cooled water: its wall cools with
+// the water, and warms again on the first litres that pass.
+func coldLeadL(l *farm.Loop) float64 {
+	pipe := loop.Pipe{LengthM: l.LengthM, BoreMM: l.BoreMM, WallMM: l.WallMM, Material: l.Pipe, WallMJPerM3K: l.WallMJPerM3K}
+	beta, _, _ := pipe.Beta(leadWaterC)
+	return l.LeadL * (1 + beta)
+}
+
+// leadWaterC: the water's heat capacity hardly depends on it.
+const leadWaterC = 30
 
 func (m *maker) plateHeat() Heat {
 	h := Heat{Name: "plate"}

@@ -62,9 +62,6 @@ func (l *Log) scaleOf(t *Table, c *Column, col int) (scale, bool) {
 func (l *Log) usable(t *Table, c *Column, text, where string) (series.Unit, bool) {
 	u, known := series.ParseUnit(text)
 	class := c.Info.Class
-	if class == series.Flow {
-		u = u.PerMinuteIf(c.Farm.Unit != "" && u.Text == c.Farm.Unit)
-	}
 	key := fmt.Sprintf("unit on %s in [log.columns] (farm.toml, line %d)", quoted(c.Farm.Header), c.Farm.Line)
 	refuse := func(want, do string) (series.Unit, bool) {
 		if !c.units.refused {

@@ -204,12 +204,3 @@ func (u Unit) Current(volts float64, phases int, powerFactor float64) (Unit, err
 }
 
 const sqrt3 = 1.7320508075688772
-
-// PerMinuteIf reads a volume as a flow in that volume a minute where yes:
-// "gal_us" stated on a flow.
-func (u Unit) PerMinuteIf(yes bool) Unit {
-	if yes && u.Class == Volume && !u.Pulses {
-		u.Class = Flow
-	}
-	return u
-}

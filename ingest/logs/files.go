@@ -156,10 +156,13 @@ func readAll(root *os.Root, logs []*Log, opt Options) {
 			jobs = append(jobs, &job{log: l, name: n})
 		}
 	}
+	// Workbooks take longest by far: they are begun first.
+	queue := slices.Clone(jobs)
+	slices.SortStableFunc(queue, func(a, b *job) int { return workbookFirst(a.name) - workbookFirst(b.name) })
 	var told sync.Mutex
 	done := 0
-	parallel(opt.Workers, len(jobs), func(i int) {
-		j := jobs[i]
+	parallel(opt.Workers, len(queue), func(i int) {
+		j := queue[i]
 		j.tables, j.err = readFile(root, j.name, j.log.Farm)
 		told.Lock()
 		defer told.Unlock()
@@ -171,6 +174,13 @@ func readAll(root *os.Root, logs []*Log, opt Options) {
 	for _, j := range jobs {
 		j.log.take(j)
 	}
+}
+
+func workbookFirst(name string) int {
+	if strings.EqualFold(path.Ext(name), ".xlsx") {
+		return 0
+	}
+	return 1
 }
 
 // parallel runs f for 0 … n−1 on some workers and waits.

@@ -87,9 +87,7 @@ func (p Part) Value(r int) float64 { return p.values[r] }
 // Sources are the sources that the part responds to, each once.
 func (p Part) Sources() []int {
 	var list []int
-	for _, g := range p.gains {
-		list = append(list, g)
-	}
+	list = append(list, p.gains...)
 	for _, b := range p.by {
 		list = append(list, b.Source)
 	}

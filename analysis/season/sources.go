@@ -105,11 +105,11 @@ func (r *registry) lag(of string, tauS, share float64) int {
 
 // names of the probes of a side, for the budget.
 func (r *registry) nameOf(sources []grid.Source) string {
-	for _, s := range sources {
-		if s.Channel >= 0 {
-			return r.grid.Channels[s.Channel].Probe
-		}
+	if len(sources) == 0 {
+		return ""
+	}
+	if s := sources[0]; s.Channel < 0 {
 		return s.Key
 	}
-	return ""
+	return r.grid.Channels[sources[0].Channel].Probe
 }

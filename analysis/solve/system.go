@@ -1,6 +1,7 @@
 package solve
 
 import (
+	"errors"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -101,8 +102,8 @@ func (y *normal) step(step []float64, lambda float64, diag []float64, fixed []bo
 // isCondition: gonum warns of an ill-conditioned matrix but has solved it; the
 // damping rule decides whether the step is any good.
 func isCondition(err error) bool {
-	c, ok := err.(mat.Condition)
-	return ok && !math.IsInf(float64(c), 1)
+	var c mat.Condition
+	return errors.As(err, &c) && !math.IsInf(float64(c), 1)
 }
 
 func finite(x []float64) bool {

@@ -102,12 +102,10 @@ func (l layout) readAll(texts []string) []stamp {
 
 // parsed is a stamp read by a layout, by field.
 type parsed struct {
-	y, mo, d     int
-	h, m, s, ms  int64
-	half         string
-	offsetMS     int64
-	yearOfTwo    bool
-	offsetStated bool
+	y, mo, d    int
+	h, m, s, ms int64
+	half        string
+	offsetMS    int64
 }
 
 func (l layout) read(s string) stamp {

@@ -225,8 +225,6 @@ const (
 	signals
 )
 
-func (s Signal) total() bool { return s >= LoopL && s <= PumpS }
-
 // Validate names what is missing for a simulation.
 func (s Scenario) Validate() error {
 	for _, c := range []struct {

@@ -95,5 +95,3 @@ func TestGnielinski(t *testing.T) {
 	require.InDelta(t, laminarNusselt*conductivityWMK/0.026, filmWPerM2K(0.5, 26), 1e-9)
 	require.Less(t, filmWPerM2K(2.5, 26), filmWPerM2K(9, 26))
 }
-
-func relDiff(a, b float64) float64 { return math.Abs(a-b) / math.Abs(b) }

@@ -103,7 +103,7 @@ func readFile(path string, limit int64) ([]byte, error) {
 		return nil, &Error{File: path, Got: "a file that cannot be opened (" + reason(err) + ")", Want: "a readable file",
 			Do: "check the name and whether another program holds it open", Err: err}
 	}
-	defer f.Close()
+	defer func() { _ = f.Close() }() // read only
 	info, err := f.Stat()
 	if err == nil && info.IsDir() {
 		return nil, &Error{File: path, Got: "a folder", Want: "a file"}

@@ -53,7 +53,7 @@ func (r *sheetReader) read(book *excelize.File, sheet string) error {
 	if err != nil {
 		return fmt.Errorf("%w: %w", ooxml.ErrSheet, err)
 	}
-	defer it.Close()
+	defer func() { _ = it.Close() }() // read only
 	width := 0
 	for _, c := range r.scan.Cells {
 		width = max(width, int(c.Col))

@@ -60,7 +60,7 @@ func readWorkbook(name string, b []byte, opt Options) (tables []*Table, err erro
 	if err != nil {
 		return nil, damaged(name, "", err)
 	}
-	defer book.Close()
+	defer func() { _ = book.Close() }() // read only
 	return w.readSheets(book, chosen, lost, opt)
 }
 

@@ -81,7 +81,7 @@ func readPart(f *zip.File, left int64, fileB int) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
-	defer r.Close()
+	defer func() { _ = r.Close() }() // read only
 	data, err := readCapped(r, left, int64(f.CompressedSize64), int64(f.UncompressedSize64))
 	switch {
 	case errors.Is(err, ErrTooBig):

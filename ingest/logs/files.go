@@ -224,7 +224,7 @@ func ReadBytes(root *os.Root, name string) ([]byte, error) {
 		return nil, &table.Error{File: name, Got: "a file that cannot be opened (" + err.Error() + ")", Want: "a readable file",
 			Do: "check its rights and whether another program holds it open", Err: err}
 	}
-	defer f.Close()
+	defer func() { _ = f.Close() }() // read only
 	if info, err := f.Stat(); err == nil && info.Size() > table.DefaultMaxBytes {
 		return nil, &table.Error{File: name, Got: fmt.Sprintf("%d bytes", info.Size()), Want: fmt.Sprintf("at most %d", int64(table.DefaultMaxBytes)),
 			Do: "export shorter stretches, one file each"}

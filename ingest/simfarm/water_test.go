@@ -2,7 +2,6 @@ package simfarm
 
 import (
 	"encoding/csv"
-	"math"
 	"os"
 	"path/filepath"
 	"strconv"

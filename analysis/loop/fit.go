@@ -76,7 +76,7 @@ func Predict(in Input, q Params, o Options) ([]float64, error) {
 
 func newFitter(in *Input, p *path, o Options) *fitter {
 	f := &fitter{o: o, p: p, deff: 1, built: in.Pipe.At(meanWaterC(p))}
-	f.m = newModel(p, f.built.ThermalL, in.LeadL)
+	f.m = newModel(p, f.built.ThermalL, in.LeadL*(1+f.built.Beta))
 	f.q = Params{KPerH: 0.3, VolumeRatio: 1, FrontL: o.FrontShare * f.built.ThermalL, Still: o.StillMean, LagS: o.LagS}
 	f.w = weights{scaleK: 1, huber: o.Huber, bridgedShare: o.BridgedShare, flushS: 3 * o.LagS, edgeS: in.EdgeS, thresholdLPS: p.thresholdLMin / 60}
 	f.perRun, f.residuals = make([]sums, len(p.runs)), make([][]float64, len(p.runs))

@@ -182,12 +182,7 @@ func TestResampledBlocks(t *testing.T) {
 		sum += d * d
 	}
 	boot := math.Sqrt(sum / trials)
-	// The covariance holds the priors' doubt too: take it off.
-	prior := 0.0
-	for j, v := range fit.prior {
-		prior += fit.inverse.At(0, j) * fit.inverse.At(0, j) * v
-	}
-	own := math.Sqrt(fit.Covariance.At(0, 0) - prior)
+	own := math.Sqrt(jackknife(fit.Blocks, fit.prior, make([]bool, len(fit.prior))).At(0, 0))
 	t.Logf("ln k: bootstrap %.5f, blocks left out %.5f", boot, own)
 	if !(boot/own > 0.6 && boot/own < 1.3) {
 		t.Errorf("bootstrap %.5f, jackknife %.5f", boot, own)

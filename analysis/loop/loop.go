@@ -68,6 +68,31 @@ func FromCells(stepS float64, flowLMin, inC, outC, bedC []float64) Input {
 	return in
 }
 
+// FromEdges makes an Input of a grid whose temperatures are known at the edges
+// of its cells (n+1 of them), where a log by the minute has its readings, and
+// the bed's at mid-cell: nothing is blurred by interpolation. Flow is the mean
+// over each cell.
+func FromEdges(stepS float64, flowLMin, inEdgesC, outEdgesC, bedC []float64) Input {
+	n := len(flowLMin)
+	if n == 0 || len(bedC) != n {
+		return Input{BedC: bedC} // for Run to refuse or to find empty
+	}
+	in := Input{T: make([]float64, n+1), Flow0: flowLMin, Flow1: flowLMin, InC: inEdgesC, OutC: outEdgesC, BedC: make([]float64, n+1)}
+	for i := range in.T {
+		in.T[i] = float64(i) * stepS
+		a, b := bedC[max(i-1, 0)], bedC[min(i, n-1)]
+		switch {
+		case math.IsNaN(a):
+			in.BedC[i] = b
+		case math.IsNaN(b):
+			in.BedC[i] = a
+		default:
+			in.BedC[i] = (a + b) / 2
+		}
+	}
+	return in
+}
+
 func (in *Input) validate() error {
 	n := len(in.T)
 	want := max(n-1, 0)

@@ -67,7 +67,11 @@ type model struct {
 	v float64 // thermal volume, L
 	// d, and its derivatives with respect to ln k and s, at the nodes.
 	d, dk, ds []float64
-	leadL     float64
+	// leadL is the lead pipe's thermal volume, its wall like the buried one's.
+	leadL float64
+	// steady: as if water followed a moving bed at once (D = 0), so that k
+	// shows in nothing but how near water came to the bed.
+	steady bool
 }
 
 func newModel(p *path, thermalL, leadL float64) *model {
@@ -98,6 +102,12 @@ func (m *model) set(q Params, thermalL float64) {
 	var e, phi, xd float64
 	for _, s := range p.segs {
 		m.d[s.from], m.dk[s.from], m.ds[s.from] = 0, 0, 0
+		if m.steady {
+			clear(m.d[s.from : s.to+1])
+			clear(m.dk[s.from : s.to+1])
+			clear(m.ds[s.from : s.to+1])
+			continue
+		}
 		lastX := math.NaN()
 		for i := s.from; i < s.to; i++ {
 			x := m.rate(i) * (p.t[i+1] - p.t[i])
@@ -153,6 +163,9 @@ func (m *model) at(i int, dt float64) state {
 	x := k * dt
 	e, phi, xd := decay(x)
 	dB := f * (p.bed[i+1] - p.bed[i])
+	if m.steady {
+		phi, xd = 0, 0
+	}
 	dx := -x*e*m.d[i] - dB*xd
 	s := state{
 		bed: p.bed[i] + dB, d: m.d[i]*e - dB*phi, dk: m.dk[i]*e + dx, ds: m.ds[i] * e,

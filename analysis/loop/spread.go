@@ -332,6 +332,7 @@ func (f *fitter) spread(out *Fit, total *sums, lagSD float64) {
 		}
 	}
 	out.Covariance = v
+	v.AddSym(v, f.missed(out.inverse))
 	c := mat.NewVecDense(n, out.lnUA)
 	out.RandomSD = math.Sqrt(mat.Inner(c, v, c))
 	out.DF = float64(max(len(out.Blocks)-n, 1))
@@ -364,6 +365,69 @@ func (f *fitter) interval(out *Fit) {
 		own := studentQuantile(f.o.Confidence, out.DF) * math.Sqrt(out.Covariance.At(i, i))
 		out.RatioFinding = math.Abs(out.Theta[i]) > math.Hypot(own, normalQuantile(f.o.Confidence)*f.ratioSD())
 	}
+}
+
+// positionBins per thermal volume: readings at one place of a draw share what
+// the model misses there.
+const positionBins = 10
+
+// missed is the part of the covariance that days cannot show: what the model
+// misses in the same way in every draw. Rows are grouped by the litres that had
+// passed since the run began, and the groups' scores u make a second sandwich,
+//
+//	V = B/(B-1) H^-1 (sum_b u_b u_b') H^-1,
+//
+// added to that of the days (two-way clusters; Cameron, Gelbach and Miller
+// 2011, from memory, without their small third term).
+func (f *fitter) missed(inverse *mat.SymDense) *mat.SymDense {
+	n := len(f.free)
+	scores := f.scoresByPlace()
+	v := mat.NewSymDense(n, nil)
+	if len(scores) < 2 {
+		return v
+	}
+	c := float64(len(scores)) / float64(len(scores)-1)
+	for _, u := range scores {
+		var d mat.VecDense
+		d.MulVec(inverse, mat.NewVecDense(n, u))
+		v.SymRankOne(v, c, &d)
+	}
+	return v
+}
+
+// scoresByPlace are the sums of J'Wr by place in the draw, those with rows.
+func (f *fitter) scoresByPlace() [][]float64 {
+	byBin := map[int]*sums{}
+	p, width := f.p, f.built.ThermalL/positionBins
+	last := 0
+	for _, r := range p.runs {
+		if r.draw < 0 {
+			continue
+		}
+		f.m.follow(r, f.w, func(x *reading) {
+			if !x.fitted {
+				return
+			}
+			bin := int((p.w[x.node] - p.w[r.from]) / width)
+			if byBin[bin] == nil {
+				byBin[bin] = &sums{}
+			}
+			last = max(last, bin)
+			d := x.model.d
+			byBin[bin].add(x.model.v-p.out[x.node], &d, f.w.scaleK, f.w.huber)
+		})
+	}
+	var out [][]float64
+	for bin := 0; bin <= last; bin++ {
+		if s := byBin[bin]; s != nil {
+			u := make([]float64, len(f.free))
+			for i, c := range f.free {
+				u[i] = s.g[c] / f.deff
+			}
+			out = append(out, u)
+		}
+	}
+	return out
 }
 
 // sources: a shared error e moves the residuals by col e times the sign of its

@@ -102,6 +102,42 @@ func (f *fitter) penalty(q Params) float64 {
 	return sum
 }
 
+// lowerBound is the UA below which water would have come out colder than it
+// did, limit being the rise of the sum of squares that is too much. It takes
+// the bed as steady: how water lags behind a bed that moves would bound UA more
+// sharply, but a probe that is not at the pipe sees other moves.
+func (f *fitter) lowerBound(out *Fit, limit float64) float64 {
+	best := f.q
+	f.m.steady = true
+	defer func() {
+		f.m.steady, f.q = false, best
+		f.eval(best, true)
+	}()
+	free := slices.DeleteFunc(slices.Clone(f.free), func(c int) bool { return c == colLnK })
+	var pts []ProfilePoint
+	least := math.Inf(1)
+	for k := 20.0; k > lowestKPerH; k /= 1.3 {
+		f.q.KPerH = k
+		s := 0.0
+		if len(free) > 0 {
+			res := f.minimise(free, 6)
+			s = res.Cost + res.Penalty
+		} else {
+			s = f.eval(f.q, false).cost / f.deff
+		}
+		least = min(least, s)
+		pts = append(pts, ProfilePoint{out.UAWPerK * k / best.KPerH, s})
+		if s > least+10*limit {
+			break
+		}
+	}
+	slices.Reverse(pts)
+	for i := range pts {
+		pts[i].Rise -= least
+	}
+	return crossing(pts, limit)
+}
+
 // leastFresh is the least share of fresh rows that UA may rest on (our choice,
 // no source).
 const leastFresh = 0.01
@@ -118,7 +154,7 @@ func (f *fitter) judge(out *Fit) {
 	z := normalQuantile(1 - 2*(1-f.o.Confidence)) // one-sided
 	flat := soaked || out.Profile[len(out.Profile)-1].Rise < z*z
 	if flat {
-		out.LowerBoundWPerK = crossing(out.Profile, z*z)
+		out.LowerBoundWPerK = f.lowerBound(out, z*z)
 	}
 	longest := 0.0
 	for _, d := range out.Draws {

@@ -163,7 +163,7 @@ func drawCaught(sh *sheet, xs, ys []float64, slope, start float64, line bool) {
 	scale(&p.X, 0.06, false, xs...)
 	scale(&p.Y, 0.06, true, ys...)
 	p.X.Min = max(0, p.X.Min)
-	cloud := look{colour: blue, glyph: draw.RingGlyph{}}
+	cloud := look{colour: blue, glyph: draw.CircleGlyph{}}
 	entries := []entry{{cloud, "one cycle"}}
 	if p.X.Min < p.Y.Max {
 		top := min(p.X.Max, p.Y.Max)
@@ -177,6 +177,6 @@ func drawCaught(sh *sheet, xs, ys []float64, slope, start float64, line bool) {
 		p.Add(curve{[]float64{x0, x1}, []float64{start + slope*x0, start + slope*x1}, fit})
 		entries = append(entries, entry{fit, "fitted line"})
 	}
-	p.Add(dots{x: xs, y: ys, look: cloud, radius: 2.6})
+	p.Add(dots{x: xs, y: ys, look: cloud, radius: 2})
 	sh.plotted(p, "Heat caught, kWh a cycle", entries)
 }

@@ -22,6 +22,8 @@ const (
 	textSize = 12.5
 	small    = 11
 	pngDPI   = 192
+	// widerType: a reader's own sans type may be wider than the one measured.
+	widerType = 1.12
 )
 
 // Colours that stand at least 3:1 against white, told apart by the colour-blind
@@ -91,7 +93,7 @@ func (s *sheet) box(x0, y0, x1, y1 vg.Length, f fill, colour color.NRGBA) {
 	if f == solid {
 		return
 	}
-	s.StrokeLines(draw.LineStyle{Color: colour, Width: 1}, append(corners, corners[0]))
+	s.StrokeLines(draw.LineStyle{Color: colour, Width: 1.4}, append(corners, corners[0]))
 	if f == hollow {
 		return
 	}
@@ -106,11 +108,11 @@ func (s *sheet) box(x0, y0, x1, y1 vg.Length, f fill, colour color.NRGBA) {
 
 // key writes the key across the top and gives the height it took.
 func (s *sheet) key(entries []entry) vg.Length {
-	const swatch, gap, row = 22, 14, 17
+	const swatch, gap, row = 22, 16, 17
 	x, y := s.Min.X+2, s.Max.Y-row/2
 	style := s.style(textSize, black)
 	for _, e := range entries {
-		w := swatch + 5 + style.Width(e.text)
+		w := swatch + 5 + style.Width(e.text)*widerType
 		if x > s.Min.X+2 && x+w > s.Max.X {
 			x, y = s.Min.X+2, y-row
 		}

@@ -1,8 +1,10 @@
 package chart
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"gonum.org/v1/plot/vg"
@@ -66,7 +68,7 @@ func drawStrips(sh *sheet, s *season.Season, zone *time.Location, days int) {
 	text = sh.style(small, grey)
 	sh.FillText(text, vg.Point{X: left, Y: y - 8}, stamp(s.Period.Start, zone, "2 Jan 2006"))
 	text.XAlign = draw.XRight
-	sh.FillText(text, vg.Point{X: right, Y: y - 8}, stamp(max(s.Period.Start, s.Period.End-1), zone, "2 Jan 2006"))
+	sh.FillText(text, vg.Point{X: right - 10, Y: y - 8}, stamp(max(s.Period.Start, s.Period.End-1), zone, "2 Jan 2006"))
 }
 
 // strip draws days as bars of the share seen, equal neighbours in one.
@@ -87,8 +89,7 @@ func (s *sheet) strip(byDay []float64, days int, left, right, low, high vg.Lengt
 		{X: right, Y: high}, {X: left, Y: high}, {X: left, Y: low}})
 }
 
-// shares are the budget rows of one headline figure, largest first as they
-// come.
+// shares are the budget rows of one headline figure, largest first.
 type shares struct {
 	label string
 	rows  []season.BudgetRow
@@ -107,11 +108,11 @@ func uncertainty(s *season.Season) sketch {
 				continue
 			}
 			k.Rows = append(k.Rows, []string{h.Label, b.Source, Percent(b.Share), b.Kind, ownError(b)})
-			if b.Share >= shareFloor && len(sh.rows) < mostBars {
+			if b.Share >= shareFloor {
 				sh.rows = append(sh.rows, b)
 			}
 		}
-		if len(sh.rows) > 0 {
+		if sh.rows = largest(sh.rows); len(sh.rows) > 0 {
 			drawn = append(drawn, sh)
 			rows += len(sh.rows) + 1
 		}
@@ -125,6 +126,11 @@ func uncertainty(s *season.Season) sketch {
 		"Filled bars are one error for the whole season, striped bars vary from day to day."
 	k.draw = func(sh *sheet) { drawShares(sh, drawn) }
 	return k
+}
+
+func largest(rows []season.BudgetRow) []season.BudgetRow {
+	slices.SortStableFunc(rows, func(a, b season.BudgetRow) int { return cmp.Compare(b.Share, a.Share) })
+	return rows[:min(len(rows), mostBars)]
 }
 
 func ownError(b season.BudgetRow) string {

@@ -30,7 +30,7 @@ func washTemps(s *season.Season, zone *time.Location) sketch {
 		Head: []string{"Wash", "At the start, °C", "Water, L", "Verdict"}}}
 	target := s.Washes.TargetC
 	warm := dots{look: look{colour: blue, glyph: draw.CircleGlyph{}}, radius: 2.6}
-	cool := dots{look: look{colour: vermillion, glyph: draw.CrossGlyph{}}, radius: 4}
+	cool := dots{look: look{colour: vermillion, glyph: draw.PyramidGlyph{}}, radius: 4}
 	for _, w := range s.Washes.List {
 		if w.Rinse {
 			continue

@@ -1,0 +1,202 @@
+package page
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"yardheat/analysis/season"
+	"yardheat/reports/chart"
+)
+
+// Answer is the season in one or two sentences, from the headline figures.
+func (v *view) Answer() string {
+	s := v.S
+	get := func(key string) season.Figure {
+		n, _ := find(s.Headline, key)
+		return n.Figure
+	}
+	var got []string
+	for _, part := range []struct{ key, text string }{{"loop_kwh", "the yard gave "}, {"plant_kwh", "the milk gave "}, {"element_kwh", "the socket gave "}} {
+		if f := get(part.key); known(f) {
+			got = append(got, part.text+f.Shown)
+		}
+	}
+	var parts []string
+	if len(got) > 0 {
+		parts = append(parts, sentence(list(got)))
+	}
+	if f := get("wash_kwh"); known(f) {
+		parts = append(parts, "The wash water took "+f.Shown+".")
+	}
+	if f := get("saved_kwh"); known(f) {
+		parts = append(parts, "Against "+carrier(s.Saving.Carrier)+", "+f.Shown+" of final energy across carriers was saved.")
+	}
+	if len(parts) == 0 {
+		return "The readings of this period give none of the headline figures; why not stands beside each of them below."
+	}
+	return strings.Join(parts, " ")
+}
+
+func list(parts []string) string {
+	if len(parts) == 1 {
+		return parts[0]
+	}
+	return strings.Join(parts[:len(parts)-1], ", ") + " and " + parts[len(parts)-1]
+}
+
+func sentence(text string) string { return strings.ToUpper(text[:1]) + text[1:] + "." }
+
+// mostDoubts on the first screen; the others stand in the table of problems.
+const mostDoubts = 5
+
+// Improve says, of each headline figure, whose error to make smaller first.
+func (v *view) Improve() []string {
+	const worthwhile = 0.3 // smaller shares: no single source is to blame
+	var out []string
+	for _, key := range []string{"saved_kwh", "loop_kwh", "plant_kwh", "ua_w_per_k", "recovery_fraction", "wash_kwh"} {
+		h, ok := find(v.S.Headline, key)
+		if !ok || !known(h.Figure) || len(out) == 3 {
+			continue
+		}
+		best := season.BudgetRow{Share: worthwhile}
+		for _, b := range v.S.Budget {
+			if b.Figure == key && b.Share >= best.Share {
+				best = b
+			}
+		}
+		if best.Source == "" {
+			continue
+		}
+		out = append(out, improveText(clean(h.Label), best))
+	}
+	return out
+}
+
+func improveText(label string, b season.BudgetRow) string {
+	text := fmt.Sprintf("To know “%s” better, begin with “%s”: %s of the variance comes from its error", label, clean(b.Source), chart.Percent(b.Share))
+	switch {
+	case b.Error == "":
+	case b.Assumed:
+		text += " (" + clean(b.Error) + ", assumed: a stated or calibrated figure would settle it)"
+	default:
+		text += " (" + clean(b.Error) + ")"
+	}
+	return text + "."
+}
+
+// Doubts are the first problems of severity doubt.
+func (v *view) Doubts() []string {
+	var out []string
+	more := 0
+	for _, p := range v.S.Problems {
+		if string(p.Severity) != "doubt" {
+			continue
+		}
+		if len(out) == mostDoubts {
+			more++
+			continue
+		}
+		out = append(out, joined(clean(p.File), clean(p.Where))+": "+clean(p.Text))
+	}
+	if more > 0 {
+		out = append(out, fmt.Sprintf("and %d more, in the table of problems", more))
+	}
+	return out
+}
+
+func joined(parts ...string) string {
+	var out []string
+	for _, p := range parts {
+		if strings.TrimSpace(p) != "" {
+			out = append(out, p)
+		}
+	}
+	if len(out) == 0 {
+		return "The input"
+	}
+	return strings.Join(out, ", ")
+}
+
+// Cool is one sentence on washes too cool, "" where there was none.
+func (v *view) Cool() string {
+	w := v.S.Washes
+	if w.TooCool == 0 {
+		return ""
+	}
+	text := fmt.Sprintf("%s of %s washes began too cool", chart.Number(float64(w.TooCool), 0), chart.Number(float64(w.Count), 0))
+	if !math.IsNaN(w.TargetC) {
+		text += ", below " + chart.Number(w.TargetC, 1) + " °C"
+	}
+	if !math.IsNaN(w.CoolestC) {
+		text += "; the coolest read " + chart.Number(w.CoolestC, 1) + " °C"
+	}
+	return text + "."
+}
+
+// CoolWashes are the washes judged too cool.
+func (v *view) CoolWashes() []season.Wash {
+	var out []season.Wash
+	for _, w := range v.S.Washes.List {
+		if w.TooCool {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// HasLoop, HasPlant, HasWashes: whether the farm has the stage at all.
+func (v *view) HasLoop() bool {
+	return v.S.Loop.Model != "" || len(v.S.Loop.Figures) > 0 || len(v.S.Draws) > 0
+}
+
+// HasPlant: see HasLoop.
+func (v *view) HasPlant() bool { return len(v.S.Plant.Figures) > 0 || v.S.Plant.CyclesUsed > 0 }
+
+// HasWashes: see HasLoop.
+func (v *view) HasWashes() bool { return v.S.Washes.Count > 0 || len(v.S.Washes.List) > 0 }
+
+// HasSaving: see HasLoop.
+func (v *view) HasSaving() bool { return len(v.S.Saving.Figures) > 0 || v.S.Saving.Basis != "" }
+
+// gap is something that the data do not give.
+type gap struct{ Label, Why string }
+
+// Gaps are all figures that are not known, or known in part, once each.
+func (v *view) Gaps() []gap {
+	s := v.S
+	var out []gap
+	seen := map[string]bool{}
+	for _, part := range []struct {
+		list []season.Named
+		tail string
+	}{{s.Headline, ""}, {s.Loop.Figures, ""}, {s.Plant.Figures, ""}, {s.Heat.Seen, ""}, {s.Heat.Whole, ", for the whole period"},
+		{s.Electricity, ""}, {s.Saving.Figures, ""}, {s.Saving.Whole, ", for the whole period"}, {s.Bed, ""}} {
+		for _, n := range part.list {
+			if seen[n.Key] || !lacking(n.Figure) {
+				continue
+			}
+			seen[n.Key] = true
+			out = append(out, gap{clean(n.Label) + part.tail, reason(n.Figure)})
+		}
+	}
+	return out
+}
+
+func lacking(f season.Figure) bool { return !known(f) || math.IsNaN(f.Low) || math.IsNaN(f.High) }
+
+func reason(f season.Figure) string {
+	why := clean(f.Why)
+	if why == "" {
+		why = "the readings do not give it"
+	}
+	if known(f) {
+		return f.Shown + "; not more closely: " + why
+	}
+	return why
+}
+
+// LastDay is the last day of the period, whose end is not in it.
+func (v *view) LastDay() string {
+	return v.format(max(v.S.Period.Start, v.S.Period.End-1), "2 January 2006")
+}

@@ -60,24 +60,11 @@ func (l *loader) tellStamps(g *logs.Log, assumed, held []string) {
 	file := g.Tables[0].Name
 	if len(assumed) > 0 {
 		l.problem(series.CodeStampAssumed, series.Note, file, "", "the stamps of %s are taken to be the end of the interval: stamp = \"start\", \"end\" or \"instant\" in [[log]] (farm.toml, line %d) states it",
-			list(assumed), g.Farm.Line)
+			series.List(assumed, 6), g.Farm.Line)
 	}
 	if len(held) > 0 {
-		l.problem(series.CodeHeldUntilNext, series.Note, file, "", "%s come at irregular times and are taken to last until the next row: stamp in [[log]] (farm.toml, line %d) states it otherwise", list(held), g.Farm.Line)
+		l.problem(series.CodeHeldUntilNext, series.Note, file, "", "%s come at irregular times and are taken to last until the next row: stamp in [[log]] (farm.toml, line %d) states it otherwise", series.List(held, 6), g.Farm.Line)
 	}
-}
-
-func list(names []string) string {
-	const most = 6
-	shown := make([]string, 0, most)
-	for _, n := range names[:min(len(names), most)] {
-		shown = append(shown, fmt.Sprintf("%q", n))
-	}
-	text := strings.Join(shown, ", ")
-	if more := len(names) - most; more > 0 {
-		text += fmt.Sprintf(" and %d more", more)
-	}
-	return text
 }
 
 // tellCounter lists what a running counter did beside counting, and notes it

@@ -132,8 +132,8 @@ func (l *loader) load() {
 		l.fault(logs.FarmFile, "", "no [[log]]", "at least one [[log]] with files and columns", "add one; yardheat look says what a file holds")
 		return
 	}
-	var found logs.Found
-	l.logs, found = logs.Read(l.root, l.farm, logs.Options{Now: l.opt.Now, Workers: l.opt.Workers, Progress: l.opt.Progress, Flags: l.opt.Flags})
+	read, found := logs.Read(l.root, l.farm, logs.Options{Now: l.opt.Now, Workers: l.opt.Workers, Progress: l.opt.Progress, Flags: l.opt.Flags})
+	l.logs = read
 	l.faults = append(l.faults, found.Faults...)
 	l.rec.Problems = append(l.rec.Problems, found.Problems...)
 	l.makeSeries()

@@ -129,7 +129,7 @@ func (k *milkList) choose(tables []*table.Table) bool {
 			if near := farm.Nearest(missing, t.Header); near != "" {
 				do = fmt.Sprintf("did you mean %q?", near)
 			}
-			k.l.fault(k.m.File, k.place(t.HeaderLine, -1), "the columns "+list(t.Header), fmt.Sprintf("a column %q, as [milkings.columns] says (farm.toml, line %d)", missing, k.m.Line), do)
+			k.l.fault(k.m.File, k.place(t.HeaderLine, -1), "the columns "+series.List(t.Header, 12), fmt.Sprintf("a column %q, as [milkings.columns] says (farm.toml, line %d)", missing, k.m.Line), do)
 			return false
 		}
 	}
@@ -144,8 +144,7 @@ func (k *milkList) choose(tables []*table.Table) bool {
 
 // place names a cell of the list.
 func (k *milkList) place(line, col int) string {
-	t := logs.Table{Table: k.t}
-	return t.Place(line, col)
+	return series.PlaceOf(k.t.Sheet, line, col+1)
 }
 
 // columnOf finds a header or "#n"; −1 = not there.

@@ -32,7 +32,7 @@ type badCell struct {
 func (l *Log) readCells(opt Options) {
 	var tables []*Table
 	for _, t := range l.all {
-		if t.used() {
+		if t.Ready {
 			tables = append(tables, t)
 		}
 	}
@@ -73,7 +73,7 @@ func (c *Column) note(t *Table, col int, s scale) {
 		c.Written = s.written
 	}
 	if s.unit.Factor != 1 || s.unit.Before != 0 || s.unit.After != 0 || s.scale != 1 || s.offset != 0 {
-		text := fmt.Sprintf("units: %s read in %s, kept in %s", quoted(c.HeaderText), quoted(s.unit.Text), c.Info.Class.BaseUnit())
+		text := fmt.Sprintf("units: %s read in %s, kept in %s", series.Quoted(c.HeaderText), series.Quoted(s.unit.Text), c.Info.Class.BaseUnit())
 		if s.scale != 1 || s.offset != 0 {
 			text += fmt.Sprintf(" (scale %g, offset %g)", s.scale, s.offset)
 		}
@@ -92,8 +92,8 @@ func (t *Table) cells(l *Log, scales []scale) []part {
 		if t.cols[k] < 0 {
 			continue
 		}
-		parts[k].Grow(len(t.order))
-		for _, r := range t.order {
+		parts[k].Grow(len(t.Order))
+		for _, r := range t.Order {
 			t.cell(&parts[k], c, &scales[k], r, t.cols[k])
 		}
 	}
@@ -108,7 +108,7 @@ func (t *Table) tagged(l *Log, parts []part, scales []scale) {
 			byTag[c.Farm.Header] = k
 		}
 	}
-	for _, r := range t.order {
+	for _, r := range t.Order {
 		tag := t.Rows[r].Cells[t.tag]
 		k, ok := byTag[tag]
 		if !ok {
@@ -139,10 +139,10 @@ func (t *Table) cell(p *part, c *Column, s *scale, row int32, col int) {
 		return
 	}
 	flag := series.Flag(0)
-	if t.rowBad != nil {
-		flag = t.rowBad[row]
+	if t.RowFlags != nil {
+		flag = t.RowFlags[row]
 	}
-	p.Append(t.at[row], v, flag, series.Origin{File: t.File, Line: int32(t.Rows[row].Line)})
+	p.Append(t.At[row], v, flag, series.Origin{File: t.File, Line: int32(t.Rows[row].Line)})
 }
 
 // value1 is the base value of a cell.
@@ -226,7 +226,7 @@ func (l *Log) collect(parts [][]part) {
 				cellUnit = p.cellUnit
 			}
 			if p.refused != "" {
-				l.usable(t, c, p.refused, fmt.Sprintf("cells such as %s", quoted(p.refusedAt)))
+				l.usable(t, c, p.refused, fmt.Sprintf("cells such as %s", series.Quoted(p.refusedAt)))
 			}
 		}
 		if cellUnit != "" && c.UnitText == c.Info.Class.BaseUnit() {
@@ -237,8 +237,8 @@ func (l *Log) collect(parts [][]part) {
 			}
 		}
 		if noUnit && c.Info.Class != series.OnOff && len(l.Tables) > 0 {
-			l.Found.problem(series.CodeUnitAssumed, series.Note, l.Tables[0].Name, "", "%s names no unit and is read in %s: unit = … on the column (farm.toml, line %d) states it",
-				quoted(c.Farm.Header), c.Info.Class.BaseUnit(), c.Farm.Line)
+			l.Found.Problem(series.CodeUnitAssumed, series.Note, l.Tables[0].Name, "", "%s names no unit and is read in %s: unit = … on the column (farm.toml, line %d) states it",
+				series.Quoted(c.Farm.Header), c.Info.Class.BaseUnit(), c.Farm.Line)
 		}
 		c.parts = make([]*part, len(l.Tables))
 		for i := range l.Tables {
@@ -246,7 +246,7 @@ func (l *Log) collect(parts [][]part) {
 		}
 	}
 	for _, t := range l.Tables {
-		t.Rows, t.texts, t.utc = nil, nil, nil
+		t.Rows, t.At, t.Order = nil, nil, nil
 	}
 }
 
@@ -256,10 +256,10 @@ func (l *Log) badCells(t *Table, c *Column, p *part, col int) {
 		if p.refused != "" {
 			return
 		}
-		l.Found.problem(series.CodeBadCell, series.LeftOut, t.Name, t.Place(b.line, col), "%s: got %s; want %s", quoted(c.HeaderText), quoted(b.text), wanted(c))
+		l.Found.Problem(series.CodeBadCell, series.LeftOut, t.Name, t.Place(b.line, col), "%s: got %s; want %s", series.Quoted(c.HeaderText), series.Quoted(b.text), wanted(c))
 	}
 	if more := p.bad - len(p.badAt); more > 0 && p.refused == "" {
-		l.Found.problem(series.CodeBadCell, series.LeftOut, t.Name, t.Place(0, col), "%s: and %s more like these", quoted(c.HeaderText), plural(more, "cell"))
+		l.Found.Problem(series.CodeBadCell, series.LeftOut, t.Name, t.Place(0, col), "%s: and %s more like these", series.Quoted(c.HeaderText), series.Plural(more, "cell"))
 	}
 }
 

@@ -5,8 +5,8 @@ import (
 	"strconv"
 	"strings"
 
-	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
+	"yardheat/ingest/stamps"
 	"yardheat/ingest/table/celltext"
 )
 
@@ -14,7 +14,7 @@ import (
 func (l *Log) bind() {
 	if len(l.Columns) == 0 {
 		if len(l.names) > 0 {
-			l.Found.problem(series.CodeFileNotUsed, series.LeftOut, l.names[0], "", "no column of this log is named in [log.columns] (farm.toml, line %d): nothing of it is read", l.Farm.Line)
+			l.Found.Problem(series.CodeFileNotUsed, series.LeftOut, l.names[0], "", "no column of this log is named in [log.columns] (farm.toml, line %d): nothing of it is read", l.Farm.Line)
 		}
 		return
 	}
@@ -28,35 +28,12 @@ func (l *Log) bind() {
 	l.missing()
 }
 
-// find gives the columns of a table that a header or "#n" names.
-func (t *Table) find(header string) []int {
-	var at []int
-	for i, h := range t.Header {
-		if h == header {
-			at = append(at, i)
-		}
-	}
-	if len(at) == 0 {
-		if n, ok := numbered(header); ok && n <= len(t.Header) {
-			at = append(at, n-1)
-		}
-	}
-	return at
-}
-
-// numbered reads "#4".
-func numbered(header string) (int, bool) {
-	rest, ok := strings.CutPrefix(header, "#")
-	n, err := strconv.Atoi(rest)
-	return n, ok && err == nil && n >= 1
-}
-
 func (l *Log) bindWide(t *Table) {
 	t.cols = make([]int, len(l.Columns))
 	hits := 0
 	for k, c := range l.Columns {
 		t.cols[k] = -1
-		at := t.find(c.Farm.Header)
+		at := t.Find(c.Farm.Header)
 		if len(at) == 0 {
 			continue
 		}
@@ -76,7 +53,7 @@ func (l *Log) double(t *Table, header string, at []int) {
 	for _, i := range at {
 		ways = append(ways, fmt.Sprintf("#%d", i+1))
 	}
-	l.Found.fault(t.Name, t.Place(t.HeaderLine, -1), fmt.Sprintf("%s columns named %s", number123(len(at)), quoted(header)), "a header that names one column",
+	l.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), fmt.Sprintf("%s columns named %s", number123(len(at)), series.Quoted(header)), "a header that names one column",
 		fmt.Sprintf("write %s in farm.toml, line %d, for the one that is meant", strings.Join(ways, " or "), l.lineOf(header)))
 }
 
@@ -100,13 +77,13 @@ func (l *Log) lineOf(header string) int {
 // are shows only in the rows.
 func (l *Log) bindTags() {
 	for _, t := range l.all {
-		tag, value := t.find(l.Farm.TagColumn), t.find(l.Farm.ValueColumn)
+		tag, value := t.Find(l.Farm.TagColumn), t.Find(l.Farm.ValueColumn)
 		if len(tag) == 0 || len(value) == 0 {
 			name := l.Farm.TagColumn
 			if len(tag) > 0 {
 				name = l.Farm.ValueColumn
 			}
-			l.Found.fault(t.Name, t.Place(t.HeaderLine, -1), headersOf(t), "a column "+quoted(name)+", as [log] tags says", nearHint(name, t.Header))
+			l.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), t.Headers(), "a column "+series.Quoted(name)+", as [log] tags says", stamps.NearHint(name, t.Header))
 			continue
 		}
 		t.tag, t.value = tag[0], value[0]
@@ -124,20 +101,6 @@ func (l *Log) bindTags() {
 	}
 }
 
-func headersOf(t *Table) string {
-	if len(t.Header) == 0 || t.HeaderLine == 0 {
-		return plural(len(t.Header), "column") + " without names"
-	}
-	return "the columns " + joinQuoted(t.Header, 12)
-}
-
-func nearHint(name string, names []string) string {
-	if near := farm.Nearest(name, names); near != "" {
-		return fmt.Sprintf("did you mean %q?", near)
-	}
-	return "write the header as it stands in the file, or #n for the n-th column"
-}
-
 // missing lists mapped columns that no file has (a fault) or not every file,
 // and files that have none.
 func (l *Log) missing() {
@@ -149,7 +112,7 @@ func (l *Log) missing() {
 	}
 	for _, t := range l.all {
 		if t.cols == nil && len(files) > 0 && len(l.Farm.TagColumn) == 0 {
-			l.Found.problem(series.CodeFileNotUsed, series.LeftOut, t.Name, t.Place(t.HeaderLine, -1), "no column that the farm file names stands here: %s", headersOf(t))
+			l.Found.Problem(series.CodeFileNotUsed, series.LeftOut, t.Name, t.Place(t.HeaderLine, -1), "no column that the farm file names stands here: %s", t.Headers())
 		}
 	}
 	for k, c := range l.Columns {
@@ -171,8 +134,8 @@ func (l *Log) missing() {
 					break
 				}
 			}
-			l.Found.problem(series.CodeColumnMissing, series.Note, without, "", "%s (farm.toml, line %d) is not in %d of the log's %d files, first this one",
-				quoted(c.Farm.Header), c.Farm.Line, len(files)-c.seen, len(files))
+			l.Found.Problem(series.CodeColumnMissing, series.Note, without, "", "%s (farm.toml, line %d) is not in %d of the log's %d files, first this one",
+				series.Quoted(c.Farm.Header), c.Farm.Line, len(files)-c.seen, len(files))
 		}
 	}
 }
@@ -183,13 +146,13 @@ func (l *Log) nowhere(c *Column) {
 		return // the files have faults of their own
 	}
 	t := l.all[0]
-	names, want := t.Header, "a column "+quoted(c.Farm.Header)
-	got := headersOf(t)
+	names, want := t.Header, "a column "+series.Quoted(c.Farm.Header)
+	got := t.Headers()
 	if l.Farm.TagColumn != "" {
-		names, want = l.tags(), "rows of the tag "+quoted(c.Farm.Header)
-		got = "the tags " + joinQuoted(names, 12)
+		names, want = l.tags(), "rows of the tag "+series.Quoted(c.Farm.Header)
+		got = "the tags " + series.List(names, 12)
 	}
-	l.Found.fault(t.Name, t.Place(t.HeaderLine, -1), got, want+", as farm.toml, line "+strconv.Itoa(c.Farm.Line)+", says", nearHint(c.Farm.Header, names))
+	l.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), got, want+", as farm.toml, line "+strconv.Itoa(c.Farm.Line)+", says", stamps.NearHint(c.Farm.Header, names))
 }
 
 // tags lists the tags of a long log's first files.
@@ -210,23 +173,30 @@ func (l *Log) tags() []string {
 	return out
 }
 
+// taken marks the columns that the farm file maps.
+func (t *Table) taken() []bool {
+	taken := make([]bool, len(t.Header))
+	for _, i := range t.cols {
+		if i >= 0 {
+			taken[i] = true
+		}
+	}
+	if t.Tagged {
+		taken[t.tag], taken[t.value] = true, true
+	}
+	return taken
+}
+
 // ignored lists the columns that are neither mapped nor ignored by name nor
 // stamps.
 func (t *Table) ignored() []string {
-	taken := make([]bool, len(t.Header))
-	for _, at := range [][]int{t.cols, t.stamps} {
-		for _, i := range at {
-			if i >= 0 {
-				taken[i] = true
-			}
-		}
-	}
-	if t.log.Farm.TagColumn != "" {
-		taken[t.tag], taken[t.value] = true, true
+	taken := t.taken()
+	for _, i := range t.Columns {
+		taken[i] = true
 	}
 	for _, c := range t.log.Farm.Columns {
 		if c.Quantity == "ignore" {
-			for _, i := range t.find(c.Header) {
+			for _, i := range t.Find(c.Header) {
 				taken[i] = true
 			}
 		}

@@ -13,6 +13,7 @@ import (
 
 	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
+	"yardheat/ingest/stamps"
 	"yardheat/ingest/table"
 )
 
@@ -21,19 +22,19 @@ const FarmFile = "farm.toml"
 
 // expand lists the files that a log's patterns name, sorted, each once. The
 // folder is never left: neither by "..", nor by a link.
-func expand(root *os.Root, log *farm.Log, found *Found) []string {
+func expand(root *os.Root, log *farm.Log, found *series.Found) []string {
 	var names []string
 	for _, glob := range log.Files {
 		some, err := match(root, glob)
 		switch {
 		case err != nil:
-			found.fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), quoted(glob), "a pattern with * and ? of files inside the farm folder", err.Error())
+			found.Fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), series.Quoted(glob), "a pattern with * and ? of files inside the farm folder", err.Error())
 		case len(some) == 0:
-			found.fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), quoted(glob)+", which names no file", "a file in the farm folder", hint(root, glob))
+			found.Fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), series.Quoted(glob)+", which names no file", "a file in the farm folder", hint(root, glob))
 		}
 		for _, n := range some {
 			if escapes(root, n) {
-				found.fault(n, "", "a link that leads out of the farm folder", "a file in the farm folder", "copy the file itself into the folder")
+				found.Fault(n, "", "a link that leads out of the farm folder", "a file in the farm folder", "copy the file itself into the folder")
 				continue
 			}
 			names = append(names, n)
@@ -99,14 +100,14 @@ func hint(root *os.Root, glob string) string {
 	if len(names) == 0 {
 		return "copy the logs into the farm folder, or correct the pattern"
 	}
-	return "correct the pattern: the folder holds " + joinQuoted(names, 5)
+	return "correct the pattern: the folder holds " + series.List(names, 5)
 }
 
 // shared finds files that two logs read. Different sheets, tables or columns of
 // one file may stand in several logs; the same column may not, or it would
 // count twice.
-func shared(logs []*Log) Found {
-	var found Found
+func shared(logs []*Log) series.Found {
+	var found series.Found
 	first := map[string]*Log{}
 	for _, l := range logs {
 		for _, n := range l.names {
@@ -119,11 +120,11 @@ func shared(logs []*Log) Found {
 				continue
 			}
 			if both := sameColumn(o, l); both != "" {
-				found.fault(n, fmt.Sprintf("farm.toml, lines %d and %d", o.Farm.Line, l.Farm.Line), "a file that two logs read, both its column "+quoted(both),
+				found.Fault(n, fmt.Sprintf("farm.toml, lines %d and %d", o.Farm.Line, l.Farm.Line), "a file that two logs read, both its column "+series.Quoted(both),
 					"each column in one [[log]]", "take the file or the column out of one of them")
 				continue
 			}
-			found.problem(series.CodeFileInTwoLogs, series.Note, n, "", "two logs (farm.toml, lines %d and %d) read different columns of this file", o.Farm.Line, l.Farm.Line)
+			found.Problem(series.CodeFileInTwoLogs, series.Note, n, "", "two logs (farm.toml, lines %d and %d) read different columns of this file", o.Farm.Line, l.Farm.Line)
 		}
 	}
 	return found
@@ -259,18 +260,18 @@ func (l *Log) take(j *job) {
 	}
 	for _, t := range l.all {
 		if len(j.tables) > 0 && t.SHA256 == j.tables[0].SHA256 && t.Name != j.name {
-			l.Found.problem(series.CodeFileTwice, series.Note, j.name, "", "holds the same bytes as %s and is read once", quoted(t.Name))
+			l.Found.Problem(series.CodeFileTwice, series.Note, j.name, "", "holds the same bytes as %s and is read once", series.Quoted(t.Name))
 			return
 		}
 	}
 	for _, t := range j.tables {
-		nt := &Table{Name: j.name, Table: t, log: l}
+		nt := &Table{Table: &stamps.Table{Name: j.name, Table: t, Tagged: l.Farm.TagColumn != ""}, log: l}
 		for _, p := range t.Problems {
 			sev := series.Note
 			if p.Code == "file-cut" || p.Code == "workbook-cut" || p.Code == "workbook-short" || p.Code == "decimal-mark" || p.Code == "bad-encoding" {
 				sev = series.Doubt
 			}
-			nt.found.problem(p.Code, sev, j.name, nt.Place(p.Line, p.Column-1), "%s", p.Text)
+			nt.Found.Problem(p.Code, sev, j.name, nt.Place(p.Line, p.Column-1), "%s", p.Text)
 		}
 		l.all = append(l.all, nt)
 	}

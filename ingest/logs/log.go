@@ -9,15 +9,13 @@
 package logs
 
 import (
-	"fmt"
 	"os"
 	"time"
 
-	"yardheat/ingest/clock"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
-	"yardheat/ingest/table"
+	"yardheat/ingest/stamps"
 )
 
 // Options are what the reader is told beside the farm file.
@@ -32,24 +30,6 @@ type Options struct {
 	Flags    reading.FlagOptions
 }
 
-// Found is what was found wrong or doubtful.
-type Found struct {
-	Faults   []series.Fault
-	Problems []series.Problem
-}
-
-func (f *Found) fault(file, where, got, want, do string) {
-	f.Faults = append(f.Faults, series.Fault{File: file, Where: where, Got: got, Want: want, Do: do})
-}
-
-func (f *Found) problem(code string, sev series.Severity, file, where, format string, args ...any) {
-	f.Problems = append(f.Problems, series.Problem{Code: code, Severity: sev, File: file, Where: where, Text: fmt.Sprintf(format, args...)})
-}
-
-func (f *Found) add(o Found) {
-	f.Faults, f.Problems = append(f.Faults, o.Faults...), append(f.Problems, o.Problems...)
-}
-
 // Log is one [[log]] as read.
 type Log struct {
 	Index int
@@ -59,7 +39,7 @@ type Log struct {
 	Tables []*Table
 	// Columns are the mapped columns in the order of the farm file.
 	Columns []*Column
-	Found   Found
+	Found   series.Found
 
 	names []string
 	all   []*Table // every table of every file, by name
@@ -67,34 +47,14 @@ type Log struct {
 
 // Table is one table of one file and what became of it.
 type Table struct {
-	// Name is the file, relative to the farm folder.
-	Name string
-	*table.Table
+	*stamps.Table
 	// File is the number that Origin.File carries.
-	File int32
-	// RowCount is the rows with a stamp; First and Last their span in true UTC.
-	RowCount    int
-	First, Last int64
-	Zone        string
-	// Shift was applied; AheadS is the clock at mid-file.
-	Shift       clock.Shift
-	AheadS      float64
-	Corrections []string
-	Ignored     []string
+	File    int32
+	Ignored []string
 
-	log    *Log
-	zone   *time.Location
-	cols   []int // by mapped column: its index in Header, −1 = not here
-	tag    int   // with tags: the columns of tag and value
-	value  int
-	stamps []int
-	texts  []string
-	clk    *clock.Column
-	utc    []int64 // by the stamp
-	at     []int64 // true UTC
-	order  []int32 // rows with a stamp, in the order of time
-	rowBad []series.Flag
-	found  Found
+	log        *Log
+	cols       []int // by mapped column: its index in Header, −1 = not here; nil = none is
+	tag, value int   // with tags: the columns of tag and value
 }
 
 // Column is one mapped column and its readings from all the log's files.
@@ -117,14 +77,14 @@ type Column struct {
 }
 
 // Read reads all the logs of a farm file from its folder.
-func Read(root *os.Root, f *farm.Farm, opt Options) ([]*Log, Found) {
-	var found Found
+func Read(root *os.Root, f *farm.Farm, opt Options) ([]*Log, series.Found) {
+	var found series.Found
 	logs := make([]*Log, len(f.Logs))
 	for i := range f.Logs {
 		logs[i] = newLog(i, &f.Logs[i])
 		logs[i].names = expand(root, logs[i].Farm, &found)
 	}
-	found.add(shared(logs))
+	found.Add(shared(logs))
 	readAll(root, logs, opt)
 	for _, l := range logs {
 		l.bind()
@@ -136,7 +96,7 @@ func Read(root *os.Root, f *farm.Farm, opt Options) ([]*Log, Found) {
 	}
 	for _, l := range logs {
 		l.merge()
-		found.add(l.Found)
+		found.Add(l.Found)
 	}
 	return logs, found
 }
@@ -159,7 +119,7 @@ func number(logs []*Log) {
 	n := int32(0)
 	for _, l := range logs {
 		for _, t := range l.all {
-			if t.used() {
+			if t.Ready {
 				t.File = n
 				n++
 			}
@@ -167,31 +127,15 @@ func number(logs []*Log) {
 	}
 }
 
-// used tells whether a table has stamps and mapped columns.
-func (t *Table) used() bool { return t.clk != nil }
-
-// Place names a cell: "line 12, column 4" or "sheet Log, D12".
-func (t *Table) Place(line, col int) string {
-	switch {
-	case t.Sheet != "" && col >= 0 && line > 0:
-		return fmt.Sprintf("sheet %q, %s%d", t.Sheet, letters(col+1), line)
-	case t.Sheet != "" && line > 0:
-		return fmt.Sprintf("sheet %q, row %d", t.Sheet, line)
-	case t.Sheet != "":
-		return fmt.Sprintf("sheet %q", t.Sheet)
-	case line <= 0:
-		return ""
-	case col >= 0:
-		return fmt.Sprintf("line %d, column %d", line, col+1)
+// readStamps reads the stamps of the tables that hold a mapped column.
+func (l *Log) readStamps(f *farm.Farm, opt Options) {
+	var tables []*stamps.Table
+	for _, t := range l.all {
+		if t.cols != nil {
+			t.Taken = t.taken()
+			tables = append(tables, t.Table)
+		}
 	}
-	return fmt.Sprintf("line %d", line)
-}
-
-// letters are a spreadsheet's column letters, 1 = A.
-func letters(column int) string {
-	s := ""
-	for ; column > 0; column = (column - 1) / 26 {
-		s = string(rune('A'+(column-1)%26)) + s
-	}
-	return s
+	l.Found.Add(stamps.Read(tables, l.Farm, f, stamps.Options{Now: opt.Now, FarDays: opt.Flags.FarDays,
+		Each: func(n int, f func(int)) { parallel(opt.Workers, n, f) }}))
 }

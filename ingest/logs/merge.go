@@ -53,7 +53,7 @@ func (l *Log) merge() {
 		c.Column = c.together(parts, &same, &other, &differ)
 		c.parts = nil
 		if c.Len() == 0 && c.seen > 0 && !c.units.refused && len(l.Tables) > 0 {
-			l.Found.problem(series.CodeColumnEmpty, series.LeftOut, l.Tables[0].Name, "", "%s holds no reading in any file of this log", quoted(c.Farm.Header))
+			l.Found.Problem(series.CodeColumnEmpty, series.LeftOut, l.Tables[0].Name, "", "%s holds no reading in any file of this log", series.Quoted(c.Farm.Header))
 		}
 	}
 	l.sortByAge(byAge)
@@ -82,9 +82,9 @@ func (l *Log) twoTables() {
 				}
 				what, do := "table", "say which by table = 1, 2, … in [[log]]"
 				if a.Sheet != b.Sheet {
-					what, do = "sheet", "say which by sheet = … in [[log]]: "+quoted(a.Sheet)+" or "+quoted(b.Sheet)
+					what, do = "sheet", "say which by sheet = … in [[log]]: "+series.Quoted(a.Sheet)+" or "+series.Quoted(b.Sheet)
 				}
-				l.Found.fault(a.Name, b.Place(b.HeaderLine, b.cols[k]), "two "+what+"s that hold "+quoted(c.Farm.Header)+" for the same time", "one "+what+" of each reading", do)
+				l.Found.Fault(a.Name, b.Place(b.HeaderLine, b.cols[k]), "two "+what+"s that hold "+series.Quoted(c.Farm.Header)+" for the same time", "one "+what+" of each reading", do)
 				return
 			}
 		}
@@ -103,16 +103,16 @@ func (l *Log) tell(same, other, differ tally) {
 	}
 	if n := len(same.rows); n > 0 {
 		t := name(same.first)
-		l.Found.problem(series.CodeDuplicate, series.Note, t.Name, t.Place(int(same.first.Line), -1), "%s with the stamp of another row and equal readings (first %s): counted once", plural(n, "row"), quoted(same.what))
+		l.Found.Problem(series.CodeDuplicate, series.Note, t.Name, t.Place(int(same.first.Line), -1), "%s with the stamp of another row and equal readings (first %s): counted once", series.Plural(n, "row"), series.Quoted(same.what))
 	}
 	if n := len(other.rows); n > 0 {
 		t := name(other.first)
-		l.Found.problem(series.CodeDuplicate, series.Doubt, t.Name, t.Place(int(other.first.Line), -1), "%s with the stamp of a later row and other readings (first %s): the later row is kept", plural(n, "row"), quoted(other.what))
+		l.Found.Problem(series.CodeDuplicate, series.Doubt, t.Name, t.Place(int(other.first.Line), -1), "%s with the stamp of a later row and other readings (first %s): the later row is kept", series.Plural(n, "row"), series.Quoted(other.what))
 	}
 	if n := len(differ.rows); n > 0 {
 		t := name(differ.first)
-		l.Found.problem(series.CodeOverlapDiffers, series.Doubt, t.Name, t.Place(int(differ.first.Line), -1),
-			"%s that a later file of this log reads otherwise (first %s): the later file is kept; where many differ, the files may have been exported in different zones", plural(n, "row"), quoted(differ.what))
+		l.Found.Problem(series.CodeOverlapDiffers, series.Doubt, t.Name, t.Place(int(differ.first.Line), -1),
+			"%s that a later file of this log reads otherwise (first %s): the later file is kept; where many differ, the files may have been exported in different zones", series.Plural(n, "row"), series.Quoted(differ.what))
 	}
 }
 

@@ -62,11 +62,11 @@ func (l *Log) scaleOf(t *Table, c *Column, col int) (scale, bool) {
 func (l *Log) usable(t *Table, c *Column, text, where string) (series.Unit, bool) {
 	u, known := series.ParseUnit(text)
 	class := c.Info.Class
-	key := fmt.Sprintf("unit on %s in [log.columns] (farm.toml, line %d)", quoted(c.Farm.Header), c.Farm.Line)
+	key := fmt.Sprintf("unit on %s in [log.columns] (farm.toml, line %d)", series.Quoted(c.Farm.Header), c.Farm.Line)
 	refuse := func(want, do string) (series.Unit, bool) {
 		if !c.units.refused {
 			c.units.refused = true
-			l.Found.fault(t.Name, where, fmt.Sprintf("the unit %s of %s", quoted(text), quoted(c.Farm.Header)), want, do)
+			l.Found.Fault(t.Name, where, fmt.Sprintf("the unit %s of %s", series.Quoted(text), series.Quoted(c.Farm.Header)), want, do)
 		}
 		return series.Unit{}, false
 	}
@@ -85,7 +85,7 @@ func (l *Log) usable(t *Table, c *Column, text, where string) (series.Unit, bool
 	case u.Ampere:
 		v, err := u.Current(c.Farm.Volts, c.Farm.Phases, c.Farm.PowerFactor)
 		if err != nil {
-			return refuse("volts, phases and power_factor beside a current", fmt.Sprintf("add volts = 400, phases = 3, power_factor = 0.85, as they are, to %s (farm.toml, line %d)", quoted(c.Farm.Header), c.Farm.Line))
+			return refuse("volts, phases and power_factor beside a current", fmt.Sprintf("add volts = 400, phases = 3, power_factor = 0.85, as they are, to %s (farm.toml, line %d)", series.Quoted(c.Farm.Header), c.Farm.Line))
 		}
 		c.Amps = true
 		return v, true
@@ -134,6 +134,6 @@ func (l *Log) contradiction(t *Table, c *Column, written string) {
 		return
 	}
 	c.units.contradicted = true
-	l.Found.problem(series.CodeUnitContradiction, series.Doubt, t.Name, t.Place(t.HeaderLine, -1), "%s: the file says %s, farm.toml line %d says %s, which is used",
-		quoted(c.Farm.Header), quoted(written), c.Farm.Line, quoted(c.Farm.Unit))
+	l.Found.Problem(series.CodeUnitContradiction, series.Doubt, t.Name, t.Place(t.HeaderLine, -1), "%s: the file says %s, farm.toml line %d says %s, which is used",
+		series.Quoted(c.Farm.Header), series.Quoted(written), c.Farm.Line, series.Quoted(c.Farm.Unit))
 }

@@ -15,7 +15,7 @@ import (
 func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 	info, _ := series.Lookup(s.Quantity)
 	limitK, maxS := l.SpikeK, opt.SpikeSlowMaxIntervalS
-	if info.Pipe || s.Quantity == "tank_temp" {
+	if s.Quantity != "bed_temp" && s.Quantity != "slab_temp" {
 		maxS = opt.SpikeWaterMaxIntervalS
 	}
 	if info.Pipe && len(b.Flow) == 0 && !l.SpikeStated {

@@ -27,8 +27,9 @@ type FlagOptions struct {
 	SpikeWaterK, SpikeBedK, SpikeAirK float64
 	// SpikeBlindK is used for pipe probes beside which no flow is logged.
 	SpikeBlindK float64
-	// SpikeWaterMaxIntervalS, SpikeSlowMaxIntervalS: in slower logs a water
-	// (bed or air) temperature may honestly go and return between readings.
+	// SpikeWaterMaxIntervalS, SpikeSlowMaxIntervalS: in slower logs a water or
+	// air (a bed or slab) temperature may honestly go and return between
+	// readings.
 	SpikeWaterMaxIntervalS, SpikeSlowMaxIntervalS float64
 	// RateBedKPerH and RateStepK: a bed reading further than RateStepK plus
 	// RateBedKPerH times the hours since the last good one is flagged.

@@ -1,4 +1,4 @@
-package logs
+package stamps
 
 import (
 	"errors"
@@ -85,8 +85,8 @@ func isTimeOfDay(cells []string) bool {
 
 // findStamps settles which columns of a table hold its stamps.
 func (t *Table) findStamps() bool {
-	opt := clock.Options{Layout: t.log.Farm.StampLayout}
-	if list := t.log.Farm.StampColumns; len(list) > 0 {
+	opt := clock.Options{Layout: t.log.StampLayout}
+	if list := t.log.StampColumns; len(list) > 0 {
 		return t.statedStamps(list)
 	}
 	free := t.freeColumns()
@@ -105,24 +105,24 @@ func (t *Table) findStamps() bool {
 	}
 	switch {
 	case len(whole) == 1:
-		t.stamps = whole
+		t.Columns = whole
 	case len(whole) > 1:
-		t.stamps = whole[:1]
+		t.Columns = whole[:1]
 		if len(zoned) > 0 {
-			t.stamps = zoned[:1]
+			t.Columns = zoned[:1]
 		}
-		t.found.problem(series.CodeStampChoice, series.Note, t.Name, t.Place(t.HeaderLine, t.stamps[0]),
-			"%d columns hold stamps; %s is used: stamp_columns in [[log]] names another", len(whole), quoted(t.Header[t.stamps[0]]))
+		t.Found.Problem(series.CodeStampChoice, series.Note, t.Name, t.Place(t.HeaderLine, t.Columns[0]),
+			"%d columns hold stamps; %s is used: stamp_columns in [[log]] names another", len(whole), series.Quoted(t.Header[t.Columns[0]]))
 	default:
-		t.stamps = pairOrAlone(free, kinds)
-		if t.stamps == nil && opt.Layout != "" {
-			t.stamps = t.layoutPair(free, opt)
+		t.Columns = pairOrAlone(free, kinds)
+		if t.Columns == nil && opt.Layout != "" {
+			t.Columns = t.layoutPair(free, opt)
 		}
 	}
-	if t.stamps == nil {
+	if t.Columns == nil {
 		t.noStamps()
 	}
-	return t.stamps != nil
+	return t.Columns != nil
 }
 
 // allSame: every cell of a longer sample is the same: no stamp of a row.
@@ -177,18 +177,9 @@ func (t *Table) layoutPair(free []int, opt clock.Options) []int {
 
 // freeColumns are those that the farm file does not map.
 func (t *Table) freeColumns() []int {
-	taken := make([]bool, len(t.Header))
-	for _, i := range t.cols {
-		if i >= 0 {
-			taken[i] = true
-		}
-	}
-	if t.log.Farm.TagColumn != "" {
-		taken[t.tag], taken[t.value] = true, true
-	}
 	var free []int
 	for i := range t.Header {
-		if !taken[i] {
+		if !t.Taken[i] {
 			free = append(free, i)
 		}
 	}
@@ -197,23 +188,23 @@ func (t *Table) freeColumns() []int {
 
 func (t *Table) statedStamps(list []string) bool {
 	for _, h := range list {
-		at := t.find(h)
+		at := t.Find(h)
 		if len(at) != 1 {
-			t.found.fault(t.Name, t.Place(t.HeaderLine, -1), headersOf(t), "one column "+quoted(h)+", as stamp_columns says", nearHint(h, t.Header))
-			t.stamps = nil
+			t.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), t.Headers(), "one column "+series.Quoted(h)+", as stamp_columns says", NearHint(h, t.Header))
+			t.Columns = nil
 			return false
 		}
-		t.stamps = append(t.stamps, at[0])
+		t.Columns = append(t.Columns, at[0])
 	}
 	return true
 }
 
 func (t *Table) noStamps() {
-	got := headersOf(t)
+	got := t.Headers()
 	if len(t.Rows) > 0 {
-		got += ", the first row " + quoted(strings.Join(t.Rows[0].Cells, " | "))
+		got += ", the first row " + series.Quoted(strings.Join(t.Rows[0].Cells, " | "))
 	}
-	t.found.fault(t.Name, t.Place(t.HeaderLine, -1), got, "a column of stamps, or one of dates beside one of times of day",
+	t.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), got, "a column of stamps, or one of dates beside one of times of day",
 		"name it by stamp_columns in [[log]], and its layout by stamp_layout where it is an odd one")
 }
 
@@ -221,22 +212,22 @@ func (t *Table) noStamps() {
 // blank, a date that stands only in the first row of its day carried on.
 func (t *Table) joinTexts() {
 	t.texts = make([]string, len(t.Rows))
-	if len(t.stamps) == 1 {
+	if len(t.Columns) == 1 {
 		for i := range t.Rows {
-			t.texts[i] = t.Rows[i].Cells[t.stamps[0]]
+			t.texts[i] = t.Rows[i].Cells[t.Columns[0]]
 		}
 		return
 	}
 	carry := t.datesCarried()
 	last := ""
 	for i := range t.Rows {
-		first := dayPart(t.Rows[i].Cells[t.stamps[0]])
+		first := dayPart(t.Rows[i].Cells[t.Columns[0]])
 		if first == "" && carry {
 			first = last
 		}
 		last = first
 		text := first
-		for _, c := range t.stamps[1:] {
+		for _, c := range t.Columns[1:] {
 			if s := t.Rows[i].Cells[c]; s == "" {
 				text = ""
 			} else if text != "" {
@@ -252,7 +243,7 @@ func (t *Table) joinTexts() {
 func (t *Table) datesCarried() bool {
 	empty := 0
 	for i := range t.Rows {
-		if t.Rows[i].Cells[t.stamps[0]] == "" && t.Rows[i].Cells[t.stamps[1]] != "" {
+		if t.Rows[i].Cells[t.Columns[0]] == "" && t.Rows[i].Cells[t.Columns[1]] != "" {
 			empty++
 		}
 	}

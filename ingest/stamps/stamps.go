@@ -1,4 +1,4 @@
-package logs
+package stamps
 
 import (
 	"errors"
@@ -12,57 +12,63 @@ import (
 	"yardheat/ingest/series"
 )
 
-// readStamps turns the stamps of all the log's tables into true UTC.
-func (l *Log) readStamps(f *farm.Farm, opt Options) {
-	var tables []*Table
-	for _, t := range l.all {
-		if t.cols == nil {
-			continue
-		}
+// group is the tables of one log.
+type group struct {
+	log    *farm.Log
+	tables []*Table
+	found  series.Found
+}
+
+// Read turns the stamps of all the log's tables into true UTC and gives what it
+// found, in the order of the tables.
+func Read(all []*Table, log *farm.Log, f *farm.Farm, opt Options) series.Found {
+	g := &group{log: log}
+	for _, t := range all {
+		t.log = log
 		if len(t.Rows) == 0 {
-			l.Found.problem(series.CodeFileEmpty, series.Note, t.Name, t.Place(t.HeaderLine, -1), "no rows of readings")
+			t.Found.Problem(series.CodeFileEmpty, series.Note, t.Name, t.Place(t.HeaderLine, -1), "no rows of readings")
 			continue
 		}
 		if t.findStamps() {
-			tables = append(tables, t)
+			g.tables = append(g.tables, t)
 		}
 	}
-	l.readOrders(tables, opt)
-	parallel(opt.Workers, len(tables), func(i int) {
-		if t := tables[i]; t.clk != nil {
+	g.readOrders(opt)
+	opt.Each(len(g.tables), func(i int) {
+		if t := g.tables[i]; t.clk != nil {
 			t.resolve(f)
 		}
 	})
-	l.shift(tables)
-	parallel(opt.Workers, len(tables), func(i int) {
-		if t := tables[i]; t.clk != nil {
+	g.shift()
+	opt.Each(len(g.tables), func(i int) {
+		if t := g.tables[i]; t.clk != nil {
 			t.sortRows(opt)
+			t.Ready = t.RowCount > 0
+			t.texts, t.utc = nil, nil
 		}
 	})
-	if l.Farm.Clock == "find" && len(tables) > 0 {
-		l.Found.problem(series.CodeClockFindLater, series.Doubt, tables[0].Name, "", "clock = \"find\" (farm.toml, line %d) is not done yet: the clock of this log is kept as it stands", l.Farm.Line)
+	if log.Clock == "find" && len(g.tables) > 0 {
+		g.found.Problem(series.CodeClockFindLater, series.Doubt, g.tables[0].Name, "", "clock = \"find\" (farm.toml, line %d) is not done yet: the clock of this log is kept as it stands", log.Line)
 	}
-	for _, t := range l.all {
-		if t.used() && t.RowCount == 0 {
-			t.clk = nil
-		}
-		l.Found.add(t.found)
-		t.found = Found{}
+	for _, t := range all {
+		g.found.Add(t.Found)
 	}
+	return g.found
 }
 
 // readOrders reads the texts of every table. A table whose dates read either
 // way takes the order that its siblings prove: a logger keeps its layout.
-func (l *Log) readOrders(tables []*Table, opt Options) {
+func (g *group) readOrders(opt Options) {
+	tables := g.tables
 	errs := make([]error, len(tables))
-	co := clock.Options{Layout: l.Farm.StampLayout, Order: l.Farm.Dates}
-	parallel(opt.Workers, len(tables), func(i int) {
+	co := clock.Options{Layout: g.log.StampLayout, Order: g.log.Dates}
+	opt.Each(len(tables), func(i int) {
 		tables[i].joinTexts()
 		tables[i].clk, errs[i] = clock.Read(tables[i].texts, co)
 	})
 	proven := provenOrders(tables, errs)
 	if len(proven) > 1 {
-		l.Found.problem(series.CodeDatesMixed, series.Doubt, tables[0].Name, "", "files of this log write dates in different orders (%s): dates in [[log]] states one", strings.Join(proven, ", "))
+		g.found.Problem(series.CodeDatesMixed, series.Doubt, tables[0].Name, "", "files of this log write dates in different orders (%s): dates in [[log]] states one", strings.Join(proven, ", "))
 	}
 	order, because := "", "another file of this log proves it"
 	if len(proven) == 1 {
@@ -71,11 +77,11 @@ func (l *Log) readOrders(tables []*Table, opt Options) {
 		order, because = togetherOrder(tables, errs, co), "the files of this log together prove it"
 	}
 	for i, t := range tables {
-		l.settle(t, errs[i], order, because, co)
+		g.settle(t, errs[i], order, because, co)
 	}
 }
 
-func (l *Log) settle(t *Table, err error, order, because string, co clock.Options) {
+func (g *group) settle(t *Table, err error, order, because string, co clock.Options) {
 	custom := err == nil && byCustom(t.clk)
 	var unsure *clock.OrderError
 	open := errors.As(err, &unsure)
@@ -83,11 +89,11 @@ func (l *Log) settle(t *Table, err error, order, because string, co clock.Option
 		co.Order = order
 		if clk, again := clock.Read(t.texts, co); again == nil {
 			t.clk, err, custom = clk, nil, false
-			t.found.problem(series.CodeDatesFromSibling, series.Note, t.Name, "", "the dates of this file alone read either way; they are read as %s: %s", order, because)
+			t.Found.Problem(series.CodeDatesFromSibling, series.Note, t.Name, "", "the dates of this file alone read either way; they are read as %s: %s", order, because)
 		}
 	}
 	if custom {
-		t.found.problem(series.CodeDatesByCustom, series.Doubt, t.Name, "", "%s: dates in [[log]] states it", t.clk.Because)
+		t.Found.Problem(series.CodeDatesByCustom, series.Doubt, t.Name, "", "%s: dates in [[log]] states it", t.clk.Because)
 	}
 	if err != nil {
 		t.clk = nil
@@ -158,9 +164,9 @@ func togetherOrder(tables []*Table, errs []error, co clock.Options) string {
 }
 
 func (t *Table) stampFault(err error) {
-	header := t.Header[t.stamps[0]]
+	header := t.Header[t.Columns[0]]
 	if header == "" {
-		header = fmt.Sprintf("#%d", t.stamps[0]+1)
+		header = fmt.Sprintf("#%d", t.Columns[0]+1)
 	}
 	var unsure *clock.OrderError
 	var none *clock.StampError
@@ -170,16 +176,16 @@ func (t *Table) stampFault(err error) {
 		if k := slices.Index(t.texts, unsure.Example); k >= 0 {
 			line = t.Rows[k].Line
 		}
-		t.found.fault(t.Name, t.Place(line, t.stamps[0]), fmt.Sprintf("%s in %s, which reads as %s: %s", quoted(unsure.Example), quoted(header), strings.Join(unsure.Orders, " or as "), unsure.Reason),
-			"dates whose order the file proves", fmt.Sprintf("state it in [[log]] (farm.toml, line %d): dates = %s", t.log.Farm.Line, joinOr(unsure.Orders)))
+		t.Found.Fault(t.Name, t.Place(line, t.Columns[0]), fmt.Sprintf("%s in %s, which reads as %s: %s", series.Quoted(unsure.Example), series.Quoted(header), strings.Join(unsure.Orders, " or as "), unsure.Reason),
+			"dates whose order the file proves", fmt.Sprintf("state it in [[log]] (farm.toml, line %d): dates = %s", t.log.Line, joinOr(unsure.Orders)))
 	case errors.As(err, &none):
-		line, got := 0, "only empty cells in "+quoted(header)
+		line, got := 0, "only empty cells in "+series.Quoted(header)
 		if none.Row >= 0 {
-			line, got = t.Rows[none.Row].Line, quoted(none.Example)+" in "+quoted(header)
+			line, got = t.Rows[none.Row].Line, series.Quoted(none.Example)+" in "+series.Quoted(header)
 		}
-		t.found.fault(t.Name, t.Place(line, t.stamps[0]), got, none.Want, "correct stamp_columns, stamp_layout or dates in [[log]]")
+		t.Found.Fault(t.Name, t.Place(line, t.Columns[0]), got, none.Want, "correct stamp_columns, stamp_layout or dates in [[log]]")
 	default:
-		t.found.fault(t.Name, t.Place(t.HeaderLine, t.stamps[0]), err.Error(), "stamps that can be read", "correct stamp_columns, stamp_layout or dates in [[log]]")
+		t.Found.Fault(t.Name, t.Place(t.HeaderLine, t.Columns[0]), err.Error(), "stamps that can be read", "correct stamp_columns, stamp_layout or dates in [[log]]")
 	}
 }
 
@@ -203,8 +209,8 @@ func (t *Table) badStamps() {
 		}
 	}
 	if n > 0 {
-		t.found.problem(series.CodeStampBad, series.LeftOut, t.Name, t.Place(t.Rows[first].Line, t.stamps[0]), "%s without a readable stamp, first %s; want one as %s",
-			plural(n, "row"), quoted(t.texts[first]), quoted(t.clk.Layout))
+		t.Found.Problem(series.CodeStampBad, series.LeftOut, t.Name, t.Place(t.Rows[first].Line, t.Columns[0]), "%s without a readable stamp, first %s; want one as %s",
+			series.Plural(n, "row"), series.Quoted(t.texts[first]), series.Quoted(t.clk.Layout))
 	}
 }
 
@@ -235,15 +241,15 @@ func headerZone(header string) *time.Location {
 
 // zoneOf settles the zone of rows that state none, and its name.
 func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
-	if name := t.log.Farm.Zone; name != "" {
+	if name := t.log.Zone; name != "" {
 		if z, err := clock.ParseZone(name); err == nil {
 			return z, name
 		}
 	}
-	for _, c := range t.stamps {
+	for _, c := range t.Columns {
 		if z := headerZone(t.Header[c]); z != nil {
 			if t.clk.OffsetMS == nil && z.String() != f.Zone.String() {
-				t.found.problem(series.CodeZoneFromFile, series.Note, t.Name, t.Place(t.HeaderLine, c), "the header %s names the zone %s; zone in [[log]] states another", quoted(t.Header[c]), z)
+				t.Found.Problem(series.CodeZoneFromFile, series.Note, t.Name, t.Place(t.HeaderLine, c), "the header %s names the zone %s; zone in [[log]] states another", series.Quoted(t.Header[c]), z)
 			}
 			return z, z.String()
 		}
@@ -270,7 +276,7 @@ func (t *Table) resolve(f *farm.Farm) {
 			sev = series.Doubt
 		}
 		at := time.UnixMilli(r.AtMS).In(zone).Format("2006-01-02")
-		t.found.problem(code, sev, t.Name, t.Place(t.Rows[r.FirstRow].Line, t.stamps[0]), "%s in the hour that the clock change of %s %s: %s", plural(r.Rows, "row"), at, verb(r.Kind), r.Because)
+		t.Found.Problem(code, sev, t.Name, t.Place(t.Rows[r.FirstRow].Line, t.Columns[0]), "%s in the hour that the clock change of %s %s: %s", series.Plural(r.Rows, "row"), at, verb(r.Kind), r.Because)
 	}
 }
 
@@ -322,10 +328,10 @@ func offsetName(ms int64) string {
 
 // shift applies what the farm file says of the log's clock. Offset and drift
 // count from the middle of the log's stamps, all files together.
-func (l *Log) shift(tables []*Table) {
+func (g *group) shift() {
 	low, high := int64(0), int64(0)
 	var first *Table
-	for _, t := range tables {
+	for _, t := range g.tables {
 		for _, u := range t.utc {
 			if u == clock.Bad {
 				continue
@@ -339,11 +345,11 @@ func (l *Log) shift(tables []*Table) {
 	if first == nil {
 		return
 	}
-	s := clock.Shift{DriftSPerDay: l.Farm.DriftSPerDay, MidMS: low + (high-low)/2}
-	if l.Farm.Clock == "given" {
-		s.AheadS = l.Farm.AheadS
+	s := clock.Shift{DriftSPerDay: g.log.DriftSPerDay, MidMS: low + (high-low)/2}
+	if g.log.Clock == "given" {
+		s.AheadS = g.log.AheadS
 	}
-	for _, j := range l.Farm.Jumps {
+	for _, j := range g.log.Jumps {
 		wall, ok := clock.ParseCivil(j.At)
 		if !ok {
 			continue
@@ -352,13 +358,13 @@ func (l *Log) shift(tables []*Table) {
 		s.Jumps = append(s.Jumps, clock.Jump{AtMS: at[0], ByS: j.ByS})
 	}
 	slices.SortStableFunc(s.Jumps, func(a, b clock.Jump) int { return int(max(-1, min(1, a.AtMS-b.AtMS))) })
-	for _, t := range tables {
+	for _, t := range g.tables {
 		if t.clk == nil {
 			continue
 		}
-		t.at, t.Shift = t.utc, s
+		t.At, t.Shift = t.utc, s
 		if !s.Zero() {
-			t.at = s.TrueAll(t.utc)
+			t.At = s.TrueAll(t.utc)
 			t.Corrections = append(t.Corrections, shiftText(s))
 		}
 	}

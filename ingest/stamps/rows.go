@@ -1,4 +1,4 @@
-package logs
+package stamps
 
 import (
 	"slices"
@@ -14,8 +14,8 @@ import (
 // stamp cannot be right: displaced into a stretch that other rows cover, far
 // from all others, or in the future.
 func (t *Table) sortRows(opt Options) {
-	rows := make([]int32, 0, len(t.at))
-	for i, at := range t.at {
+	rows := make([]int32, 0, len(t.At))
+	for i, at := range t.At {
 		if at != clock.Bad {
 			rows = append(rows, int32(i))
 		}
@@ -24,7 +24,7 @@ func (t *Table) sortRows(opt Options) {
 	if t.newestFirst(rows) {
 		slices.Reverse(rows)
 	}
-	t.order = rows
+	t.Order = rows
 	t.spreadMinutes()
 	if !slices.IsSortedFunc(rows, t.byTime) {
 		stays := t.longestRun(rows)
@@ -37,7 +37,7 @@ func (t *Table) sortRows(opt Options) {
 }
 
 func (t *Table) byTime(a, b int32) int {
-	switch x, y := t.at[a], t.at[b]; {
+	switch x, y := t.At[a], t.At[b]; {
 	case x < y:
 		return -1
 	case x > y:
@@ -61,10 +61,10 @@ func (t *Table) newestFirst(rows []int32) bool {
 
 // flag marks a row's readings.
 func (t *Table) flag(row int32, f series.Flag) {
-	if t.rowBad == nil {
-		t.rowBad = make([]series.Flag, len(t.Rows))
+	if t.RowFlags == nil {
+		t.RowFlags = make([]series.Flag, len(t.Rows))
 	}
-	t.rowBad[row] |= f
+	t.RowFlags[row] |= f
 }
 
 // longestRun finds the longest run of rows, not nearest ones, whose stamps do
@@ -72,9 +72,9 @@ func (t *Table) flag(row int32, f series.Flag) {
 // Patience sorting: O(n log n).
 func (t *Table) longestRun(rows []int32) []bool {
 	var tails []int32 // rows at the tops of the piles
-	before := make([]int32, len(t.at))
+	before := make([]int32, len(t.At))
 	for _, r := range rows {
-		k := sort.Search(len(tails), func(i int) bool { return t.at[tails[i]] > t.at[r] })
+		k := sort.Search(len(tails), func(i int) bool { return t.At[tails[i]] > t.At[r] })
 		before[r] = -1
 		if k > 0 {
 			before[r] = tails[k-1]
@@ -85,7 +85,7 @@ func (t *Table) longestRun(rows []int32) []bool {
 			tails[k] = r
 		}
 	}
-	stays := make([]bool, len(t.at))
+	stays := make([]bool, len(t.At))
 	for r := tails[len(tails)-1]; r >= 0; r = before[r] {
 		stays[r] = true
 	}
@@ -96,19 +96,19 @@ func (t *Table) longestRun(rows []int32) []bool {
 // between the others came late and is as good as they; one that falls into a
 // stretch that is covered already carries a wrong stamp.
 func (t *Table) flagDisplaced(stays []bool) {
-	settled := make([]int64, 0, len(t.order))
-	for _, r := range t.order {
+	settled := make([]int64, 0, len(t.Order))
+	for _, r := range t.Order {
 		if stays[r] {
-			settled = append(settled, t.at[r])
+			settled = append(settled, t.At[r])
 		}
 	}
-	all := make([]int64, len(t.order))
-	for i, r := range t.order {
-		all[i] = t.at[r]
+	all := make([]int64, len(t.Order))
+	for i, r := range t.Order {
+		all[i] = t.At[r]
 	}
 	usual, _ := reading.Pace(all)
 	moved, wrong, first := 0, 0, int32(-1)
-	for _, r := range t.order {
+	for _, r := range t.Order {
 		if stays[r] {
 			continue
 		}
@@ -116,14 +116,14 @@ func (t *Table) flagDisplaced(stays []bool) {
 		if first < 0 || r < first {
 			first = r
 		}
-		if covered(settled, t.at[r], usual/2) {
+		if covered(settled, t.At[r], usual/2) {
 			t.flag(r, series.Order)
 			wrong++
 		}
 	}
 	if moved > 0 {
-		t.found.problem(series.CodeOutOfOrder, series.Note, t.Name, t.Place(t.Rows[first].Line, t.stamps[0]),
-			"%s stood out of the order of time and sorted in; %d of them fall among rows that were there already and are not used", plural(moved, "row"), wrong)
+		t.Found.Problem(series.CodeOutOfOrder, series.Note, t.Name, t.Place(t.Rows[first].Line, t.Columns[0]),
+			"%s stood out of the order of time and sorted in; %d of them fall among rows that were there already and are not used", series.Plural(moved, "row"), wrong)
 	}
 }
 
@@ -143,25 +143,25 @@ const farShare = 0.01
 
 // farRows flags a few rows at either end that lie far from all others.
 func (t *Table) farRows(opt Options) {
-	farMS := int64(opt.Flags.FarDays * dayMS)
-	most := int(farShare * float64(len(t.order)))
+	farMS := int64(opt.FarDays * dayMS)
+	most := int(farShare * float64(len(t.Order)))
 	mark := func(rows []int32) {
 		for _, r := range rows {
 			t.flag(r, series.Order)
 		}
-		t.found.problem(series.CodeStampFar, series.LeftOut, t.Name, t.Place(t.Rows[rows[0]].Line, t.stamps[0]),
-			"%s more than %g days from all others, first %s: the clock was not set; not used", plural(len(rows), "row"), opt.Flags.FarDays, quoted(t.texts[rows[0]]))
+		t.Found.Problem(series.CodeStampFar, series.LeftOut, t.Name, t.Place(t.Rows[rows[0]].Line, t.Columns[0]),
+			"%s more than %g days from all others, first %s: the clock was not set; not used", series.Plural(len(rows), "row"), opt.FarDays, series.Quoted(t.texts[rows[0]]))
 	}
-	n := len(t.order)
+	n := len(t.Order)
 	for k := min(most, n-1); k >= 1; k-- {
-		if t.at[t.order[k]]-t.at[t.order[k-1]] > farMS {
-			mark(t.order[:k])
+		if t.At[t.Order[k]]-t.At[t.Order[k-1]] > farMS {
+			mark(t.Order[:k])
 			break
 		}
 	}
 	for k := max(1, n-most); k < n; k++ {
-		if t.at[t.order[k]]-t.at[t.order[k-1]] > farMS {
-			mark(t.order[k:])
+		if t.At[t.Order[k]]-t.At[t.Order[k-1]] > farMS {
+			mark(t.Order[k:])
 			break
 		}
 	}
@@ -172,35 +172,35 @@ func (t *Table) futureRows(opt Options) {
 		return
 	}
 	now := opt.Now.UnixMilli()
-	n := len(t.order)
-	k := sort.Search(n, func(i int) bool { return t.at[t.order[i]] > now })
+	n := len(t.Order)
+	k := sort.Search(n, func(i int) bool { return t.At[t.Order[i]] > now })
 	if k == n {
 		return
 	}
-	for _, r := range t.order[k:] {
+	for _, r := range t.Order[k:] {
 		t.flag(r, series.Range)
 	}
-	t.found.problem(series.CodeStampFuture, series.LeftOut, t.Name, t.Place(t.Rows[t.order[k]].Line, t.stamps[0]),
-		"%s later than now, first %s: see the clock, the zone and the order of day and month; not used", plural(n-k, "row"), quoted(t.texts[t.order[k]]))
+	t.Found.Problem(series.CodeStampFuture, series.LeftOut, t.Name, t.Place(t.Rows[t.Order[k]].Line, t.Columns[0]),
+		"%s later than now, first %s: see the clock, the zone and the order of day and month; not used", series.Plural(n-k, "row"), series.Quoted(t.texts[t.Order[k]]))
 }
 
 // span takes first and last of the rows that were not flagged.
 func (t *Table) span() {
 	some := false
-	for _, r := range t.order {
-		if t.rowBad != nil && t.rowBad[r] != 0 {
+	for _, r := range t.Order {
+		if t.RowFlags != nil && t.RowFlags[r] != 0 {
 			continue
 		}
 		if !some {
-			t.First, some = t.at[r], true
+			t.First, some = t.At[r], true
 		}
-		t.Last = t.at[r]
+		t.Last = t.At[r]
 	}
 	if some && !t.Shift.Zero() {
 		// Ahead at mid-file: the stamp there less its true time.
 		mid := t.First + (t.Last-t.First)/2
-		k := sort.Search(len(t.order), func(i int) bool { return t.at[t.order[i]] >= mid })
-		r := t.order[min(k, len(t.order)-1)]
+		k := sort.Search(len(t.Order), func(i int) bool { return t.At[t.Order[i]] >= mid })
+		r := t.Order[min(k, len(t.Order)-1)]
 		t.AheadS = float64(t.utc[r]-t.Shift.True(t.utc[r])) / 1000
 	}
 }
@@ -209,26 +209,26 @@ func (t *Table) span() {
 // its minute: a logger that reads six times a minute and writes minutes. Only
 // where nearly all stamps are shared by as many rows, and these differ.
 func (t *Table) spreadMinutes() {
-	if strings.Contains(t.clk.Layout, "ss") || !strings.Contains(t.clk.Layout, "mm") || len(t.log.Farm.TagColumn) > 0 {
+	if strings.Contains(t.clk.Layout, "ss") || !strings.Contains(t.clk.Layout, "mm") || t.Tagged {
 		return
 	}
 	size := t.sharedBy()
 	if size < 2 {
 		return
 	}
-	at := slices.Clone(t.at)
-	for k := 0; k < len(t.order); {
+	at := slices.Clone(t.At)
+	for k := 0; k < len(t.Order); {
 		end := k + 1
-		for end < len(t.order) && t.at[t.order[end]] == t.at[t.order[k]] {
+		for end < len(t.Order) && t.At[t.Order[end]] == t.At[t.Order[k]] {
 			end++
 		}
 		for n := k; n < end; n++ {
-			at[t.order[n]] += int64(n-k) * 60000 / int64(max(size, end-k))
+			at[t.Order[n]] += int64(n-k) * 60000 / int64(max(size, end-k))
 		}
 		k = end
 	}
-	t.at = at
-	t.found.problem(series.CodeStampCoarse, series.Doubt, t.Name, t.Place(t.Rows[0].Line, t.stamps[0]),
+	t.At = at
+	t.Found.Problem(series.CodeStampCoarse, series.Doubt, t.Name, t.Place(t.Rows[0].Line, t.Columns[0]),
 		"%d rows share each stamp, which has no seconds: they are spread over its minute", size)
 }
 
@@ -237,14 +237,14 @@ func (t *Table) spreadMinutes() {
 func (t *Table) sharedBy() int {
 	count := map[int]int{}
 	groups, same := 0, 0
-	for k := 0; k < len(t.order); {
+	for k := 0; k < len(t.Order); {
 		end := k + 1
-		for end < len(t.order) && t.at[t.order[end]] == t.at[t.order[k]] {
+		for end < len(t.Order) && t.At[t.Order[end]] == t.At[t.Order[k]] {
 			end++
 		}
 		count[end-k]++
 		groups++
-		if end-k > 1 && slices.Equal(t.Rows[t.order[k]].Cells, t.Rows[t.order[k+1]].Cells) {
+		if end-k > 1 && slices.Equal(t.Rows[t.Order[k]].Cells, t.Rows[t.Order[k+1]].Cells) {
 			same++
 		}
 		k = end

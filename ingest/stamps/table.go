@@ -1,0 +1,104 @@
+// Package stamps turns the stamp columns of one log's tables into true UTC: it
+// finds which columns hold the stamps, reads them in one order of day and month
+// for all files of the logger, resolves their zone, applies what is known of
+// the clock, and puts the rows in the order of time. It knows no quantities.
+//
+// Flow: find the columns → texts, one a row → clock.Read, siblings settling
+// what one file leaves open → clock.Resolve → clock.Shift → order of rows.
+package stamps
+
+import (
+	"fmt"
+	"time"
+
+	"yardheat/ingest/clock"
+	"yardheat/ingest/farm"
+	"yardheat/ingest/series"
+	"yardheat/ingest/table"
+)
+
+// Options are what Read is told beside the farm file.
+type Options struct {
+	// Now: stamps later than this are in the future; zero = not asked.
+	Now time.Time
+	// FarDays: a few rows further than this from all others carry the stamp of
+	// a clock that was not set.
+	FarDays float64
+	// Each runs f for 0 … n−1, several at a time, and waits.
+	Each func(n int, f func(i int))
+}
+
+// Table is one table whose stamps are read, and what came of them.
+type Table struct {
+	// Name is the file, relative to the farm folder.
+	Name string
+	*table.Table
+	// Taken are the columns that the farm file maps to something.
+	Taken []bool
+	// Tagged: a long log, in which several rows share a stamp by nature.
+	Tagged bool
+
+	// Columns are those that hold the stamps.
+	Columns []int
+	// Ready: the stamps were read; At, Order and the rest are set.
+	Ready bool
+	// At is each row's true UTC in ms (clock.Bad where it has no stamp); Order
+	// the rows that have one, in the order of time.
+	At    []int64
+	Order []int32
+	// RowFlags are flags of whole rows; nil = none.
+	RowFlags []series.Flag
+	// RowCount is the rows with a stamp; First and Last the span of those not
+	// flagged, true UTC.
+	RowCount    int
+	First, Last int64
+	Zone        string
+	// Shift was applied; AheadS is the clock at mid-file.
+	Shift  clock.Shift
+	AheadS float64
+	// Corrections made, in words.
+	Corrections []string
+	// Found is what was wrong or doubtful in this table.
+	Found series.Found
+
+	log   *farm.Log
+	zone  *time.Location
+	texts []string
+	clk   *clock.Column
+	utc   []int64 // by the stamp
+}
+
+// Place names a cell of the table; the column counts from 0, −1 = the row.
+func (t *Table) Place(line, column int) string { return series.PlaceOf(t.Sheet, line, column+1) }
+
+// Find gives the columns that a header or "#n" names.
+func (t *Table) Find(header string) []int {
+	var at []int
+	for i, h := range t.Header {
+		if h == header {
+			at = append(at, i)
+		}
+	}
+	if n := 0; len(at) == 0 {
+		if k, err := fmt.Sscanf(header, "#%d", &n); k == 1 && err == nil && n >= 1 && n <= len(t.Header) && header == fmt.Sprintf("#%d", n) {
+			at = append(at, n-1)
+		}
+	}
+	return at
+}
+
+// Headers says what columns there are, for messages.
+func (t *Table) Headers() string {
+	if len(t.Header) == 0 || t.HeaderLine == 0 {
+		return series.Plural(len(t.Header), "column") + " without names"
+	}
+	return "the columns " + series.List(t.Header, 12)
+}
+
+// NearHint suggests the name that was meant.
+func NearHint(name string, names []string) string {
+	if near := farm.Nearest(name, names); near != "" {
+		return fmt.Sprintf("did you mean %q?", near)
+	}
+	return "write the header as it stands in the file, or #n for the n-th column"
+}

@@ -39,7 +39,8 @@ func unknown(key, label, unit, why string) season.Named {
 func Season() *season.Season {
 	rng := rand.New(rand.NewPCG(1, 2))
 	s := &season.Season{Farm: "Invented farm, north yard", ZoneName: "Europe/Rome", Seed: 7, Trials: 4000}
-	s.Period = season.Period{Start: first, End: first + days*dayMS, Milkings: 180, Washes: 178, Draws: 342}
+	s.Period = season.Period{Start: first, End: first + days*dayMS - 3600e3, // summer time takes an hour
+		Milkings: 180, Washes: 178, Draws: 342}
 	m, f, e := doubt.Metered, doubt.Fitted, doubt.Estimated
 	s.Headline = []season.Named{
 		named("loop_kwh", "Heat from the yard", 1412, 96, "kWh", m, 342),

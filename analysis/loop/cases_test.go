@@ -146,7 +146,7 @@ func pipeOf(volumeL float64) Pipe {
 func bare() Options {
 	o := DefaultOptions()
 	o.LagS, o.InletLagS, o.FrontShare, o.StillMean, o.StillStepS = 0, 0, 0, 1, 0
-	o.HoldStill, o.HoldFront = true, true
+	o.HoldStill, o.HoldFront, o.HoldDepletion = true, true, true
 	return o
 }
 

@@ -10,7 +10,7 @@ import (
 )
 
 // parameterNames by column.
-var parameterNames = [parameters]string{"ln_k", "offset", "ln_r", "front", "still"}
+var parameterNames = [parameters]string{"ln_k", "offset", "ln_r", "front", "still", "depletion"}
 
 // Bounds of k in 1/h: outside them no log of a farm could tell.
 const (
@@ -102,7 +102,7 @@ func meanWaterC(p *path) float64 {
 
 // chooseFree lists the parameters that the record may know something of.
 func (f *fitter) chooseFree() {
-	hold := [parameters]bool{false, f.o.HoldOffset, f.o.HoldRatio || !f.ratioKnown(), f.o.HoldFront || f.o.FrontShare == 0, f.o.HoldStill}
+	hold := [parameters]bool{false, f.o.HoldOffset, f.o.HoldRatio || !f.ratioKnown(), f.o.HoldFront || f.o.FrontShare == 0, f.o.HoldStill, f.o.HoldDepletion}
 	f.free = nil
 	for i, h := range hold {
 		if !h {
@@ -141,10 +141,11 @@ func (f *fitter) ratioSD() float64 {
 func (f *fitter) priors() []solve.Prior {
 	v := f.built.ThermalL
 	all := [parameters]solve.Prior{
-		colOffset: {Mean: 0, SD: f.o.OffsetSDK},
-		colLnR:    {Mean: 0, SD: f.ratioSD()},
-		colFront:  {Mean: f.o.FrontShare * v, SD: f.o.FrontShareSD * v},
-		colStill:  {Mean: f.o.StillMean, SD: f.o.StillSD},
+		colOffset:  {Mean: 0, SD: f.o.OffsetSDK},
+		colLnR:     {Mean: 0, SD: f.ratioSD()},
+		colFront:   {Mean: f.o.FrontShare * v, SD: f.o.FrontShareSD * v},
+		colStill:   {Mean: f.o.StillMean, SD: f.o.StillSD},
+		colDeplete: {Mean: 0, SD: f.o.DepletionSDK},
 	}
 	var out []solve.Prior
 	for i, c := range f.free {
@@ -160,8 +161,8 @@ func (f *fitter) priors() []solve.Prior {
 // bounds of the free parameters.
 func (f *fitter) bounds() (low, high []float64) {
 	v := f.built.ThermalL
-	lo := [parameters]float64{math.Log(lowestKPerH), -60, math.Log(0.5), 0.002 * v, f.o.StillLow}
-	hi := [parameters]float64{math.Log(highestKPerH), 60, math.Log(2), 0.15 * v, 1}
+	lo := [parameters]float64{math.Log(lowestKPerH), -60, math.Log(0.5), 0.002 * v, f.o.StillLow, -20}
+	hi := [parameters]float64{math.Log(highestKPerH), 60, math.Log(2), 0.15 * v, 1, 20}
 	for _, c := range f.free {
 		low, high = append(low, lo[c]), append(high, hi[c])
 	}
@@ -290,6 +291,30 @@ func (f *fitter) fitLag() (sd float64) {
 	return sd
 }
 
+// recoveries are the hours in which a bed may recover, tried in turn: logs tell
+// little between them (our choice, no source).
+var recoveries = [...]float64{4, 8, 16}
+
+// recover fits all with each recovery and keeps the best.
+func (f *fitter) recover() {
+	if f.o.HoldDepletion {
+		f.minimise(f.free, rounds)
+		return
+	}
+	start := f.q
+	best, least := start, math.Inf(1)
+	for _, h := range recoveries {
+		f.q = start
+		f.q.RecoverH = h
+		f.m.setLoad(start.KPerH, h)
+		if res := f.minimise(f.free, rounds/3); res.Cost+res.Penalty < least {
+			best, least = f.q, res.Cost+res.Penalty
+		}
+	}
+	f.q = best
+	f.m.setLoad(best.KPerH, best.RecoverH)
+}
+
 // rounds of one minimisation at most.
 const rounds = 60
 
@@ -316,7 +341,7 @@ func (f *fitter) solve(in *Input) *Fit {
 	f.minimise(lead, rounds)
 	f.w.every = 0
 	f.rescale()
-	f.minimise(f.free, rounds)
+	f.recover()
 	lagSD := f.fitLag()
 	f.rescale()
 	f.minimise(f.free, rounds)

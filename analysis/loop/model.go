@@ -4,14 +4,15 @@ import "math"
 
 // The columns of a row: derivatives of the model with respect to …
 const (
-	colLnK    = iota // ln k
-	colOffset        // b (and, with the other sign, an error of the bed probe)
-	colLnR           // ln r
-	colFront         // front width, L
-	colStill         // s
-	colLag           // outlet lag, s
-	colIn            // the inlet temperature, all of it
-	colOut           // the outlet reading: 1
+	colLnK     = iota // ln k
+	colOffset         // b (and, with the other sign, an error of the bed probe)
+	colLnR            // ln r
+	colFront          // front width, L
+	colStill          // s
+	colDeplete        // depletion, K
+	colLag            // outlet lag, s
+	colIn             // the inlet temperature, all of it
+	colOut            // the outlet reading: 1
 	columns
 )
 
@@ -30,16 +31,20 @@ type Params struct {
 	FrontL float64
 	// Still is s: k in still over k in flowing water.
 	Still float64
+	// DepletionK: how much colder the bed at the pipe is after an average draw
+	// than its probe shows (negative where it is), fading with RecoverH.
+	DepletionK, RecoverH float64
 	// LagS of the outlet probe.
 	LagS float64
 }
 
 func (q Params) vector() [parameters]float64 {
-	return [...]float64{math.Log(q.KPerH), q.OffsetK, math.Log(q.VolumeRatio), q.FrontL, q.Still}
+	return [...]float64{math.Log(q.KPerH), q.OffsetK, math.Log(q.VolumeRatio), q.FrontL, q.Still, q.DepletionK}
 }
 
 func (q Params) with(v [parameters]float64) Params {
-	return Params{math.Exp(v[colLnK]), v[colOffset], math.Exp(v[colLnR]), v[colFront], v[colStill], q.LagS}
+	return Params{KPerH: math.Exp(v[colLnK]), OffsetK: v[colOffset], VolumeRatio: math.Exp(v[colLnR]), FrontL: v[colFront],
+		Still: v[colStill], DepletionK: v[colDeplete], RecoverH: q.RecoverH, LagS: q.LagS}
 }
 
 // point is the model at one instant with its derivatives.
@@ -67,6 +72,9 @@ type model struct {
 	v float64 // thermal volume, L
 	// d, and its derivatives with respect to ln k and s, at the nodes.
 	d, dk, ds []float64
+	// load is how depleted the bed is in average draws; bed the bed at the
+	// probe plus DepletionK times load; dl the answer D to the load alone.
+	load, bed, dl []float64
 	// leadL is the lead pipe's thermal volume, its wall like the buried one's.
 	leadL float64
 	// steady: as if water followed a moving bed at once (D = 0), so that k
@@ -77,8 +85,9 @@ type model struct {
 func newModel(p *path, thermalL, leadL float64) *model {
 	n := len(p.t)
 	m := &model{p: p, leadL: leadL, v: thermalL}
-	buf := make([]float64, 3*n)
-	m.d, m.dk, m.ds = buf[:n], buf[n:2*n], buf[2*n:]
+	buf := make([]float64, 6*n)
+	m.d, m.dk, m.ds = buf[:n], buf[n:2*n], buf[2*n:3*n]
+	m.dl, m.bed, m.load = buf[3*n:4*n], buf[4*n:5*n], buf[5*n:]
 	return m
 }
 
@@ -99,13 +108,17 @@ func decay(x float64) (e, phi, xdphi float64) {
 func (m *model) set(q Params, thermalL float64) {
 	m.q, m.k, m.v = q, q.KPerH/3600, q.VolumeRatio*thermalL
 	p := m.p
+	for i, b := range p.bed {
+		m.bed[i] = b + q.DepletionK*m.load[i]
+	}
 	var e, phi, xd float64
 	for _, s := range p.segs {
-		m.d[s.from], m.dk[s.from], m.ds[s.from] = 0, 0, 0
+		m.d[s.from], m.dk[s.from], m.ds[s.from], m.dl[s.from] = 0, 0, 0, 0
 		if m.steady {
 			clear(m.d[s.from : s.to+1])
 			clear(m.dk[s.from : s.to+1])
 			clear(m.ds[s.from : s.to+1])
+			clear(m.dl[s.from : s.to+1])
 			continue
 		}
 		lastX := math.NaN()
@@ -115,8 +128,9 @@ func (m *model) set(q Params, thermalL float64) {
 				e, phi, xd = decay(x)
 				lastX = x
 			}
-			dB := p.bed[i+1] - p.bed[i]
+			dB := m.bed[i+1] - m.bed[i]
 			m.d[i+1] = m.d[i]*e - dB*phi
+			m.dl[i+1] = m.dl[i]*e - (m.load[i+1]-m.load[i])*phi
 			dx := -x*e*m.d[i] - dB*xd
 			m.dk[i+1] = m.dk[i]*e + dx
 			m.ds[i+1] = m.ds[i] * e
@@ -124,6 +138,39 @@ func (m *model) set(q Params, thermalL float64) {
 				m.ds[i+1] += dx / q.Still
 			}
 		}
+	}
+}
+
+// setLoad fills load for a bed that recovers with recoverH, the water taking
+// up heat at kPerH. What the litres that enter have yet to take is s (K L),
+//
+//	ds/dt = q (T_bed - T_in) - k s,  dX/dt = k s - X/recover,
+//
+// and load is X over the mean draw's q (T_bed - T_in).
+func (m *model) setLoad(kPerH, recoverH float64) {
+	p, total, gap := m.p, 0.0, 0.0
+	clear(m.load)
+	for _, s := range p.segs {
+		owed := 0.0
+		for i := s.from; i < s.to; i++ {
+			h := (p.t[i+1] - p.t[i]) / 3600
+			if g := p.bed[i] - p.in[i]; p.w[i+1] > p.w[i] && !math.IsNaN(g) {
+				gap = g
+			}
+			entered := gap * (p.w[i+1] - p.w[i])
+			total += entered
+			left := (owed + entered) * math.Exp(-kPerH*h)
+			m.load[i+1] = m.load[i]*math.Exp(-h/recoverH) + owed + entered - left
+			owed = left
+		}
+	}
+	if total <= 0 {
+		clear(m.load)
+		return
+	}
+	mean := total / float64(max(len(p.draws), 1))
+	for i := range m.load {
+		m.load[i] /= mean
 	}
 }
 
@@ -138,6 +185,7 @@ func (m *model) rate(i int) float64 {
 // state is all that the model needs to know of an instant.
 type state struct {
 	bed, d, dk, ds float64
+	load           float64 // the load and the answer D to it
 	flow, still    float64
 	in             float64
 	slope          float64 // d(in)/dt + k (in - bed - b): see behind
@@ -151,7 +199,7 @@ type state struct {
 func (m *model) at(i int, dt float64) state {
 	p := m.p
 	if dt == 0 && i+1 < len(p.t) {
-		s := state{bed: p.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], flow: p.flow[i], still: p.still[i], in: p.in[i], lps: max(p.q0[i], (p.q0[i]+p.q1[i])/4)}
+		s := state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], load: m.load[i] + m.dl[i], flow: p.flow[i], still: p.still[i], in: p.in[i], lps: max(p.q0[i], (p.q0[i]+p.q1[i])/4)}
 		if h := p.t[i+1] - p.t[i]; h > 0 {
 			s.slope = (p.in[i+1] - p.in[i]) / h
 		}
@@ -162,13 +210,13 @@ func (m *model) at(i int, dt float64) state {
 	f, k := dt/h, m.rate(i)
 	x := k * dt
 	e, phi, xd := decay(x)
-	dB := f * (p.bed[i+1] - p.bed[i])
+	dB, dL := f*(m.bed[i+1]-m.bed[i]), f*(m.load[i+1]-m.load[i])
 	if m.steady {
 		phi, xd = 0, 0
 	}
 	dx := -x*e*m.d[i] - dB*xd
 	s := state{
-		bed: p.bed[i] + dB, d: m.d[i]*e - dB*phi, dk: m.dk[i]*e + dx, ds: m.ds[i] * e,
+		bed: m.bed[i] + dB, load: m.load[i] + dL + m.dl[i]*e - dL*phi, d: m.d[i]*e - dB*phi, dk: m.dk[i]*e + dx, ds: m.ds[i] * e,
 		flow: p.flow[i], still: p.still[i],
 		in:  p.in[i] + f*(p.in[i+1]-p.in[i]),
 		lps: max(p.q0[i]+f*(p.q1[i]-p.q0[i]), (p.q0[i]+p.q1[i])/4),
@@ -199,6 +247,7 @@ func (m *model) behind(t, a *state) (h point, dy float64) {
 	h.d[colLnK] = -a.dk*e - h.v*dK
 	h.d[colStill] = -a.ds*e - h.v*m.k*dStill
 	h.d[colOffset] = -e
+	h.d[colDeplete] = -a.load * e
 	h.d[colIn] = e
 	if a.lps > 0 {
 		dy = a.slope * e / a.lps
@@ -303,6 +352,7 @@ func (rd *reader) water(i int, bridgedShare float64) (out point, ok bool) {
 	out.d[colLnK] += t.dk
 	out.d[colStill] += t.ds
 	out.d[colOffset]++
+	out.d[colDeplete] += t.load
 	out.d[colLnR] = -m.v * dy
 	return out, !math.IsNaN(out.v)
 }
@@ -310,7 +360,7 @@ func (rd *reader) water(i int, bridgedShare float64) (out point, ok bool) {
 // at2 is the state at node i, seen from the interval before it.
 func (m *model) at2(i int) state {
 	p := m.p
-	return state{bed: p.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], flow: p.flow[i], still: p.still[i]}
+	return state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], load: m.load[i] + m.dl[i], flow: p.flow[i], still: p.still[i]}
 }
 
 // smear spreads each front near label y: the step J of H at litre w becomes

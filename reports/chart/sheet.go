@@ -19,8 +19,8 @@ import (
 
 const (
 	width    = 420 // points; a phone shows it at four fifths of its size
-	textSize = 12.5
-	small    = 11
+	textSize = 13.5
+	small    = 12
 	pngDPI   = 192
 	// widerType: a reader's own sans type may be wider than the one measured.
 	widerType = 1.12

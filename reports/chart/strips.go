@@ -14,7 +14,7 @@ import (
 )
 
 const (
-	stripHeight = 32 // points for a channel's text and strip
+	stripHeight = 34 // points for a channel's text and strip
 	barRow      = 20
 	shareFloor  = 0.02 // smaller shares stay out of the picture
 	mostBars    = 4    // sources drawn for one figure
@@ -62,7 +62,7 @@ func drawStrips(sh *sheet, s *season.Season, zone *time.Location, days int) {
 	text := sh.style(small, black)
 	for _, c := range s.Channels {
 		sh.FillText(text, vg.Point{X: left, Y: y - 7}, channelText(c))
-		sh.strip(c.ByDay, days, left, right, y-stripHeight+4, y-15)
+		sh.strip(c.ByDay, days, left, right, y-stripHeight+4, y-16)
 		y -= stripHeight
 	}
 	text = sh.style(small, grey)
@@ -156,7 +156,7 @@ func drawShares(sh *sheet, drawn []shares) {
 			}
 			x0 := sh.Min.X + width*middle
 			x1 := x0 + vg.Length(width*top*min(b.Share, 1))
-			sh.FillText(name, vg.Point{X: sh.Min.X + 14, Y: y - barRow/2}, plain(b.Source, 32))
+			sh.FillText(name, vg.Point{X: sh.Min.X + 14, Y: y - barRow/2}, plain(b.Source, 28))
 			sh.box(x0, y-barRow+4, x1, y-4, l.fill, l.colour)
 			sh.FillText(number, vg.Point{X: x1 + 5, Y: y - barRow/2}, Percent(b.Share))
 			y -= barRow

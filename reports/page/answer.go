@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"html/template"
 	"math"
 	"strings"
 
@@ -10,7 +11,7 @@ import (
 )
 
 // Answer is the season in one or two sentences, from the headline figures.
-func (v *view) Answer() string {
+func (v *view) Answer() template.HTML {
 	s := v.S
 	get := func(key string) season.Figure {
 		n, _ := find(s.Headline, key)
@@ -19,7 +20,7 @@ func (v *view) Answer() string {
 	var got []string
 	for _, part := range []struct{ key, text string }{{"loop_kwh", "the yard gave "}, {"plant_kwh", "the milk gave "}, {"element_kwh", "the socket gave "}} {
 		if f := get(part.key); known(f) {
-			got = append(got, part.text+f.Shown)
+			got = append(got, part.text+unbroken(f))
 		}
 	}
 	var parts []string
@@ -27,15 +28,20 @@ func (v *view) Answer() string {
 		parts = append(parts, sentence(list(got)))
 	}
 	if f := get("wash_kwh"); known(f) {
-		parts = append(parts, "The wash water took "+f.Shown+".")
+		parts = append(parts, "The wash water took "+unbroken(f)+".")
 	}
 	if f := get("saved_kwh"); known(f) {
-		parts = append(parts, "Against "+carrier(s.Saving.Carrier)+", "+f.Shown+" of final energy across carriers was saved.")
+		parts = append(parts, "Against "+template.HTMLEscapeString(carrier(s.Saving.Carrier))+", "+unbroken(f)+" of final energy across carriers was saved.")
 	}
 	if len(parts) == 0 {
 		return "The readings of this period give none of the headline figures; why not stands beside each of them below."
 	}
-	return strings.Join(parts, " ")
+	return template.HTML(strings.Join(parts, " "))
+}
+
+// unbroken keeps a figure on one line.
+func unbroken(f season.Figure) string {
+	return `<span class="fig">` + template.HTMLEscapeString(f.Shown) + "</span>"
 }
 
 func list(parts []string) string {

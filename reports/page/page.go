@@ -77,8 +77,10 @@ func (v *view) words() template.FuncMap {
 		"when": func(ms int64) string { return v.format(ms, "2 Jan 2006, 15:04") },
 		"utc":  func(ms int64) string { return time.UnixMilli(ms).UTC().Format("2006-01-02 15:04") + " UTC" },
 		"svg":  inline, "chart": func(name string) chart.Chart { return v.charts[name] },
-		"folded": func(c chart.Chart) bool { return len(c.Rows) > longTable },
-		"seen":   chart.Percent, "label": v.label, "figures": figures, "month": monthText,
+		"folded": func(c chart.Chart) bool {
+			return len(c.Rows) > longTable || strings.HasPrefix(c.Name, chart.TypicalDraw)
+		},
+		"seen": chart.Percent, "label": v.label, "figures": figures, "twice": twice, "month": monthText,
 		"megabytes": func(b int64) string { return chart.Number(float64(b)/1e6, 2) }, "hours": hours,
 		"nan": func(f float64) bool { return math.IsNaN(f) || math.IsInf(f, 0) }, "stage": stage, "inc": func(i int) int { return i + 1 },
 		"monthTable": func() monthTable { return monthTableOf(v.S.Months) }, "carrier": carrier,
@@ -137,6 +139,26 @@ type table struct {
 
 func figures(caption string, list []season.Named) table { return table{caption, list} }
 
+// pairs are figures known twice: as seen, and for the whole period.
+type pairs struct {
+	Caption string
+	Rows    []pair
+}
+
+type pair struct {
+	Seen  season.Named
+	Whole season.Figure
+}
+
+func twice(caption string, seen, whole []season.Named) pairs {
+	out := pairs{Caption: caption}
+	for _, n := range seen {
+		w, _ := find(whole, n.Key)
+		out.Rows = append(out.Rows, pair{n, w.Figure})
+	}
+	return out
+}
+
 func monthText(month string) string {
 	t, err := time.Parse("2006-01", month)
 	if err != nil {
@@ -167,6 +189,9 @@ func stage(step string) string {
 func carrier(name string) string {
 	if name == "" {
 		return "the alternative"
+	}
+	if name == "lpg" {
+		return "LPG"
 	}
 	return clean(strings.ReplaceAll(name, "_", " "))
 }

@@ -150,10 +150,3 @@ func TestTaggedLog(t *testing.T) {
 	})
 	require.Contains(t, faults[0].Got, "T1")
 }
-
-func TestTwoTablesOfOneFile(t *testing.T) {
-	two := "Time,T (°C)\n2026-01-01 00:00,40\n2026-01-01 00:10,41\n2026-01-01 00:20,41\n\nTime,T (°C)\n2026-01-01 00:00,50\n2026-01-01 00:10,51\n2026-01-01 00:20,51\n"
-	col := "\"T (°C)\" = \"bed_temp\""
-	rec := load(t, files{"farm.toml": toml("a.csv", "table = 1", col) + toml("a.csv", "table = 1", "\"#9\" = \"ignore\""), "a.csv": strings.Split(two, "\n\n")[0]})
-	require.Equal(t, []float64{40, 41, 41}, rec.Series[0].V)
-}

@@ -158,9 +158,9 @@ func (l *loader) nothingKept() {
 	got := "no reading at all"
 	if n := len(l.rec.Series); n > 0 {
 		got = fmt.Sprintf("%d columns, every reading of which is missing or flagged", n)
-		if p := l.rec.Problems; len(p) > 0 {
-			got += " (" + p[len(p)-1].Text + ")"
-		}
+	}
+	if p := l.rec.Problems; len(p) > 0 {
+		got += " (" + p[len(p)-1].File + ": " + p[len(p)-1].Text + ")"
 	}
 	l.fault(logs.FarmFile, "[[log]]", got, "logs with usable readings", "see units, ranges in [flags], and the columns that are named")
 }
@@ -191,27 +191,34 @@ func (l *loader) files() {
 		n += len(g.Tables)
 	}
 	l.rec.Files = make([]File, n)
-	rows := make([]map[int32]bool, n)
-	for i := range rows {
-		rows[i] = map[int32]bool{}
-	}
+	rows := make([][]bool, n)
 	for _, s := range l.rec.Series {
 		keptRows(s, rows)
 	}
 	for _, g := range l.logs {
 		for _, t := range g.Tables {
-			l.rec.Files[t.File] = fileOf(g, t, len(rows[t.File]))
+			kept := 0
+			for _, yes := range rows[t.File] {
+				if yes {
+					kept++
+				}
+			}
+			l.rec.Files[t.File] = fileOf(g, t, kept)
 		}
 	}
 }
 
-// keptRows notes the rows of each file of which a reading was kept.
-func keptRows(s *series.Series, rows []map[int32]bool) {
+// keptRows notes, by line, the rows of each file of which a reading was kept.
+func keptRows(s *series.Series, rows [][]bool) {
 	for i, f := range s.Flags {
-		if f == 0 {
-			o := s.Origins[i]
-			rows[o.File][o.Line] = true
+		if f != 0 {
+			continue
 		}
+		o := s.Origins[i]
+		if n := int(o.Line) + 1 - len(rows[o.File]); n > 0 {
+			rows[o.File] = append(rows[o.File], make([]bool, n)...)
+		}
+		rows[o.File][o.Line] = true
 	}
 }
 

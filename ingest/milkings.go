@@ -160,14 +160,6 @@ func columnOf(header []string, name string) int {
 	return -1
 }
 
-// cell is the text of a column in a row; "" where the list has no such column.
-func (k *milkList) cell(row int, key string) string {
-	if c, ok := k.col[key]; ok {
-		return k.t.Rows[row].Cells[c]
-	}
-	return ""
-}
-
 // read reads all rows.
 func (k *milkList) read() {
 	if len(k.t.Rows) == 0 {

@@ -22,10 +22,10 @@ const FarmFile = "farm.toml"
 
 // expand lists the files that a log's patterns name, sorted, each once. The
 // folder is never left: neither by "..", nor by a link.
-func expand(root *os.Root, log *farm.Log, found *series.Found) []string {
+func expand(root *os.Root, log *farm.Log, milkings string, found *series.Found) []string {
 	var names []string
 	for _, glob := range log.Files {
-		some, err := match(root, glob)
+		some, err := match(root, glob, milkings)
 		switch {
 		case err != nil:
 			found.Fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), series.Quoted(glob), "a pattern with * and ? of files inside the farm folder", err.Error())
@@ -45,8 +45,9 @@ func expand(root *os.Root, log *farm.Log, found *series.Found) []string {
 }
 
 // match lists what one pattern names: a file of just that name, else by
-// wildcards. Hidden files and the locks of spreadsheet programs need naming.
-func match(root *os.Root, glob string) ([]string, error) {
+// wildcards. Hidden files, the locks of spreadsheet programs, the milkings list
+// and our own reports need naming.
+func match(root *os.Root, glob, milkings string) ([]string, error) {
 	if !fs.ValidPath(glob) || strings.Contains(glob, `\`) {
 		return nil, errors.New("write it relative to the farm folder, with /")
 	}
@@ -60,7 +61,7 @@ func match(root *os.Root, glob string) ([]string, error) {
 	var names []string
 	for _, n := range all {
 		base := path.Base(n)
-		if n == FarmFile || strings.HasPrefix(base, ".") || strings.HasPrefix(base, "~$") {
+		if n == FarmFile || n == milkings || ourReport(root, n) || strings.HasPrefix(base, ".") || strings.HasPrefix(base, "~$") {
 			continue
 		}
 		if info, err := root.Stat(n); err == nil && info.IsDir() {
@@ -69,6 +70,20 @@ func match(root *os.Root, glob string) ([]string, error) {
 		names = append(names, n)
 	}
 	return names, nil
+}
+
+// ourReport tells whether a file stands in a folder that holds a report.
+func ourReport(root *os.Root, name string) bool {
+	dir := path.Dir(name)
+	if dir == "." {
+		return false
+	}
+	for _, n := range [...]string{"results.json", "sources.json"} {
+		if _, err := root.Stat(path.Join(dir, n)); err != nil {
+			return false
+		}
+	}
+	return true
 }
 
 // escapes tells whether a name is a link that leads out of the folder.
@@ -266,13 +281,39 @@ func (l *Log) take(j *job) {
 	}
 	for _, t := range j.tables {
 		nt := &Table{Table: &stamps.Table{Name: j.name, Table: t, Tagged: l.Farm.TagColumn != ""}, log: l}
-		for _, p := range t.Problems {
-			sev := series.Note
-			if p.Code == "file-cut" || p.Code == "workbook-cut" || p.Code == "workbook-short" || p.Code == "decimal-mark" || p.Code == "bad-encoding" {
-				sev = series.Doubt
-			}
-			nt.Found.Problem(p.Code, sev, j.name, nt.Place(p.Line, p.Column-1), "%s", p.Text)
-		}
+		nt.passOn()
 		l.all = append(l.all, nt)
 	}
+}
+
+// shownOfAKind is how many problems of one code a table passes on before they
+// are only counted.
+const shownOfAKind = 5
+
+// passOn lists what the table reader met.
+func (t *Table) passOn() {
+	seen := map[string]int{}
+	var last []string
+	for _, p := range t.Problems {
+		if seen[p.Code]++; seen[p.Code] == shownOfAKind+1 {
+			last = append(last, p.Code)
+		}
+		if seen[p.Code] <= shownOfAKind {
+			t.Found.Problem(p.Code, severityOf(p.Code), t.Name, t.Place(p.Line, p.Column-1), "%s", p.Text)
+		}
+	}
+	for _, code := range last {
+		t.Found.Problem(code, severityOf(code), t.Name, t.Place(0, -1), "and %d more like these", seen[code]-shownOfAKind)
+	}
+}
+
+// severityOf a problem of the table reader.
+func severityOf(code string) series.Severity {
+	switch code {
+	case "file-cut", "workbook-cut", "workbook-short", "decimal-mark", "bad-encoding", "formula-without-value":
+		return series.Doubt
+	case "not-a-row", "short-line":
+		return series.LeftOut
+	}
+	return series.Note
 }

@@ -82,7 +82,7 @@ func Read(root *os.Root, f *farm.Farm, opt Options) ([]*Log, series.Found) {
 	logs := make([]*Log, len(f.Logs))
 	for i := range f.Logs {
 		logs[i] = newLog(i, &f.Logs[i])
-		logs[i].names = expand(root, logs[i].Farm, &found)
+		logs[i].names = expand(root, logs[i].Farm, f.Milkings.File, &found)
 	}
 	found.Add(shared(logs))
 	readAll(root, logs, opt)

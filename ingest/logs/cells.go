@@ -127,7 +127,7 @@ func (t *Table) cell(p *part, c *Column, s *scale, row int32, col int) {
 		p.missing++
 		return
 	}
-	v, ok := t.value1(p, c, s, text)
+	v, ok := t.valueOf(p, c, s, text)
 	if !ok {
 		p.missing++
 		if !table.IsMissing(text) {
@@ -145,8 +145,8 @@ func (t *Table) cell(p *part, c *Column, s *scale, row int32, col int) {
 	p.Append(t.At[row], v, flag, series.Origin{File: t.File, Line: int32(t.Rows[row].Line)})
 }
 
-// value1 is the base value of a cell.
-func (t *Table) value1(p *part, c *Column, s *scale, text string) (float64, bool) {
+// valueOf is the base value of a cell.
+func (t *Table) valueOf(p *part, c *Column, s *scale, text string) (float64, bool) {
 	if c.Info.Class == series.OnOff {
 		if v, ok := stateWord(text); ok {
 			return v, true

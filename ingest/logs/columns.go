@@ -53,11 +53,11 @@ func (l *Log) double(t *Table, header string, at []int) {
 	for _, i := range at {
 		ways = append(ways, fmt.Sprintf("#%d", i+1))
 	}
-	l.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), fmt.Sprintf("%s columns named %s", number123(len(at)), series.Quoted(header)), "a header that names one column",
+	l.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), fmt.Sprintf("%s columns named %s", countWord(len(at)), series.Quoted(header)), "a header that names one column",
 		fmt.Sprintf("write %s in farm.toml, line %d, for the one that is meant", strings.Join(ways, " or "), l.lineOf(header)))
 }
 
-func number123(n int) string {
+func countWord(n int) string {
 	if n == 2 {
 		return "two"
 	}

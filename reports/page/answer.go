@@ -5,6 +5,8 @@ import (
 	"html/template"
 	"math"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"yardheat/analysis/season"
 	"yardheat/reports/chart"
@@ -18,23 +20,26 @@ func (v *view) Answer() template.HTML {
 		return n.Figure
 	}
 	var got []string
-	for _, part := range []struct{ key, text string }{{"loop_kwh", "the yard gave "}, {"plant_kwh", "the milk gave "}, {"element_kwh", "the socket gave "}} {
+	for _, part := range []struct{ key, text string }{{"loop_kwh", "the yard"}, {"plant_kwh", "the milk"}, {"element_kwh", "the socket"}} {
 		if f := get(part.key); known(f) {
-			got = append(got, part.text+unbroken(f))
+			got = append(got, part.text+" ("+unbroken(f)+")")
 		}
 	}
 	var parts []string
 	if len(got) > 0 {
-		parts = append(parts, sentence(list(got)))
+		parts = append(parts, "Heat came from "+list(got)+".")
 	}
 	if f := get("wash_kwh"); known(f) {
 		parts = append(parts, "The wash water took "+unbroken(f)+".")
 	}
 	if f := get("saved_kwh"); known(f) {
-		parts = append(parts, "Against "+template.HTMLEscapeString(carrier(s.Saving.Carrier))+", "+unbroken(f)+" of final energy across carriers was saved.")
+		parts = append(parts, "Against "+template.HTMLEscapeString(carrier(s.Saving.Carrier))+", the saving in final energy across carriers is "+unbroken(f)+".")
+	}
+	if n, _ := find(s.Saving.Figures, "money"); known(n.Figure) {
+		parts = append(parts, "In money: "+unbroken(n.Figure)+".")
 	}
 	if len(parts) == 0 {
-		return "The readings of this period give none of the headline figures; why not stands beside each of them below."
+		return "The readings of this period give none of the headline figures; the reasons stand below."
 	}
 	return template.HTML(strings.Join(parts, " "))
 }
@@ -51,7 +56,14 @@ func list(parts []string) string {
 	return strings.Join(parts[:len(parts)-1], ", ") + " and " + parts[len(parts)-1]
 }
 
-func sentence(text string) string { return strings.ToUpper(text[:1]) + text[1:] + "." }
+// capital begins a text from the analysis as a sentence.
+func capital(text string) string {
+	first, size := utf8.DecodeRuneInString(text)
+	if size == 0 {
+		return ""
+	}
+	return string(unicode.ToUpper(first)) + text[size:]
+}
 
 // mostDoubts on the first screen; the others stand in the table of problems.
 const mostDoubts = 5

@@ -83,12 +83,21 @@ func (v *view) words() template.FuncMap {
 		"seen": chart.Percent, "label": v.label, "figures": figures, "twice": twice, "month": monthText,
 		"megabytes": func(b int64) string { return chart.Number(float64(b)/1e6, 2) }, "hours": hours,
 		"nan": func(f float64) bool { return math.IsNaN(f) || math.IsInf(f, 0) }, "stage": stage, "inc": func(i int) int { return i + 1 },
-		"monthTable": func() monthTable { return monthTableOf(v.S.Months) }, "carrier": carrier,
+		"monthTable": func() monthTable { return monthTableOf(v.S.Months) }, "carrier": carrier, "capital": capital, "eventDay": v.eventDay,
 	}
 }
 
 func (v *view) format(ms int64, layout string) string {
 	return time.UnixMilli(ms).In(v.zone).Format(layout)
+}
+
+// eventDay leaves out the hour where an event was given by its day.
+func (v *view) eventDay(ms int64) string {
+	at := time.UnixMilli(ms).In(v.zone)
+	if at.Hour() == 0 && at.Minute() == 0 {
+		return v.format(ms, "2 Jan 2006")
+	}
+	return v.format(ms, "2 Jan 2006, 15:04")
 }
 
 // shown is all that is ever printed of a figure.

@@ -146,7 +146,8 @@ func pipeOf(volumeL float64) Pipe {
 func bare() Options {
 	o := DefaultOptions()
 	o.LagS, o.InletLagS, o.FrontShare, o.StillMean, o.StillStepS = 0, 0, 0, 1, 0
-	o.HoldStill, o.HoldFront, o.HoldDepletion = true, true, true
+	o.StiffWall = true
+	o.HoldStill, o.HoldFront, o.HoldDepletion, o.HoldBedLag = true, true, true, true
 	return o
 }
 

@@ -10,7 +10,7 @@ import (
 )
 
 // parameterNames by column.
-var parameterNames = [parameters]string{"ln_k", "offset", "ln_r", "front", "still", "depletion"}
+var parameterNames = [parameters]string{"ln_k", "offset", "ln_r", "front", "still", "depletion", "bed_lag"}
 
 // Bounds of k in 1/h: outside them no log of a farm could tell.
 const (
@@ -102,7 +102,7 @@ func meanWaterC(p *path) float64 {
 
 // chooseFree lists the parameters that the record may know something of.
 func (f *fitter) chooseFree() {
-	hold := [parameters]bool{false, f.o.HoldOffset, f.o.HoldRatio || !f.ratioKnown(), f.o.HoldFront || f.o.FrontShare == 0, f.o.HoldStill, f.o.HoldDepletion}
+	hold := [parameters]bool{false, f.o.HoldOffset, f.o.HoldRatio || !f.ratioKnown(), f.o.HoldFront || f.o.FrontShare == 0, f.o.HoldStill, f.o.HoldDepletion, f.o.HoldBedLag}
 	f.free = nil
 	for i, h := range hold {
 		if !h {
@@ -146,6 +146,7 @@ func (f *fitter) priors() []solve.Prior {
 		colFront:   {Mean: f.o.FrontShare * v, SD: f.o.FrontShareSD * v},
 		colStill:   {Mean: f.o.StillMean, SD: f.o.StillSD},
 		colDeplete: {Mean: 0, SD: f.o.DepletionSDK},
+		colBedLag:  {Mean: 0, SD: f.o.BedLagSDH},
 	}
 	var out []solve.Prior
 	for i, c := range f.free {
@@ -161,8 +162,8 @@ func (f *fitter) priors() []solve.Prior {
 // bounds of the free parameters.
 func (f *fitter) bounds() (low, high []float64) {
 	v := f.built.ThermalL
-	lo := [parameters]float64{math.Log(lowestKPerH), -60, math.Log(0.5), 0.002 * v, f.o.StillLow, -20}
-	hi := [parameters]float64{math.Log(highestKPerH), 60, math.Log(2), 0.15 * v, 1, 20}
+	lo := [parameters]float64{math.Log(lowestKPerH), -60, math.Log(0.5), 0.002 * v, f.o.StillLow, -20, -12}
+	hi := [parameters]float64{math.Log(highestKPerH), 60, math.Log(2), 0.15 * v, 1, 20, 12}
 	for _, c := range f.free {
 		low, high = append(low, lo[c]), append(high, hi[c])
 	}
@@ -259,7 +260,9 @@ func (f *fitter) scan() {
 // rescale sets the residuals' scale from their median size (1.4826 MAD, the
 // standard deviation of a normal).
 func (f *fitter) rescale() {
+	f.w.learn = true
 	f.eval(f.q, true)
+	f.w.learn = false
 	var all []float64
 	for _, r := range f.residuals {
 		for _, v := range r {
@@ -289,6 +292,25 @@ func (f *fitter) fitLag() (sd float64) {
 		sd = f.q.LagS / math.Sqrt(a)
 	}
 	return sd
+}
+
+// followWall counts the wall by what it follows, at the UA found so far, and
+// fits again; twice, for UA moves a little with it.
+func (f *fitter) followWall(in *Input) {
+	film := in.Pipe.filmWPerK(f.p.meanFlowLMin() / float64(max(in.Branches, 1)))
+	if f.o.StiffWall || !(film > 0) {
+		return
+	}
+	whole := f.built
+	for range 2 {
+		ua := f.q.KPerH / 3.6 * f.built.CapacityKJPerK
+		before := f.built.ThermalL
+		f.built = whole.follow(ua, film)
+		if slices.Contains(f.free, colLnR) {
+			f.q.VolumeRatio *= before / f.built.ThermalL
+		}
+		f.minimise(f.free, rounds)
+	}
 }
 
 // recoveries are the hours in which a bed may recover, tried in turn: logs tell
@@ -342,6 +364,7 @@ func (f *fitter) solve(in *Input) *Fit {
 	f.w.every = 0
 	f.rescale()
 	f.recover()
+	f.followWall(in)
 	lagSD := f.fitLag()
 	f.rescale()
 	f.minimise(f.free, rounds)

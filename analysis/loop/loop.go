@@ -18,7 +18,7 @@
 // much more the bed at the pipe falls with the heat that is taken than its
 // probe shows (with it, T_b + b moves within a draw; without it the water that
 // carries UA, which comes late in a draw, would be held against the bed of the
-// soaked water). The outlet probe's lag is fitted apart, from the starts of
+// soaked water), and the bed's lag behind its probe. The outlet probe's lag is fitted apart, from the starts of
 // draws.
 //
 // The flow of the package: Input → path (one compact record with litres
@@ -52,6 +52,8 @@ type Input struct {
 	// and flowing water: the usual interval of a slow log, 0 for a fast one.
 	EdgeS float64
 	Pipe  Pipe
+	// Branches side by side share the flow; 0 = 1.
+	Branches int
 	// LeadL: litres of pipe between the bed and the outlet probe.
 	LeadL float64
 }
@@ -128,16 +130,19 @@ type Options struct {
 	// LagS of the outlet probe on first sight, LagSD its relative doubt (of
 	// ln lag); InletLagS of the inlet probe.
 	LagS, LagSD, InletLagS float64
+	// StiffWall: the wall follows its water all the way, no film between.
+	StiffWall bool
 	// StillMean and StillSD are the prior of s, k in still over k in flowing
 	// water; s stays within StillLow..1.
 	StillMean, StillSD, StillLow float64
 	// FrontShare and FrontShareSD: the front's width over the thermal volume.
 	FrontShare, FrontShareSD float64
-	// DepletionSDK is the prior of the depletion (mean 0).
-	DepletionSDK float64
-	// Hold parameters at their first value: offset 0, depletion 0, ratio 1, front
+	// DepletionSDK and BedLagSDH are the priors of depletion and bed lag (mean
+	// 0).
+	DepletionSDK, BedLagSDH float64
+	// Hold parameters at their first value: offset, depletion and bed lag 0, ratio 1, front
 	// FrontShare, still StillMean, lag LagS.
-	HoldOffset, HoldRatio, HoldFront, HoldStill, HoldDepletion, HoldLag bool
+	HoldOffset, HoldRatio, HoldFront, HoldStill, HoldDepletion, HoldBedLag, HoldLag bool
 	// FreeRatio lets ln r go even where no draw passes the loop's volume.
 	FreeRatio bool
 	// Huber: residuals beyond this many standard deviations count linearly.
@@ -169,7 +174,7 @@ func DefaultOptions() Options {
 		OffsetSDK: 8 / z,
 		LagS:      45, LagSD: 0.4, InletLagS: 45,
 		StillMean: 0.92, StillSD: 0.06, StillLow: 0.6,
-		FrontShare: 0.02, FrontShareSD: 0.02, DepletionSDK: 0.7,
+		FrontShare: 0.02, FrontShareSD: 0.02, DepletionSDK: 0.7, BedLagSDH: 1,
 		Huber: 1.345, FloorK: 0.03,
 		ThresholdShare: 0.05, ThresholdLMin: 0.5, MinDrawS: 120, PauseS: 600,
 		BridgeS: 7200, BridgedShare: 0.05, SoakS: 3600, StillStepS: 300,
@@ -185,7 +190,7 @@ func (o Options) Validate() error {
 		v, lo, hi float64
 	}{
 		{"InSDK", o.InSDK, 0, 50}, {"OutSDK", o.OutSDK, 0, 50}, {"BedSDK", o.BedSDK, 0, 50}, {"FlowSD", o.FlowSD, 0, 1},
-		{"OffsetSDK", o.OffsetSDK, 1e-6, 100}, {"DepletionSDK", o.DepletionSDK, 1e-6, 100}, {"LagS", o.LagS, 0, 3600}, {"LagSD", o.LagSD, 0, 3}, {"InletLagS", o.InletLagS, 0, 3600},
+		{"OffsetSDK", o.OffsetSDK, 1e-6, 100}, {"DepletionSDK", o.DepletionSDK, 1e-6, 100}, {"BedLagSDH", o.BedLagSDH, 1e-6, 100}, {"LagS", o.LagS, 0, 3600}, {"LagSD", o.LagSD, 0, 3}, {"InletLagS", o.InletLagS, 0, 3600},
 		{"StillLow", o.StillLow, 0.1, 1}, {"StillMean", o.StillMean, o.StillLow, 1}, {"StillSD", o.StillSD, 1e-6, 1},
 		{"FrontShare", o.FrontShare, 0, 0.2}, {"FrontShareSD", o.FrontShareSD, 1e-6, 1},
 		{"Huber", o.Huber, 0.5, 100}, {"FloorK", o.FloorK, 1e-9, 5},

@@ -10,6 +10,7 @@ const (
 	colFront          // front width, L
 	colStill          // s
 	colDeplete        // depletion, K
+	colBedLag         // lag of the bed behind its probe, h
 	colLag            // outlet lag, s
 	colIn             // the inlet temperature, all of it
 	colOut            // the outlet reading: 1
@@ -34,17 +35,19 @@ type Params struct {
 	// DepletionK: how much colder the bed at the pipe is after an average draw
 	// than its probe shows (negative where it is), fading with RecoverH.
 	DepletionK, RecoverH float64
+	// BedLagH: by how much the bed at the pipe follows its probe later.
+	BedLagH float64
 	// LagS of the outlet probe.
 	LagS float64
 }
 
 func (q Params) vector() [parameters]float64 {
-	return [...]float64{math.Log(q.KPerH), q.OffsetK, math.Log(q.VolumeRatio), q.FrontL, q.Still, q.DepletionK}
+	return [...]float64{math.Log(q.KPerH), q.OffsetK, math.Log(q.VolumeRatio), q.FrontL, q.Still, q.DepletionK, q.BedLagH}
 }
 
 func (q Params) with(v [parameters]float64) Params {
 	return Params{KPerH: math.Exp(v[colLnK]), OffsetK: v[colOffset], VolumeRatio: math.Exp(v[colLnR]), FrontL: v[colFront],
-		Still: v[colStill], DepletionK: v[colDeplete], RecoverH: q.RecoverH, LagS: q.LagS}
+		Still: v[colStill], DepletionK: v[colDeplete], BedLagH: v[colBedLag], RecoverH: q.RecoverH, LagS: q.LagS}
 }
 
 // point is the model at one instant with its derivatives.
@@ -53,6 +56,8 @@ type point struct {
 	d [columns]float64
 	// age is K(t) - K(t'): how far the water has come towards the bed.
 	age float64
+	// step is the height of the fronts near by, K, by how near they are.
+	step float64
 }
 
 // model holds F's deviation from the bed along a path for one set of
@@ -72,11 +77,17 @@ type model struct {
 	v float64 // thermal volume, L
 	// d, and its derivatives with respect to ln k and s, at the nodes.
 	d, dk, ds []float64
-	// load is how depleted the bed is in average draws; bed the bed at the
-	// probe plus DepletionK times load; dl the answer D to the load alone.
-	load, bed, dl []float64
+	// shape are the two ways in which the bed at the pipe may differ from its
+	// probe beside the offset: how depleted it is, in average draws, and how far
+	// it has yet to follow the probe, K per hour of lag. bed is the probe's plus
+	// both; dl the answers D to each shape alone.
+	shape, dl [2][]float64
+	bed       []float64
 	// leadL is the lead pipe's thermal volume, its wall like the buried one's.
 	leadL float64
+	// rough is, by node, the error of the model near fronts, K, as it was when
+	// the scale was last set: fixed while the parameters move.
+	rough []float64
 	// steady: as if water followed a moving bed at once (D = 0), so that k
 	// shows in nothing but how near water came to the bed.
 	steady bool
@@ -85,9 +96,12 @@ type model struct {
 func newModel(p *path, thermalL, leadL float64) *model {
 	n := len(p.t)
 	m := &model{p: p, leadL: leadL, v: thermalL}
-	buf := make([]float64, 6*n)
-	m.d, m.dk, m.ds = buf[:n], buf[n:2*n], buf[2*n:3*n]
-	m.dl, m.bed, m.load = buf[3*n:4*n], buf[4*n:5*n], buf[5*n:]
+	buf := make([]float64, 8*n)
+	part := func(i int) []float64 { return buf[i*n : (i+1)*n] }
+	m.d, m.dk, m.ds, m.bed = part(0), part(1), part(2), part(3)
+	m.dl[0], m.dl[1], m.shape[0], m.shape[1] = part(4), part(5), part(6), part(7)
+	m.rough = make([]float64, n)
+	m.setFollowing()
 	return m
 }
 
@@ -109,16 +123,14 @@ func (m *model) set(q Params, thermalL float64) {
 	m.q, m.k, m.v = q, q.KPerH/3600, q.VolumeRatio*thermalL
 	p := m.p
 	for i, b := range p.bed {
-		m.bed[i] = b + q.DepletionK*m.load[i]
+		m.bed[i] = b + q.DepletionK*m.shape[0][i] + q.BedLagH*m.shape[1][i]
 	}
 	var e, phi, xd float64
 	for _, s := range p.segs {
-		m.d[s.from], m.dk[s.from], m.ds[s.from], m.dl[s.from] = 0, 0, 0, 0
+		for _, x := range [][]float64{m.d, m.dk, m.ds, m.dl[0], m.dl[1]} {
+			clear(x[s.from : s.to+1])
+		}
 		if m.steady {
-			clear(m.d[s.from : s.to+1])
-			clear(m.dk[s.from : s.to+1])
-			clear(m.ds[s.from : s.to+1])
-			clear(m.dl[s.from : s.to+1])
 			continue
 		}
 		lastX := math.NaN()
@@ -130,7 +142,9 @@ func (m *model) set(q Params, thermalL float64) {
 			}
 			dB := m.bed[i+1] - m.bed[i]
 			m.d[i+1] = m.d[i]*e - dB*phi
-			m.dl[i+1] = m.dl[i]*e - (m.load[i+1]-m.load[i])*phi
+			for j := range m.dl {
+				m.dl[j][i+1] = m.dl[j][i]*e - (m.shape[j][i+1]-m.shape[j][i])*phi
+			}
 			dx := -x*e*m.d[i] - dB*xd
 			m.dk[i+1] = m.dk[i]*e + dx
 			m.ds[i+1] = m.ds[i] * e
@@ -141,15 +155,34 @@ func (m *model) set(q Params, thermalL float64) {
 	}
 }
 
-// setLoad fills load for a bed that recovers with recoverH, the water taking
+func (m *model) shapes(i int) [2]float64 {
+	return [2]float64{m.shape[0][i] + m.dl[0][i], m.shape[1][i] + m.dl[1][i]}
+}
+
+// setFollowing fills the second shape: what a bed that follows its probe with a
+// time constant of one hour has yet to follow. Water that has soaked lags the
+// bed by 1/k: were the bed's own lag not left open, a probe a hand's breadth
+// from the pipe would pass for another coefficient.
+func (m *model) setFollowing() {
+	p, x := m.p, m.shape[1]
+	for _, s := range p.segs {
+		for i := s.from; i < s.to; i++ {
+			e, phi, _ := decay((p.t[i+1] - p.t[i]) / 3600)
+			x[i+1] = x[i]*e - (p.bed[i+1]-p.bed[i])*phi
+		}
+	}
+}
+
+// setLoad fills the first shape for a bed that recovers with recoverH, the water taking
 // up heat at kPerH. What the litres that enter have yet to take is s (K L),
 //
 //	ds/dt = q (T_bed - T_in) - k s,  dX/dt = k s - X/recover,
 //
-// and load is X over the mean draw's q (T_bed - T_in).
+// and the shape is X over the mean draw's q (T_bed - T_in).
 func (m *model) setLoad(kPerH, recoverH float64) {
 	p, total, gap := m.p, 0.0, 0.0
-	clear(m.load)
+	load := m.shape[0]
+	clear(load)
 	for _, s := range p.segs {
 		owed := 0.0
 		for i := s.from; i < s.to; i++ {
@@ -160,17 +193,17 @@ func (m *model) setLoad(kPerH, recoverH float64) {
 			entered := gap * (p.w[i+1] - p.w[i])
 			total += entered
 			left := (owed + entered) * math.Exp(-kPerH*h)
-			m.load[i+1] = m.load[i]*math.Exp(-h/recoverH) + owed + entered - left
+			load[i+1] = load[i]*math.Exp(-h/recoverH) + owed + entered - left
 			owed = left
 		}
 	}
 	if total <= 0 {
-		clear(m.load)
+		clear(load)
 		return
 	}
 	mean := total / float64(max(len(p.draws), 1))
-	for i := range m.load {
-		m.load[i] /= mean
+	for i := range load {
+		load[i] /= mean
 	}
 }
 
@@ -185,7 +218,7 @@ func (m *model) rate(i int) float64 {
 // state is all that the model needs to know of an instant.
 type state struct {
 	bed, d, dk, ds float64
-	load           float64 // the load and the answer D to it
+	shape          [2]float64 // each shape and the answer D to it
 	flow, still    float64
 	in             float64
 	slope          float64 // d(in)/dt + k (in - bed - b): see behind
@@ -199,7 +232,7 @@ type state struct {
 func (m *model) at(i int, dt float64) state {
 	p := m.p
 	if dt == 0 && i+1 < len(p.t) {
-		s := state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], load: m.load[i] + m.dl[i], flow: p.flow[i], still: p.still[i], in: p.in[i], lps: max(p.q0[i], (p.q0[i]+p.q1[i])/4)}
+		s := state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], shape: m.shapes(i), flow: p.flow[i], still: p.still[i], in: p.in[i], lps: max(p.q0[i], (p.q0[i]+p.q1[i])/4)}
 		if h := p.t[i+1] - p.t[i]; h > 0 {
 			s.slope = (p.in[i+1] - p.in[i]) / h
 		}
@@ -210,16 +243,20 @@ func (m *model) at(i int, dt float64) state {
 	f, k := dt/h, m.rate(i)
 	x := k * dt
 	e, phi, xd := decay(x)
-	dB, dL := f*(m.bed[i+1]-m.bed[i]), f*(m.load[i+1]-m.load[i])
+	dB := f * (m.bed[i+1] - m.bed[i])
 	if m.steady {
 		phi, xd = 0, 0
 	}
 	dx := -x*e*m.d[i] - dB*xd
 	s := state{
-		bed: m.bed[i] + dB, load: m.load[i] + dL + m.dl[i]*e - dL*phi, d: m.d[i]*e - dB*phi, dk: m.dk[i]*e + dx, ds: m.ds[i] * e,
+		bed: m.bed[i] + dB, d: m.d[i]*e - dB*phi, dk: m.dk[i]*e + dx, ds: m.ds[i] * e,
 		flow: p.flow[i], still: p.still[i],
 		in:  p.in[i] + f*(p.in[i+1]-p.in[i]),
 		lps: max(p.q0[i]+f*(p.q1[i]-p.q0[i]), (p.q0[i]+p.q1[i])/4),
+	}
+	for j := range s.shape {
+		dL := f * (m.shape[j][i+1] - m.shape[j][i])
+		s.shape[j] = m.shape[j][i] + dL + m.dl[j][i]*e - dL*phi
 	}
 	if p.stands[i] {
 		s.still += dt
@@ -247,7 +284,7 @@ func (m *model) behind(t, a *state) (h point, dy float64) {
 	h.d[colLnK] = -a.dk*e - h.v*dK
 	h.d[colStill] = -a.ds*e - h.v*m.k*dStill
 	h.d[colOffset] = -e
-	h.d[colDeplete] = -a.load * e
+	h.d[colDeplete], h.d[colBedLag] = -a.shape[0]*e, -a.shape[1]*e
 	h.d[colIn] = e
 	if a.lps > 0 {
 		dy = a.slope * e / a.lps
@@ -352,7 +389,8 @@ func (rd *reader) water(i int, bridgedShare float64) (out point, ok bool) {
 	out.d[colLnK] += t.dk
 	out.d[colStill] += t.ds
 	out.d[colOffset]++
-	out.d[colDeplete] += t.load
+	out.d[colDeplete] += t.shape[0]
+	out.d[colBedLag] += t.shape[1]
 	out.d[colLnR] = -m.v * dy
 	return out, !math.IsNaN(out.v)
 }
@@ -360,8 +398,11 @@ func (rd *reader) water(i int, bridgedShare float64) (out point, ok bool) {
 // at2 is the state at node i, seen from the interval before it.
 func (m *model) at2(i int) state {
 	p := m.p
-	return state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], load: m.load[i] + m.dl[i], flow: p.flow[i], still: p.still[i]}
+	return state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], shape: m.shapes(i), flow: p.flow[i], still: p.still[i]}
 }
+
+// frontNear: a front counts as near at u with weight exp(-u²/frontNear).
+const frontNear = 8
 
 // smear spreads each front near label y: the step J of H at litre w becomes
 // J Phi(u), u = (y - w)/front, which is exact for a step on a straight line
@@ -391,6 +432,7 @@ func (rd *reader) smear(t *state, y float64, h *point, dy *float64) {
 		density := math.Exp(-u*u/2) / math.Sqrt(2*math.Pi)
 		jump := hb.v - ha.v
 		h.v += jump * c
+		h.step += math.Abs(jump) * math.Exp(-u*u/frontNear)
 		for i := range h.d {
 			h.d[i] += (hb.d[i] - ha.d[i]) * c
 		}

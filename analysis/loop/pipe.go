@@ -75,6 +75,9 @@ type Built struct {
 	// VolumeL of water; ThermalL = VolumeL (1 + Beta).
 	VolumeL, ThermalL, Beta float64
 	BetaAssumed             bool
+	// WallFollows: the share of a change of the water that the wall follows in
+	// flow; ThermalL and CapacityKJPerK count the wall by it.
+	WallFollows float64
 	// CapacityKJPerK = rho c ThermalL.
 	CapacityKJPerK float64
 	// VolumeSD is the relative standard deviation of ThermalL: length, bore
@@ -87,7 +90,7 @@ type Built struct {
 // At gives the built loop with water properties at meanC (the mean of inlet
 // and bed).
 func (p Pipe) At(meanC float64) Built {
-	b := Built{VolumeL: p.VolumeL(), MeanC: meanC}
+	b := Built{VolumeL: p.VolumeL(), MeanC: meanC, WallFollows: 1}
 	var sd float64
 	b.Beta, sd, b.BetaAssumed = p.Beta(meanC)
 	b.ThermalL = b.VolumeL * (1 + b.Beta)

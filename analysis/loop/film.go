@@ -1,0 +1,81 @@
+package loop
+
+import "math"
+
+// Water at 25 degC: kinematic viscosity, Prandtl number, conductivity by IAPWS
+// R12-08 and R15-11 (transport_0.1MPa.csv); the loop's water runs from 8 to
+// 45 degC, over which the film changes by a fifth either way, and that by which
+// it matters here by a hundredth.
+const (
+	viscosityM2PerS   = 0.890022551e-3 / 997.047435
+	prandtl           = 6.1366665
+	conductivityWPerM = 0.606515827
+)
+
+// Flow in a pipe is laminar below laminarRe; Gnielinski holds from
+// turbulentRe; between them the Nusselt number runs straight.
+const (
+	laminarRe       = 2300
+	turbulentRe     = 3000
+	laminarNusselt  = 3.66 // round pipe, even wall temperature (Incropera, 6th ed., eq. 8.55)
+	leastWallFollow = 0.3
+)
+
+// gnielinski is the Nusselt number of turbulent flow in a smooth pipe,
+//
+//	Nu = (f/8)(Re - 1000) Pr/(1 + 12.7 sqrt(f/8) (Pr^(2/3) - 1)),
+//	f = (0.790 ln Re - 1.64)^-2  (Petukhov),
+//
+// Re 3000 to 5e6, Pr 0.5 to 2000 (Incropera, 6th ed., eq. 8.62 and 8.21).
+func gnielinski(re, pr float64) float64 {
+	f := math.Pow(0.790*math.Log(re)-1.64, -2)
+	return f / 8 * (re - 1000) * pr / (1 + 12.7*math.Sqrt(f/8)*(math.Cbrt(pr*pr)-1))
+}
+
+// filmWPerK is the conductance from the water to the pipe's inside over the
+// whole loop at flowLMin in each of its branches together.
+func (p Pipe) filmWPerK(flowLMin float64) float64 {
+	d := p.BoreMM / 1000
+	re := 4 * flowLMin / 60000 / (math.Pi * d * viscosityM2PerS)
+	nu := laminarNusselt
+	switch {
+	case re >= turbulentRe:
+		nu = gnielinski(re, prandtl)
+	case re > laminarRe:
+		nu += (re - laminarRe) / (turbulentRe - laminarRe) * (gnielinski(turbulentRe, prandtl) - laminarNusselt)
+	}
+	return nu * conductivityWPerM / d * math.Pi * d * p.LengthM
+}
+
+// follow corrects a built loop for a wall that does not follow its water all
+// the way: film and bed lie on either side of it, and as the water warms by one
+// kelvin the wall warms by
+//
+//	phi = film/(film + bed) = 1 - UA/film,  UA = film bed/(film + bed),
+//
+// so that only beta phi of its heat capacity counts, in the front's speed and
+// in C alike. (The wall's own resistance is left out: with common plastic pipe
+// under 15 % of the whole, half of it acts.)
+func (b Built) follow(uaWPerK, filmWPerK float64) Built {
+	phi := math.Max(leastWallFollow, 1-uaWPerK/filmWPerK)
+	scale := (1 + b.Beta*phi) / (1 + b.Beta)
+	b.WallFollows = phi
+	b.ThermalL *= scale
+	b.CapacityKJPerK *= scale
+	return b
+}
+
+// meanFlowLMin is the flow of the draws by litres.
+func (p *path) meanFlowLMin() float64 {
+	sum, litres := 0.0, 0.0
+	for _, r := range p.runs {
+		for i := r.from; i < r.to && r.draw >= 0; i++ {
+			l := p.w[i+1] - p.w[i]
+			sum, litres = sum+l*60*l/(p.t[i+1]-p.t[i]), litres+l
+		}
+	}
+	if litres == 0 {
+		return 0
+	}
+	return sum / litres
+}

@@ -166,7 +166,7 @@ func TestAbsentStagesVanish(t *testing.T) {
 	require.NotContains(t, page, `<section id="loop">`)
 	require.Contains(t, page, `<section id="plant">`)
 	page = render(t, noMeter())
-	require.Contains(t, page, "the loop has no flow meter")
+	require.Contains(t, page, "The loop has no flow meter")
 	require.Contains(t, page, "give none of the headline figures")
 }
 

@@ -126,7 +126,10 @@ func (r *Runs) add(lo, hi, interval int, trickle bool) {
 	}
 	g, step := r.Grid, r.Grid.StepMS()
 	x := run{lo: lo, hi: hi, start: g.EdgeMS(r.Cells[lo]), end: g.EdgeMS(r.Cells[hi-1] + 1), trickle: trickle}
-	if n := interval; hi-lo > n {
+	if n := interval; hi-lo > n+1 {
+		x.start = max(x.start, g.EdgeMS(r.Cells[lo+n]+1)-r.lasted(lo, lo+n+1, r.LMin[lo+n+1]))
+		x.end = min(x.end, g.EdgeMS(r.Cells[hi-1-n])+r.lasted(hi-1-n, hi, r.LMin[hi-2-n]))
+	} else if hi-lo > n {
 		span := float64(int64(n) * step)
 		if f := r.LMin[lo] / r.LMin[lo+n]; f < 1 {
 			x.start += int64((1 - f) * span)
@@ -139,6 +142,17 @@ func (r *Runs) add(lo, hi, interval int, trickle bool) {
 		r.Trickle[i] = true
 	}
 	r.runs = append(r.runs, x)
+}
+
+// lasted is how long a steady flow took for the litres of Cells[lo:hi], ms: an
+// interval of the log in which the water started or stopped spreads them over
+// all of it, whether or not its ends meet those of the cells.
+func (r *Runs) lasted(lo, hi int, steadyLMin float64) int64 {
+	litres := 0.0
+	for _, l := range r.L[lo:hi] {
+		litres += l
+	}
+	return int64(litres / steadyLMin * 60_000)
 }
 
 // Len is the number of stretches, trickles included.

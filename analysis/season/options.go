@@ -40,9 +40,17 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Plant: plant.DefaultOptions(),
-		Caution: caution.DefaultOptions(), Doubt: doubt.DefaultOptions(),
+		Caution: caution.DefaultOptions(), Doubt: trials(),
 		LagError: 0.6, HeldK: 1, TypicalDraws: 3,
 	}
+}
+
+// trials are those of a report: 20,000 at least, more until the printed digits
+// stand, but no more than a report has time for.
+func trials() doubt.Options {
+	o := doubt.DefaultOptions()
+	o.MaxTrials = 60_000
+	return o
 }
 
 // Validate names the first option that cannot be used.

@@ -145,7 +145,7 @@ func drawShares(sh *sheet, drawn []shares) {
 	y := sh.Max.Y - sh.key([]entry{{shared, "one error all season"}, {random, "varies by day"}}) - 4
 	name, heading := sh.style(small, black), sh.style(textSize, black)
 	number := sh.style(small, black)
-	const middle, top = 0.46, 0.42 // where bars begin, and the length of 100 %
+	const middle, top = 0.52, 0.37 // where bars begin, and the length of 100 %
 	for _, f := range drawn {
 		sh.FillText(heading, vg.Point{X: sh.Min.X + 2, Y: y - barRow/2 - 2}, plain(f.label, 60))
 		y -= barRow
@@ -156,10 +156,20 @@ func drawShares(sh *sheet, drawn []shares) {
 			}
 			x0 := sh.Min.X + width*middle
 			x1 := x0 + vg.Length(width*top*min(b.Share, 1))
-			sh.FillText(name, vg.Point{X: sh.Min.X + 14, Y: y - barRow/2}, plain(b.Source, 28))
+			sh.FillText(name, vg.Point{X: sh.Min.X + 14, Y: y - barRow/2}, fitted(name, b.Source, width*middle-20))
 			sh.box(x0, y-barRow+4, x1, y-4, l.fill, l.colour)
 			sh.FillText(number, vg.Point{X: x1 + 5, Y: y - barRow/2}, Percent(b.Share))
 			y -= barRow
 		}
 	}
+}
+
+// fitted is the text cut to what stands in a width, in a wider type too.
+func fitted(style draw.TextStyle, text string, room vg.Length) string {
+	for most := 60; most > 8; most-- {
+		if cut := plain(text, most); style.Width(cut)*widerType <= room {
+			return cut
+		}
+	}
+	return plain(text, 8)
 }

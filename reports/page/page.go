@@ -173,7 +173,7 @@ func monthText(month string) string {
 	if err != nil {
 		return clean(month)
 	}
-	return t.Format("January 2006")
+	return t.Format("Jan 2006")
 }
 
 func hours(seconds float64) string { return chart.Number(seconds/3600, 1) }

@@ -68,10 +68,11 @@ func (a *app) root() *cobra.Command {
 		Short: "Turn the logs of a farm's heat-recovery hot water into a seasonal account",
 		Example: `  yardheat demo                 write the sample farm and report on it
   yardheat report my-farm       report on the farm in the folder my-farm`,
-		Version:       version,
-		SilenceUsage:  true,
-		SilenceErrors: true,
-		Args:          noArgs,
+		Version:                    version,
+		SilenceUsage:               true,
+		SilenceErrors:              true,
+		Args:                       noArgs,
+		SuggestionsMinimumDistance: 2,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return cmd.Help()
 		},

@@ -148,6 +148,7 @@ var brokenFarms = []broken{
 		}
 		f["yard.csv"] = join(rows)
 	}, 3, []string{"yard"}},
+	{"every file empty", func(f files) { f["yard.csv"], f["yard2.csv"] = "", "" }, 3, []string{"yard"}},
 	{"percentage for a temperature", func(f files) { f["farm.toml"] += "[errors]\nbed_temp = \"5 %\"\n" }, 3, []string{"bed_temp", "5 %"}},
 	{"milkings list missing", func(f files) { delete(f, "milkings.csv") }, 3, []string{"milkings.csv"}},
 
@@ -159,11 +160,11 @@ var brokenFarms = []broken{
 		f["farm.toml"] = f["farm.toml"][:at] + f["farm.toml"][end:]
 	}, 0, nil},
 	{"no flow", func(f files) { f.replace("farm.toml", `"Flow (L/min)" = "loop_flow"`, `"Flow (L/min)" = "ignore"`) }, 0, nil},
-	{"negative flow", func(f files) { f.replace("yard.csv", ",8.0,", ",-8.0,") }, 0, []string{"negative-flow"}},
+	{"negative flow", func(f files) { f.replace("yard.csv", ",8.0,", ",-8.0,") }, 0, []string{"negative"}},
 	{"future stamps", func(f files) {
 		f["yard.csv"] += join(soundRows(time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC), 1, "2006-01-02 15:04"))
-	}, 0, []string{"future-stamps"}},
-	{"an empty file among others", func(f files) { f["yard2.csv"] = "" }, 0, []string{"empty-file"}},
+	}, 0, []string{"stamp-future"}},
+	{"an empty file among others", func(f files) { f["yard2.csv"] = "" }, 0, []string{"file-empty"}},
 	{"header alone among others", func(f files) { f["yard2.csv"] = soundHeader + "\n" }, 0, nil},
 	{"two probes that disagree", func(f files) {
 		f.replace("farm.toml", `"Bed (°C)" = "bed_temp"`, `"Bed (°C)" = "bed_temp@a"`+"\n"+`"In (°C)" = "bed_temp@a"`)
@@ -178,7 +179,7 @@ var brokenFarms = []broken{
 			rows = append(rows, r)
 		}
 		f["yard.csv"] = join(rows)
-	}, 0, []string{"channel-flagged"}},
+	}, 0, []string{"all-flagged"}},
 	{"row cut short", func(f files) { f["yard.csv"] = strings.TrimSuffix(f["yard.csv"], "\n")[:len(f["yard.csv"])-9] }, 0, nil},
 	{"stray quote", func(f files) { f.replace("yard.csv", ",8.0,", ",\"8.0,") }, 0, nil},
 	{"words among the numbers", func(f files) { f.replace("yard.csv", ",8.0,", ",8x0,") }, 0, nil},

@@ -50,7 +50,7 @@ func without(t *testing.T, dir string, quantities ...string) {
 	edit(t, dir, func(toml string) string {
 		for _, q := range quantities {
 			column := regexp.MustCompile(`(?m)^("[^"]+" = ).*"` + q + `(@[^"]*)?".*$`)
-			require.Regexp(t, column, toml, q)
+			require.True(t, column.MatchString(toml), q)
 			toml = column.ReplaceAllString(toml, `$1"ignore"`)
 		}
 		return toml
@@ -69,7 +69,7 @@ func drop(t *testing.T, dir string, tables ...string) {
 	edit(t, dir, func(toml string) string {
 		for _, name := range tables {
 			table := regexp.MustCompile(`(?ms)^\[+` + regexp.QuoteMeta(name) + `\]+$.*?(^\[|\z)`)
-			require.Regexp(t, table, toml, name)
+			require.True(t, table.MatchString(toml), name)
 			toml = table.ReplaceAllString(toml, "$1")
 		}
 		return toml
@@ -119,7 +119,7 @@ func requireWhy(t *testing.T, figures ...figure) {
 
 func TestOnlyALoop(t *testing.T) {
 	dir := simulated(t, 9)
-	without(t, dir, "plate_in_temp", "plate_out_temp", "plate_volume", "compressor_power", "element_energy", "wash_volume", "wash_temp")
+	without(t, dir, "plate_in_temp", "plate_out_temp", "plate_flow", "plate_pump", "compressor_energy", "element_energy", "wash_volume", "wash_temp", "tank_temp")
 	drop(t, dir, "milkings.columns", "milkings", "plate", "plant", "instead")
 	r := reported(t, dir)
 	requireKnown(t, r.Heat.Loop, r.Loop.UA)

@@ -269,6 +269,10 @@ func readSized(r io.Reader, size int64) ([]byte, error) {
 
 // take sorts what came of a file into the log.
 func (l *Log) take(j *job) {
+	if errors.Is(j.err, table.ErrEmpty) && len(l.names) > 1 {
+		l.Found.Problem(series.CodeFileEmpty, series.Note, j.name, "", "the file is empty and is passed over")
+		return
+	}
 	if j.err != nil {
 		l.Found.Faults = append(l.Found.Faults, AsFault(j.name, j.err))
 		return

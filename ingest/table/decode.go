@@ -199,7 +199,7 @@ func refuseForeign(name string, b []byte) error {
 		if len(b) > 0 {
 			got = fmt.Sprintf("a file of %d bytes, all of them blank", len(b))
 		}
-		return &Error{File: name, Got: got, Want: want, Do: "export the log again and look whether the logger holds readings"}
+		return &Error{File: name, Got: got, Want: want, Do: "export the log again and look whether the logger holds readings", Err: ErrEmpty}
 	}
 	for _, f := range foreign {
 		if bytes.HasPrefix(b, []byte(f.magic)) {

@@ -53,6 +53,10 @@ func (e *Error) Error() string {
 	return b.String()
 }
 
+// ErrEmpty is the cause where a file holds nothing at all: among others it can
+// be passed over.
+var ErrEmpty = errors.New("empty file")
+
 // Unwrap gives the cause.
 func (e *Error) Unwrap() error { return e.Err }
 

@@ -1,16 +1,21 @@
 package main
 
 import (
+	"archive/zip"
+	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"github.com/xuri/excelize/v2"
 )
 
 // files of a small farm, invented here: four days of a loop at ten minutes,
@@ -180,10 +185,52 @@ var brokenFarms = []broken{
 		}
 		f["yard.csv"] = join(rows)
 	}, 0, []string{"all-flagged"}},
+	{"workbook cut after its last whole row", func(f files) {
+		f["yard.xlsx"] = cutWorkbook(f["yard.csv"])
+		delete(f, "yard.csv")
+		f.replace("farm.toml", "yard*.csv", "yard.xlsx")
+	}, 0, []string{"workbook-cut"}},
 	{"row cut short", func(f files) { f["yard.csv"] = strings.TrimSuffix(f["yard.csv"], "\n")[:len(f["yard.csv"])-9] }, 0, nil},
 	{"stray quote", func(f files) { f.replace("yard.csv", ",8.0,", ",\"8.0,") }, 0, nil},
 	{"words among the numbers", func(f files) { f.replace("yard.csv", ",8.0,", ",8x0,") }, 0, nil},
 	{"column not named", func(f files) { f.replace("farm.toml", `"Bed (°C)" = "bed_temp"`+"\n", "") }, 0, nil},
+}
+
+// cutWorkbook writes a log as a workbook of which the sheet ends after a row.
+func cutWorkbook(log string) string {
+	x := excelize.NewFile()
+	for i, line := range strings.Split(strings.TrimSpace(log), "\n") {
+		for j, cell := range strings.Split(line, ",") {
+			at, _ := excelize.CoordinatesToCellName(j+1, i+1)
+			if v, err := strconv.ParseFloat(cell, 64); err == nil {
+				_ = x.SetCellValue("Sheet1", at, v)
+			} else {
+				_ = x.SetCellStr("Sheet1", at, cell)
+			}
+		}
+	}
+	var whole, cut bytes.Buffer
+	if err := x.Write(&whole); err != nil {
+		panic(err)
+	}
+	in, err := zip.NewReader(bytes.NewReader(whole.Bytes()), int64(whole.Len()))
+	if err != nil {
+		panic(err)
+	}
+	out := zip.NewWriter(&cut)
+	for _, f := range in.File {
+		r, _ := f.Open()
+		b, _ := io.ReadAll(r)
+		if strings.HasSuffix(f.Name, "sheet1.xml") {
+			b = b[:bytes.LastIndex(b, []byte("</row>"))+len("</row>")]
+		}
+		w, _ := out.Create(f.Name)
+		_, _ = w.Write(b)
+	}
+	if err := out.Close(); err != nil {
+		panic(err)
+	}
+	return cut.String()
 }
 
 func TestBrokenFarms(t *testing.T) {

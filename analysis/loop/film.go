@@ -79,3 +79,28 @@ func (p *path) meanFlowLMin() float64 {
 	}
 	return sum / litres
 }
+
+// setFilm lets k follow the flow within and between draws. With x = UA/film at
+// the mean flow,
+//
+//	k(q)/k(mean) = 1/(x film(mean)/film(q) + 1 - x):
+//
+// a float valve that closes slowly lets the last water of a draw pass at half
+// the flow and a thinner share of its coefficient.
+func (m *model) setFilm(in *Input, uaWPerK, meanLMin float64) {
+	p, branches := m.p, float64(max(in.Branches, 1))
+	film := in.Pipe.filmWPerK(meanLMin / branches)
+	x := math.Min(uaWPerK/film, 1-leastWallFollow)
+	flow := make([]float64, len(p.t))
+	for _, s := range p.segs {
+		for i := s.from; i < s.to; i++ {
+			h := p.flow[i+1] - p.flow[i]
+			if h > 0 {
+				q := (p.q0[i] + p.q1[i]) / 2 * 60
+				m.rel[i] = 1 / (x*film/in.Pipe.filmWPerK(q/branches) + 1 - x)
+			}
+			flow[i+1] = flow[i] + h*m.rel[i]
+		}
+	}
+	m.flow = flow
+}

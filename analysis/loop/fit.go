@@ -10,7 +10,7 @@ import (
 )
 
 // parameterNames by column.
-var parameterNames = [parameters]string{"ln_k", "offset", "ln_r", "front", "still", "depletion", "bed_lag"}
+var parameterNames = [parameters]string{"ln_k", "offset", "ln_r", "front", "still", "depletion", "bed_lag", "lead_loss"}
 
 // Bounds of k in 1/h: outside them no log of a farm could tell.
 const (
@@ -29,6 +29,8 @@ type fitter struct {
 	w         weights
 	perRun    []sums
 	residuals [][]float64
+	// leadLoss is the prior mean of the lead pipe's loss.
+	leadLoss float64
 	// runBlock is the block of days of each run, -1 if none.
 	runBlock []int
 	deff     float64
@@ -79,8 +81,23 @@ func newFitter(in *Input, p *path, o Options) *fitter {
 	f.m = newModel(p, f.built.ThermalL, in.LeadL*(1+f.built.Beta))
 	f.q = Params{KPerH: 0.3, VolumeRatio: 1, FrontL: o.FrontShare * f.built.ThermalL, Still: o.StillMean, LagS: o.LagS}
 	f.w = weights{scaleK: 1, huber: o.Huber, bridgedShare: o.BridgedShare, flushS: 3 * o.LagS, edgeS: in.EdgeS, thresholdLPS: p.thresholdLMin / 60}
+	f.leadLoss = in.leadLoss(o, f.m.meanLPS)
+	if !o.HoldLead {
+		f.q.LeadLoss = f.leadLoss
+	}
 	f.perRun, f.residuals = make([]sums, len(p.runs)), make([][]float64, len(p.runs))
 	return f
+}
+
+// leadLoss is the share of its warmth that water loses in the lead pipe: W/K
+// over the flow's rho c q. A bare plastic pipe in a shed loses some 0.6 W/(m K),
+// an insulated one 0.15 (common practice, no source).
+func (in *Input) leadLoss(o Options, meanLPS float64) float64 {
+	if in.LeadL == 0 || meanLPS == 0 {
+		return 0
+	}
+	lengthM := in.LeadL / in.Pipe.VolumeL() * in.Pipe.LengthM
+	return min(0.2, o.LeadWPerMK*lengthM/(4180*meanLPS))
 }
 
 // meanWaterC is the mean of inlet and bed while water flows: where rho and c
@@ -102,7 +119,7 @@ func meanWaterC(p *path) float64 {
 
 // chooseFree lists the parameters that the record may know something of.
 func (f *fitter) chooseFree() {
-	hold := [parameters]bool{false, f.o.HoldOffset, f.o.HoldRatio || !f.ratioKnown(), f.o.HoldFront || f.o.FrontShare == 0, f.o.HoldStill, f.o.HoldDepletion, f.o.HoldBedLag}
+	hold := [parameters]bool{false, f.o.HoldOffset, f.o.HoldRatio || !f.ratioKnown(), f.o.HoldFront || f.o.FrontShare == 0, f.o.HoldStill, f.o.HoldDepletion, f.o.HoldBedLag, f.o.HoldLead || f.leadLoss == 0}
 	f.free = nil
 	for i, h := range hold {
 		if !h {
@@ -147,6 +164,7 @@ func (f *fitter) priors() []solve.Prior {
 		colStill:   {Mean: f.o.StillMean, SD: f.o.StillSD},
 		colDeplete: {Mean: 0, SD: f.o.DepletionSDK},
 		colBedLag:  {Mean: 0, SD: f.o.BedLagSDH},
+		colLead:    {Mean: f.leadLoss, SD: math.Max(f.leadLoss, 1e-6)},
 	}
 	var out []solve.Prior
 	for i, c := range f.free {
@@ -162,8 +180,8 @@ func (f *fitter) priors() []solve.Prior {
 // bounds of the free parameters.
 func (f *fitter) bounds() (low, high []float64) {
 	v := f.built.ThermalL
-	lo := [parameters]float64{math.Log(lowestKPerH), -60, math.Log(0.5), 0.002 * v, f.o.StillLow, -20, -12}
-	hi := [parameters]float64{math.Log(highestKPerH), 60, math.Log(2), 0.15 * v, 1, 20, 12}
+	lo := [parameters]float64{math.Log(lowestKPerH), -60, math.Log(0.5), 0.002 * v, f.o.StillLow, -20, -12, 0}
+	hi := [parameters]float64{math.Log(highestKPerH), 60, math.Log(2), 0.15 * v, 1, 20, 12, 0.3}
 	for _, c := range f.free {
 		low, high = append(low, lo[c]), append(high, hi[c])
 	}
@@ -294,10 +312,11 @@ func (f *fitter) fitLag() (sd float64) {
 	return sd
 }
 
-// followWall counts the wall by what it follows, at the UA found so far, and
-// fits again; twice, for UA moves a little with it.
+// followWall counts the wall by what it follows and k by the flow, at the UA
+// found so far, and fits again; twice, for UA moves a little with them.
 func (f *fitter) followWall(in *Input) {
-	film := in.Pipe.filmWPerK(f.p.meanFlowLMin() / float64(max(in.Branches, 1)))
+	mean := f.p.meanFlowLMin()
+	film := in.Pipe.filmWPerK(mean / float64(max(in.Branches, 1)))
 	if f.o.StiffWall || !(film > 0) {
 		return
 	}
@@ -306,6 +325,7 @@ func (f *fitter) followWall(in *Input) {
 		ua := f.q.KPerH / 3.6 * f.built.CapacityKJPerK
 		before := f.built.ThermalL
 		f.built = whole.follow(ua, film)
+		f.m.setFilm(in, ua, mean)
 		if slices.Contains(f.free, colLnR) {
 			f.q.VolumeRatio *= before / f.built.ThermalL
 		}
@@ -359,7 +379,7 @@ func (f *fitter) solve(in *Input) *Fit {
 	f.w.every = f.perScan()
 	f.scan()
 	f.rescale()
-	lead := slices.DeleteFunc(slices.Clone(f.free), func(c int) bool { return c > colLnR })
+	lead := slices.DeleteFunc(slices.Clone(f.free), func(c int) bool { return c > colLnR }) // the rest at their first values
 	f.minimise(lead, rounds)
 	f.w.every = 0
 	f.rescale()

@@ -18,7 +18,8 @@
 // much more the bed at the pipe falls with the heat that is taken than its
 // probe shows (with it, T_b + b moves within a draw; without it the water that
 // carries UA, which comes late in a draw, would be held against the bed of the
-// soaked water), and the bed's lag behind its probe. The outlet probe's lag is fitted apart, from the starts of
+// soaked water), the bed's lag behind its probe, and what a
+// lead pipe loses to the air. The outlet probe's lag is fitted apart, from the starts of
 // draws.
 //
 // The flow of the package: Input → path (one compact record with litres
@@ -140,9 +141,12 @@ type Options struct {
 	// DepletionSDK and BedLagSDH are the priors of depletion and bed lag (mean
 	// 0).
 	DepletionSDK, BedLagSDH float64
-	// Hold parameters at their first value: offset, depletion and bed lag 0, ratio 1, front
+	// LeadWPerMK is the prior of the lead pipe's loss per metre, mean and
+	// standard deviation alike.
+	LeadWPerMK float64
+	// Hold parameters at their first value: offset, depletion, bed lag and lead loss 0, ratio 1, front
 	// FrontShare, still StillMean, lag LagS.
-	HoldOffset, HoldRatio, HoldFront, HoldStill, HoldDepletion, HoldBedLag, HoldLag bool
+	HoldOffset, HoldRatio, HoldFront, HoldStill, HoldDepletion, HoldBedLag, HoldLead, HoldLag bool
 	// FreeRatio lets ln r go even where no draw passes the loop's volume.
 	FreeRatio bool
 	// Huber: residuals beyond this many standard deviations count linearly.
@@ -174,7 +178,7 @@ func DefaultOptions() Options {
 		OffsetSDK: 8 / z,
 		LagS:      45, LagSD: 0.4, InletLagS: 45,
 		StillMean: 0.92, StillSD: 0.06, StillLow: 0.6,
-		FrontShare: 0.02, FrontShareSD: 0.02, DepletionSDK: 0.7, BedLagSDH: 1,
+		FrontShare: 0.02, FrontShareSD: 0.02, DepletionSDK: 0.7, BedLagSDH: 1, LeadWPerMK: 0.3,
 		Huber: 1.345, FloorK: 0.03,
 		ThresholdShare: 0.05, ThresholdLMin: 0.5, MinDrawS: 120, PauseS: 600,
 		BridgeS: 7200, BridgedShare: 0.05, SoakS: 3600, StillStepS: 300,
@@ -190,7 +194,7 @@ func (o Options) Validate() error {
 		v, lo, hi float64
 	}{
 		{"InSDK", o.InSDK, 0, 50}, {"OutSDK", o.OutSDK, 0, 50}, {"BedSDK", o.BedSDK, 0, 50}, {"FlowSD", o.FlowSD, 0, 1},
-		{"OffsetSDK", o.OffsetSDK, 1e-6, 100}, {"DepletionSDK", o.DepletionSDK, 1e-6, 100}, {"BedLagSDH", o.BedLagSDH, 1e-6, 100}, {"LagS", o.LagS, 0, 3600}, {"LagSD", o.LagSD, 0, 3}, {"InletLagS", o.InletLagS, 0, 3600},
+		{"OffsetSDK", o.OffsetSDK, 1e-6, 100}, {"DepletionSDK", o.DepletionSDK, 1e-6, 100}, {"BedLagSDH", o.BedLagSDH, 1e-6, 100}, {"LeadWPerMK", o.LeadWPerMK, 1e-6, 100}, {"LagS", o.LagS, 0, 3600}, {"LagSD", o.LagSD, 0, 3}, {"InletLagS", o.InletLagS, 0, 3600},
 		{"StillLow", o.StillLow, 0.1, 1}, {"StillMean", o.StillMean, o.StillLow, 1}, {"StillSD", o.StillSD, 1e-6, 1},
 		{"FrontShare", o.FrontShare, 0, 0.2}, {"FrontShareSD", o.FrontShareSD, 1e-6, 1},
 		{"Huber", o.Huber, 0.5, 100}, {"FloorK", o.FloorK, 1e-9, 5},

@@ -11,6 +11,7 @@ const (
 	colStill          // s
 	colDeplete        // depletion, K
 	colBedLag         // lag of the bed behind its probe, h
+	colLead           // share of its warmth lost in the lead pipe
 	colLag            // outlet lag, s
 	colIn             // the inlet temperature, all of it
 	colOut            // the outlet reading: 1
@@ -37,17 +38,20 @@ type Params struct {
 	DepletionK, RecoverH float64
 	// BedLagH: by how much the bed at the pipe follows its probe later.
 	BedLagH float64
+	// LeadLoss: of its warmth above the air, the share that the water loses in
+	// the lead pipe at the mean flow.
+	LeadLoss float64
 	// LagS of the outlet probe.
 	LagS float64
 }
 
 func (q Params) vector() [parameters]float64 {
-	return [...]float64{math.Log(q.KPerH), q.OffsetK, math.Log(q.VolumeRatio), q.FrontL, q.Still, q.DepletionK, q.BedLagH}
+	return [...]float64{math.Log(q.KPerH), q.OffsetK, math.Log(q.VolumeRatio), q.FrontL, q.Still, q.DepletionK, q.BedLagH, q.LeadLoss}
 }
 
 func (q Params) with(v [parameters]float64) Params {
 	return Params{KPerH: math.Exp(v[colLnK]), OffsetK: v[colOffset], VolumeRatio: math.Exp(v[colLnR]), FrontL: v[colFront],
-		Still: v[colStill], DepletionK: v[colDeplete], BedLagH: v[colBedLag], RecoverH: q.RecoverH, LagS: q.LagS}
+		Still: v[colStill], DepletionK: v[colDeplete], BedLagH: v[colBedLag], LeadLoss: v[colLead], RecoverH: q.RecoverH, LagS: q.LagS}
 }
 
 // point is the model at one instant with its derivatives.
@@ -85,6 +89,11 @@ type model struct {
 	bed       []float64
 	// leadL is the lead pipe's thermal volume, its wall like the buried one's.
 	leadL float64
+	// rel is k in flowing interval i over k at the mean flow; flow the seconds of
+	// flow so far, each counted by it.
+	rel, flow []float64
+	// meanLPS is the draws' mean flow by litres.
+	meanLPS float64
 	// rough is, by node, the error of the model near fronts, K, as it was when
 	// the scale was last set: fixed while the parameters move.
 	rough []float64
@@ -100,7 +109,11 @@ func newModel(p *path, thermalL, leadL float64) *model {
 	part := func(i int) []float64 { return buf[i*n : (i+1)*n] }
 	m.d, m.dk, m.ds, m.bed = part(0), part(1), part(2), part(3)
 	m.dl[0], m.dl[1], m.shape[0], m.shape[1] = part(4), part(5), part(6), part(7)
-	m.rough = make([]float64, n)
+	m.rough, m.rel, m.flow = make([]float64, n), make([]float64, n), p.flow
+	for i := range m.rel {
+		m.rel[i] = 1
+	}
+	m.meanLPS = p.meanFlowLMin() / 60
 	m.setFollowing()
 	return m
 }
@@ -212,7 +225,7 @@ func (m *model) rate(i int) float64 {
 	if m.p.stands[i] {
 		return m.k * m.q.Still
 	}
-	return m.k
+	return m.k * m.rel[i]
 }
 
 // state is all that the model needs to know of an instant.
@@ -232,7 +245,7 @@ type state struct {
 func (m *model) at(i int, dt float64) state {
 	p := m.p
 	if dt == 0 && i+1 < len(p.t) {
-		s := state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], shape: m.shapes(i), flow: p.flow[i], still: p.still[i], in: p.in[i], lps: max(p.q0[i], (p.q0[i]+p.q1[i])/4)}
+		s := state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], shape: m.shapes(i), flow: m.flow[i], still: p.still[i], in: p.in[i], lps: max(p.q0[i], (p.q0[i]+p.q1[i])/4)}
 		if h := p.t[i+1] - p.t[i]; h > 0 {
 			s.slope = (p.in[i+1] - p.in[i]) / h
 		}
@@ -250,7 +263,7 @@ func (m *model) at(i int, dt float64) state {
 	dx := -x*e*m.d[i] - dB*xd
 	s := state{
 		bed: m.bed[i] + dB, d: m.d[i]*e - dB*phi, dk: m.dk[i]*e + dx, ds: m.ds[i] * e,
-		flow: p.flow[i], still: p.still[i],
+		flow: m.flow[i], still: p.still[i],
 		in:  p.in[i] + f*(p.in[i+1]-p.in[i]),
 		lps: max(p.q0[i]+f*(p.q1[i]-p.q0[i]), (p.q0[i]+p.q1[i])/4),
 	}
@@ -262,7 +275,7 @@ func (m *model) at(i int, dt float64) state {
 		s.still += dt
 		s.ds += dx / m.q.Still
 	} else {
-		s.flow += dt
+		s.flow += dt * m.rel[i]
 	}
 	s.slope = (p.in[i+1]-p.in[i])/h + k*(s.in-s.bed-m.q.OffsetK)
 	return s
@@ -398,7 +411,7 @@ func (rd *reader) water(i int, bridgedShare float64) (out point, ok bool) {
 // at2 is the state at node i, seen from the interval before it.
 func (m *model) at2(i int) state {
 	p := m.p
-	return state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], shape: m.shapes(i), flow: p.flow[i], still: p.still[i]}
+	return state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], shape: m.shapes(i), flow: m.flow[i], still: p.still[i]}
 }
 
 // frontNear: a front counts as near at u with weight exp(-u²/frontNear).

@@ -40,8 +40,9 @@ func TestDerivatives(t *testing.T) {
 	o := DefaultOptions()
 	p := newPath(&in, o)
 	f := newFitter(&in, p, o)
-	q := Params{KPerH: 0.27, OffsetK: -1.3, VolumeRatio: 1.06, FrontL: 11, Still: 0.83, DepletionK: -0.8, RecoverH: 7, BedLagH: 0.4, LagS: 37}
+	q := Params{KPerH: 0.27, OffsetK: -1.3, VolumeRatio: 1.06, FrontL: 11, Still: 0.83, DepletionK: -0.8, RecoverH: 7, BedLagH: 0.4, LeadLoss: 0.03, LagS: 37}
 	f.m.setLoad(0.3, 7)
+	f.m.setFilm(&in, 150, 7)
 	base := collect(f, q)
 	moved := func(col int, by float64) map[int]reading {
 		v := q.vector()

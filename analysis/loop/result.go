@@ -89,7 +89,7 @@ type Fit struct {
 	Why string
 
 	// Free names the fitted parameters: "ln_k", "offset", "ln_r", "front",
-	// "still", "depletion", "bed_lag"; Theta their values; Covariance from blocks of days and priors,
+	// "still", "depletion", "bed_lag", "lead_loss"; Theta their values; Covariance from blocks of days and priors,
 	// without shared errors (nil: too few blocks).
 	Free       []string
 	Theta      []float64
@@ -135,7 +135,7 @@ type Fit struct {
 func none(why string) *Fit {
 	nan := math.NaN()
 	return &Fit{
-		Params:  Params{nan, nan, nan, nan, nan, nan, nan, nan, nan},
+		Params:  Params{nan, nan, nan, nan, nan, nan, nan, nan, nan, nan},
 		UAWPerK: nan, LowWPerK: nan, HighWPerK: nan, LowerBoundWPerK: nan, TimeConstantH: nan, RMSEK: nan,
 		OffsetSDK: nan, RatioSD: nan, RandomSD: nan, DF: nan, Why: why,
 	}

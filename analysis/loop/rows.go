@@ -125,6 +125,9 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 	var x reading // one for all nodes: visit must not keep it
 	for i := r.from + 1; i <= r.to; i++ {
 		now, ok := rd.water(i, w.bridgedShare)
+		if m.leadL > 0 {
+			m.cool(&now, p.out[r.from], i)
+		}
 		h, arrives := p.t[i]-p.t[i-1], 0.0
 		if p.w[i]-p.w[r.from] < m.leadL {
 			now, ok = point{v: p.out[r.from]}, haveProbe
@@ -158,6 +161,27 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 		visit(&x)
 	}
 }
+
+// cool takes off what the water loses to the air in the lead pipe,
+//
+//	T - loss (T - T_air) q_mean/q,
+//
+// the air as the probe read it while the water stood.
+func (m *model) cool(x *point, airC float64, i int) {
+	q := max((m.p.q1[i-1]+m.p.q0[i])/2, m.p.q1[i-1]/2, m.meanLPS/slowestShare)
+	slow := m.meanLPS / q
+	if gap := x.v - airC; !math.IsNaN(gap) {
+		kept := 1 - m.q.LeadLoss*slow
+		x.v = airC + gap*kept
+		for c := range x.d {
+			x.d[c] *= kept
+		}
+		x.d[colLead] = -gap * slow
+	}
+}
+
+// slowestShare: below this part of the mean flow the loss grows no more.
+const slowestShare = 5
 
 // stopped: node i ends a run whose last cell has clearly less flow than the one
 // before: it stopped within the cell, and the reading is of still water.

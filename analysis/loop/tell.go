@@ -140,7 +140,7 @@ func (f *fitter) lowerBound(out *Fit, limit float64) float64 {
 
 // leastFresh is the least share of fresh rows that UA may rest on (our choice,
 // no source).
-const leastFresh = 0.01
+const leastFresh = 0.05
 
 // judge decides whether the record tells UA, and says what would settle it.
 func (f *fitter) judge(out *Fit) {

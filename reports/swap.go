@@ -155,8 +155,12 @@ func ours(rel string, d fs.DirEntry) bool {
 			return true
 		}
 	}
-	return false
+	return litter[rel]
 }
+
+// litter is what desktops leave in a folder that somebody looked into: nobody's
+// work, and no reason to refuse the next report.
+var litter = map[string]bool{".DS_Store": true, "Thumbs.db": true, "desktop.ini": true}
 
 // plainName: what we name charts by: a-z, 0-9 and hyphens.
 func plainName(stem string) bool {

@@ -473,6 +473,6 @@ func (b *builder) trace(l *loopFit, model []float64, i int) DrawTrace {
 	cut := func(s *grid.Stream) []float64 { return slices.Clone(s.Values[from:to]) }
 	at := time.UnixMilli(b.ms(d.FromS)).In(b.acc.Zone)
 	return DrawTrace{Title: fmt.Sprintf("%s, %.0f L (%.1f loop volumes)", at.Format("2006-01-02 15:04"), d.Litres, d.LoopVolumes),
-		At: g.EdgeMS(from), StepS: g.StepS, InC: cut(b.loopInlet()), OutC: cut(g.Stream("loop_out_temp")), BedC: cut(g.Stream("bed_temp")),
+		At: g.EdgeMS(from), StepS: g.StepS, StartS: d.FromS - b.seconds(g.EdgeMS(from)), InC: cut(b.loopInlet()), OutC: cut(g.Stream("loop_out_temp")), BedC: cut(g.Stream("bed_temp")),
 		ModelC: slices.Clone(model[from:to]), LMin: slices.Clone(b.acc.LoopFlow.Values[from:to])}
 }

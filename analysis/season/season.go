@@ -248,6 +248,7 @@ type DrawTrace struct {
 	Title                         string
 	At                            int64
 	StepS                         float64
+	StartS                        float64   // of the draw, s after At
 	InC, OutC, BedC, ModelC, LMin []float64 // NaN = none
 }
 

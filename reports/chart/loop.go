@@ -51,7 +51,7 @@ func drawTrace(d season.DrawTrace, n int, zone *time.Location) sketch {
 	minutes := make([]float64, cells)
 	step := max(1, cells/tableRows)
 	for i := range minutes {
-		minutes[i] = float64(i) * d.StepS / 60
+		minutes[i] = (float64(i)*d.StepS - d.StartS) / 60
 		if i%step != 0 {
 			continue
 		}
@@ -86,7 +86,7 @@ func drawTemps(sh *sheet, minutes []float64, d season.DrawTrace) {
 		entries = append(entries, entry{l.look, l.text})
 		p.Add(curve{minutes[:len(l.y)], l.y, l.look})
 	}
-	p.X.Min, p.X.Max = 0, max(minutes[len(minutes)-1], d.StepS/60)
+	p.X.Min, p.X.Max = minutes[0], max(minutes[len(minutes)-1], minutes[0]+d.StepS/60)
 	scale(&p.Y, 0.05, false, all...)
 	sh.plotted(p, "Temperature, °C", entries)
 }

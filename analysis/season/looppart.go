@@ -81,6 +81,11 @@ func (b *builder) loopInlet() *grid.Stream {
 func (b *builder) loopInput(in, out, bed *grid.Stream) loop.Input {
 	g, f := b.grid, b.rec.Farm.Loop
 	x := loop.FromCells(g.StepS, b.acc.LoopFlow.Values, in.Values, out.Values, bed.Values)
+	if in.Edges != nil && out.Edges != nil {
+		// Where the log was read, not between: the front stays sharp.
+		x = loop.FromEdges(g.StepS, b.acc.LoopFlow.Values, in.Edges, out.Edges, bed.Values)
+	}
+	x.Branches = f.Branches
 	for _, d := range b.acc.Draws {
 		x.Draws = append(x.Draws, [2]float64{float64(d.Start-g.StartMS) / 1000, float64(d.End-g.StartMS) / 1000})
 	}
@@ -431,9 +436,23 @@ func (b *builder) loopPictures(l *loopFit) {
 	if err != nil {
 		return
 	}
+	model = midCells(model, b.grid.N)
 	for _, i := range typical(l.fit.Draws, b.opt.TypicalDraws) {
 		s.Pictures.TypicalDraws = append(s.Pictures.TypicalDraws, b.trace(l, model, i))
 	}
+}
+
+// midCells turns values at the n+1 edges of cells into those at mid-cell;
+// values that are at mid-cell already stay.
+func midCells(v []float64, n int) []float64 {
+	if len(v) != n+1 {
+		return v
+	}
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = (v[i] + v[i+1]) / 2
+	}
+	return out
 }
 
 // typical picks draws with a model: of those ordered by litres, evenly.

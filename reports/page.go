@@ -20,7 +20,7 @@ func writePage(dir string, s *season.Season, opt Options) error {
 			return err
 		}
 	}
-	html, err := page.HTML(s, charts, page.Options{Now: opt.Now, Version: opt.Version})
+	html, err := page.HTML(s, charts, page.Options{Version: opt.Version})
 	if err != nil {
 		return fmt.Errorf("%s: %w", pageName, err)
 	}

@@ -19,7 +19,6 @@ import (
 
 // Options of the page.
 type Options struct {
-	Now     time.Time // when it was made
 	Version string
 }
 
@@ -37,9 +36,6 @@ func HTML(s *season.Season, charts []chart.Chart, opt Options) ([]byte, error) {
 		if strings.HasPrefix(c.Name, chart.TypicalDraw) {
 			v.Draws = append(v.Draws, c)
 		}
-	}
-	if !opt.Now.IsZero() {
-		v.Made = opt.Now.In(v.zone).Format("2 January 2006, 15:04 MST")
 	}
 	t, err := template.New("page").Funcs(v.words()).Parse(source)
 	if err != nil {
@@ -62,11 +58,11 @@ func zoneOf(s *season.Season) *time.Location {
 
 // view is what the template sees.
 type view struct {
-	S             *season.Season
-	Draws         []chart.Chart
-	Made, Version string
-	zone          *time.Location
-	charts        map[string]chart.Chart
+	S       *season.Season
+	Draws   []chart.Chart
+	Version string
+	zone    *time.Location
+	charts  map[string]chart.Chart
 }
 
 func (v *view) words() template.FuncMap {

@@ -11,7 +11,6 @@ import (
 	"regexp"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -21,7 +20,7 @@ import (
 	"yardheat/reports/internal/invented"
 )
 
-var made = Options{Now: time.Date(2026, 4, 13, 9, 30, 0, 0, time.UTC), Version: "test"}
+var made = Options{Version: "test"}
 
 func render(t testing.TB, s *season.Season) string {
 	charts, err := chart.All(s, chart.Options{})

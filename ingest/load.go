@@ -90,7 +90,7 @@ func (l *loader) problem(code string, sev series.Severity, file, where, format s
 
 // open opens the folder and reads farm.toml.
 func (l *loader) open(dir string) bool {
-	const do = "name a folder with a farm.toml and the logs in it; yardheat start makes one from logs"
+	const do = "name a folder with a farm.toml and the logs in it"
 	root, err := os.OpenRoot(dir)
 	if err != nil {
 		l.fault(dir, "", reason(err), "a farm folder", do)
@@ -129,7 +129,7 @@ func reason(err error) string {
 // load reads the logs, makes series of them, flags and checks them.
 func (l *loader) load() {
 	if len(l.farm.Logs) == 0 {
-		l.fault(logs.FarmFile, "", "no [[log]]", "at least one [[log]] with files and columns", "add one; yardheat look says what a file holds")
+		l.fault(logs.FarmFile, "", "no [[log]]", "at least one [[log]] with files and columns", "add one")
 		return
 	}
 	read, found := logs.Read(l.root, l.farm, logs.Options{Now: l.opt.Now, Workers: l.opt.Workers, Progress: l.opt.Progress, Flags: l.opt.Flags})

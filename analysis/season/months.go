@@ -16,33 +16,56 @@ func itoa(n int) string { return strconv.Itoa(n) }
 // months asks for each month's figures. A cycle belongs to the local month in
 // which it starts.
 func (b *builder) months(x *terms, s *saver, r *recovery, fit *loopFit) {
-	names := b.monthNames()
-	b.s.Months = make([]Month, len(names))
-	for k, name := range names {
+	b.s.Months = b.monthTable()
+	for k := range b.s.Months {
 		m := &b.s.Months[k]
-		m.Month = name
-		part := b.stretchOf(func(i int) bool { return b.acc.Cycles[i].Month(b.acc.Zone) == name })
+		part := b.stretchOf(func(i int) bool { return b.acc.Cycles[i].Month(b.acc.Zone) == m.Month })
 		b.stretchFigures(&m.Figures, x, s, r, fit, part)
 	}
 }
 
-// monthNames are the local months of the cycles, in order. They come from
-// gota's GroupBy, whose order is random: sorted by name, which is by time.
-func (b *builder) monthNames() []string {
-	list := make([]string, len(b.acc.Cycles))
+// monthTable sums finished litres by local month: gota's GroupBy, whose order
+// is random, sorted by name, which is by time. Litres that were not seen count
+// nothing.
+func (b *builder) monthTable() []Month {
+	n := len(b.acc.Cycles)
+	if n == 0 {
+		return nil
+	}
+	names, ones := make([]string, n), make([]float64, n)
+	columns := map[string][]float64{"milk": make([]float64, n), "loop": make([]float64, n), "plate": make([]float64, n), "wash": make([]float64, n)}
 	for i, c := range b.acc.Cycles {
-		list[i] = c.Month(b.acc.Zone)
+		names[i], ones[i] = c.Month(b.acc.Zone), 1
+		if b.acc.Milk.Rows != nil {
+			columns["milk"][i] = seen(b.acc.Milk.Rows[i].Litres)
+		}
+		columns["loop"][i], columns["plate"][i] = seen(litres(&b.acc.Loop, i)), seen(litres(&b.acc.Plate, i))
+		columns["wash"][i] = seen(litres(&b.acc.Wash, i))
 	}
-	if len(list) == 0 {
-		return nil
+	frame := dataframe.New(gota.New(names, gota.String, "month"), gota.New(ones, gota.Float, "cycles"),
+		gota.New(columns["milk"], gota.Float, "milk"), gota.New(columns["loop"], gota.Float, "loop"),
+		gota.New(columns["plate"], gota.Float, "plate"), gota.New(columns["wash"], gota.Float, "wash"))
+	keys := []string{"cycles", "milk", "loop", "plate", "wash"}
+	how := make([]dataframe.AggregationType, len(keys))
+	for i := range how {
+		how[i] = dataframe.Aggregation_SUM
 	}
-	n := make([]int, len(list))
-	groups := dataframe.New(gota.New(list, gota.String, "month"), gota.New(n, gota.Int, "n")).GroupBy("month")
-	if groups == nil || groups.Err != nil {
-		return nil
+	table := frame.GroupBy("month").Aggregation(how, keys).Arrange(dataframe.Sort("month"))
+	sum := func(key string) []float64 { return table.Col(key + "_SUM").Float() }
+	cycles, milk, loopL, plate, wash := sum("cycles"), sum("milk"), sum("loop"), sum("plate"), sum("wash")
+	out := make([]Month, table.Nrow())
+	for i, name := range table.Col("month").Records() {
+		out[i] = Month{Month: name, Cycles: int(cycles[i]), MilkL: milk[i], LoopL: loopL[i], PlateL: plate[i], WashL: wash[i]}
 	}
-	table := groups.Aggregation([]dataframe.AggregationType{dataframe.Aggregation_COUNT}, []string{"n"})
-	return table.Arrange(dataframe.Sort("month")).Col("month").Records()
+	return out
+}
+
+// seen is 0 for what is not known.
+func seen(v float64) float64 {
+	if math.IsNaN(v) {
+		return 0
+	}
+	return v
 }
 
 // stretches asks for the farm's own stretches.

@@ -168,8 +168,11 @@ type BudgetRow struct {
 // Month is one month (or part): figures loop_kwh, plant_kwh, element_kwh,
 // wash_kwh, saved_kwh, ua_w_per_k, approach_k, recovery_fraction.
 type Month struct {
-	Month   string // "2026-02"
-	Figures []Named
+	Month string // "2026-02"
+	// Cycles that start in it, and the litres seen in them.
+	Cycles                      int
+	MilkL, LoopL, PlateL, WashL float64
+	Figures                     []Named
 }
 
 // Stretch is one [[season]] of the farm file.

@@ -41,7 +41,7 @@ func (r *reader) farm(t *keyed.Tab) *Farm {
 	}
 	tellApart(f.Logs)
 	if t.Node.Find("log") == nil && !r.Broken {
-		r.Add(0, "log", "nothing", "at least one [[log]] with files = [\"…\"]", "add a [[log]] table for each logger; `yardheat start` writes them")
+		r.Add(0, "log", "nothing", "at least one [[log]] with files = [\"…\"]", "add a [[log]] table for each logger")
 	}
 	t.Close(nil)
 	return f

@@ -122,15 +122,17 @@ func months(s *season.Season) table {
 	type line struct {
 		name, kind string
 		figures    []season.Named
+		counts     []any
 	}
 	var lines []line
 	for _, m := range s.Months {
-		lines = append(lines, line{m.Month, "month", m.Figures})
+		lines = append(lines, line{m.Month, "month", m.Figures, []any{number{float64(m.Cycles), 0}, number{m.MilkL, 0}, number{m.LoopL, 0}, number{m.PlateL, 0}, number{m.WashL, 0}}})
 	}
 	for _, x := range s.Seasons {
-		lines = append(lines, line{x.Name, x.Kind, x.Figures})
+		lines = append(lines, line{x.Name, x.Kind, x.Figures, nil})
 	}
-	t := table{name: "Months", heads: []head{{"Month or season", 18}, {"Kind", 13}}}
+	t := table{name: "Months", heads: []head{{"Month or season", 18}, {"Kind", 13}, {"Cycles", 10},
+		{"Milk (L)", 12}, {"Water through the loop (L)", 14}, {"Water through the plate (L)", 14}, {"Wash water (L)", 12}}}
 	at := map[string]int{} // column of a key's value
 	for _, l := range lines {
 		for _, n := range l.figures {
@@ -144,6 +146,7 @@ func months(s *season.Season) table {
 	for _, l := range lines {
 		row := make([]any, len(t.heads))
 		row[0], row[1] = l.name, l.kind
+		copy(row[2:], l.counts)
 		for _, n := range l.figures {
 			if n.Figure.Basis == "" {
 				continue

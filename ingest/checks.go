@@ -133,6 +133,9 @@ func (l *loader) swapped() {
 		{"gas_in_temp", "gas_out_temp", "the gas leaves the plate cooler"},
 	} {
 		i, k := l.first(c.hot), l.first(c.cold)
+		if k < 0 && c.cold == "loop_in_temp" {
+			k = l.first("mains_temp") // the cold feed enters the loop
+		}
 		if i < 0 || k < 0 {
 			continue
 		}

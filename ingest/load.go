@@ -52,7 +52,7 @@ func Load(dir string, opt LoadOptions) (*Record, error) {
 	}
 	l := &loader{opt: opt, rec: &Record{Dir: dir, Options: opt}}
 	if l.open(dir) {
-		defer l.root.Close()
+		defer func() { _ = l.root.Close() }() // read only
 		l.load()
 	}
 	if len(l.faults) > 0 {

@@ -78,7 +78,7 @@ func checkOurs(dir string) error {
 	if err != nil {
 		return fmt.Errorf("look at the earlier report: %w", err)
 	}
-	defer f.Close()
+	defer func() { _ = f.Close() }() // read only
 	want := []byte("{\n  \"schema\": \"" + results.Schema + "\"")
 	head := make([]byte, len(want))
 	n, _ := f.Read(head)

@@ -39,6 +39,9 @@ func farms() map[string]yard {
 // Where probes have no shared error the value itself must be near the truth:
 // 2 % (the pipe's wall share is known here, so only the method errs).
 func TestKnownTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many simulated loops")
+	}
 	for name, y := range farms() {
 		fit := mustRun(t, y.record(), DefaultOptions())
 		rel := fit.UAWPerK/y.uaWPerK() - 1
@@ -84,6 +87,9 @@ func TestSoakedOnly(t *testing.T) {
 // the truth about as often as it says. 24 farms, 20 or more with probability
 // 0.97 if the coverage is 95 %; and the intervals are not simply wide.
 func TestCoverage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many simulated loops")
+	}
 	rng := rand.New(rand.NewPCG(11, 12))
 	o := DefaultOptions()
 	hits, zz, n := 0, 0.0, 24

@@ -57,7 +57,7 @@ func (s Storage) CarryKWh(milkKWhPerMilking float64, opt Options) float64 {
 	case s.Ice:
 		share = opt.CarryShareIce
 	}
-	return share * milkKWhPerMilking
+	return share * math.Abs(milkKWhPerMilking)
 }
 
 // carrySources are the store at the start and at the end. Each lies anywhere

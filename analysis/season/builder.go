@@ -24,6 +24,8 @@ type builder struct {
 	result  *doubt.Result
 	// index of headline outputs for the budget, by key.
 	budget []budgetOf
+	// used are the cycles behind the recovery fraction.
+	used []int
 }
 
 // filler computes n outputs from index at on.

@@ -13,6 +13,9 @@ const z95 = 1.959963984540054
 // whyStage is said of a stage that the farm does not have.
 const whyStage = "the farm has no such stage"
 
+// whyUnseen is said of a stretch that no log covers.
+const whyUnseen = "nothing of this stretch was logged"
+
 // stream is a heat stream with its part over all cycles; known is false where
 // it has no rows, and why then says why.
 type stream struct {
@@ -67,8 +70,13 @@ func (b *builder) seenHeat(dst *[]Named, key string, x stream, s stretch) int {
 		*dst = append(*dst, unknown(key, "kWh", doubt.Metered, x.why))
 		return -1
 	}
+	m := b.heatMeta(x.h, s)
+	if m.coverage <= 0 {
+		*dst = append(*dst, unknown(key, "kWh", m.basis, whyUnseen))
+		return -1
+	}
 	part := x.part.Pick(s.rows)
-	return b.want(dst, key, b.heatMeta(x.h, s), func(t *doubt.Trial) float64 { return part.Census(t.E) })
+	return b.want(dst, key, m, func(t *doubt.Trial) float64 { return part.Census(t.E) })
 }
 
 func (b *builder) heatMeta(h *account.Heat, s stretch) meta {
@@ -89,6 +97,10 @@ func (b *builder) seenPower(dst *[]Named, key string, x use, s stretch) int {
 	part := x.part.Pick(s.rows)
 	m := meta{unit: "kWh", basis: doubt.Metered, n: len(s.rows),
 		coverage: b.share(s, func(i int) float64 { return x.p.Rows[i].SeenShare(b.acc.Cycles[i]) })}
+	if m.coverage <= 0 {
+		*dst = append(*dst, unknown(key, "kWh", doubt.Metered, whyUnseen))
+		return -1
+	}
 	return b.want(dst, key, m, func(t *doubt.Trial) float64 { return part.Census(t.E) })
 }
 

@@ -370,11 +370,17 @@ func (b *builder) loopIn(dst *[]Named, l *loopFit, part stretch) {
 		return
 	}
 	from, to := b.seconds(b.acc.Cycles[part.rows[0]].Start), b.seconds(b.acc.Cycles[part.rows[len(part.rows)-1]].End)
+	var inside []loop.Draw
+	for _, d := range l.fit.Draws {
+		if d.FromS >= from && d.FromS < to {
+			inside = append(inside, d)
+		}
+	}
 	lnUA, sd, draws := windowsOver(l.fit.Windows, from, to)
 	switch {
 	case !l.fit.Identified:
 		*dst = append(*dst, unknown("ua_w_per_k", "W/K", doubt.Fitted, l.why))
-	case draws == 0:
+	case draws == 0 || len(inside) < fewDraws || len(l.ua) == 0:
 		*dst = append(*dst, unknown("ua_w_per_k", "W/K", doubt.Fitted, "too few draws of this stretch can be followed through the loop"))
 	default:
 		random := b.reg.add(doubt.Source{Name: fmt.Sprintf("which days happened (loop, from %s)", clockTime(b.ms(from), b.rec)), Kind: doubt.Random, HalfWidth: z95 * sd, Relative: true})
@@ -382,14 +388,11 @@ func (b *builder) loopIn(dst *[]Named, l *loopFit, part stretch) {
 		b.want(dst, "ua_w_per_k", meta{unit: "W/K", basis: doubt.Fitted, n: draws, coverage: 1},
 			func(t *doubt.Trial) float64 { return math.Exp(lnUA + total(season, t.E) + t.E[random]) })
 	}
-	var inside []loop.Draw
-	for _, d := range l.fit.Draws {
-		if d.FromS >= from && d.FromS < to {
-			inside = append(inside, d)
-		}
-	}
 	b.approach(dst, l, inside)
 }
+
+// fewDraws: a stretch with fewer says nothing of its own about UA (our choice).
+const fewDraws = 8
 
 // windowsOver is ln UA over a stretch: the mean of the windows that lie mostly in it,
 // by their precision.

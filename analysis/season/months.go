@@ -80,6 +80,7 @@ func (b *builder) stretches(x *terms, s *saver, r *recovery, fit *loopFit) {
 		if !season.To.IsZero() {
 			to = min(to, season.To.UnixMilli())
 		}
+		to = max(from, to) // outside the record: an empty stretch
 		name := season.Name
 		if name == "" {
 			name = fmt.Sprintf("season %d", k+1)
@@ -164,7 +165,7 @@ func (b *builder) bed(x *terms, all stretch) {
 		mean, n := meanOf(s.Values)
 		shift := b.reg.effects(s.Sources, []float64{1})
 		part := doubt.NewPart([]float64{mean}, nil, shift)
-		b.want(dst, "mean_c", meta{unit: "degC", basis: doubt.Metered, n: n, coverage: float64(n) / float64(max(1, b.grid.N))},
+		b.want(dst, "mean_c", meta{unit: "degC", basis: doubt.Metered, n: len(all.rows), coverage: float64(n) / float64(max(1, b.grid.N))},
 			func(t *doubt.Trial) float64 { return part.Census(t.E) })
 	}
 	area, tonnes := 0.0, 0.0

@@ -211,7 +211,7 @@ func (b *builder) plant(r *recovery) {
 	at := askPlant(b, m)
 	coverage := float64(m.Cycles()) / math.Max(1, float64(len(b.acc.Cycles)))
 	precooled := b.rec.Farm.Milk.Precooled
-	p.CyclesUsed = m.Cycles()
+	p.CyclesUsed, b.used = m.Cycles(), r.cycles
 	for _, k := range plantKeys {
 		b.later(&p.Figures, k.key, func() Figure { return r.figure(m, k.key, k.unit, at+k.out, coverage, precooled) })
 	}

@@ -1,7 +1,7 @@
 package season
 
 import (
-	"math"
+	"slices"
 	"time"
 
 	"yardheat/analysis/account"
@@ -18,7 +18,12 @@ func clockTime(ms int64, rec *ingest.Record) string {
 // rows fills in what stands behind the figures: cycles, washes, channels.
 func (b *builder) rows() {
 	s, a := b.s, b.acc
-	s.Period = Period{Start: a.FromMS, End: a.ToMS, Washes: len(a.Washes), Draws: len(a.Draws)}
+	s.Period = Period{Start: a.FromMS, End: a.ToMS, Draws: len(a.Draws)}
+	for _, w := range a.Washes {
+		if !w.Rinse {
+			s.Period.Washes++
+		}
+	}
 	for _, c := range a.Cycles {
 		if c.Milking >= 0 {
 			s.Period.Milkings++
@@ -70,7 +75,7 @@ func (b *builder) cycleRow(i int) CycleRow {
 		r.BaselineKWh = t.BaselineHeatKWh/in.Efficiency + in.StandingLossKWhPerDay*c.Hours()/24
 		r.SavedKWh = r.BaselineKWh - t.UsedKWh
 	}
-	r.UsedInRecovery = c.Whole && !math.IsNaN(t.PlateKWh+t.MilkKWh+t.CompressorKWh) && !a.Plate.Absent
+	r.UsedInRecovery = slices.Contains(b.used, i)
 	return r
 }
 
@@ -114,7 +119,7 @@ func (b *builder) washes() {
 
 func (b *builder) wash(x cycle.Wash, i, at int) Wash {
 	w := Wash{At: x.Start, End: x.End, TempC: x.TempC, EndC: x.EndC, Litres: x.Litres, HeatKWh: nan,
-		Rinse: x.Rinse, TooCool: x.TooCool, Reason: x.Reason, Cycle: at + 1}
+		Rinse: x.Rinse, TooCool: x.TooCool, Reason: x.Reason, Cycle: min(at+1, len(b.acc.Cycles))}
 	if i < len(b.acc.WashRows) {
 		w.HeatKWh = b.acc.WashRows[i].KWh
 	}

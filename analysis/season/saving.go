@@ -42,6 +42,9 @@ func (b *builder) saver(x *terms) *saver {
 	case !x.element.known:
 		s.why = "the electricity of the element is not known: " + x.element.why
 	}
+	if s.why == "" && !x.pumps.known && b.hasPumpState() {
+		s.why = "pumps are logged as on or off, and farm.toml gives no pumps.loop_kw or pumps.plate_kw"
+	}
 	if s.why != "" {
 		s.whyMoney, s.whyCO2 = s.why, s.why
 		return s
@@ -51,6 +54,11 @@ func (b *builder) saver(x *terms) *saver {
 	s.heats()
 	s.electricity()
 	return s
+}
+
+// hasPumpState: a pump's state is logged, whose electricity would count.
+func (b *builder) hasPumpState() bool {
+	return len(b.grid.Find("plate_pump")) > 0 || len(b.grid.Find("loop_pump")) > 0
 }
 
 // coveredRows are the cycles that have wash, other use, element and pumps.

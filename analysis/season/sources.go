@@ -1,6 +1,8 @@
 package season
 
 import (
+	"fmt"
+
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/grid"
 	"yardheat/ingest/farm"
@@ -21,10 +23,20 @@ func newRegistry(f *farm.Farm, g *grid.Grid) *registry {
 	return &registry{farm: f, grid: g, byName: map[string]int{}}
 }
 
-// add gives a source its place; the same name twice is the same source.
+// add gives a source its place; the same name twice is the same source, unless
+// it errs otherwise (the scatter of two months with as many draws): then it is
+// told apart by a number.
 func (r *registry) add(s doubt.Source) int {
-	if i, ok := r.byName[s.Name]; ok {
-		return i
+	name := s.Name
+	for n := 2; ; n++ {
+		i, ok := r.byName[s.Name]
+		if !ok {
+			break
+		}
+		if r.sources[i].HalfWidth == s.HalfWidth {
+			return i
+		}
+		s.Name = fmt.Sprintf("%s (%d)", name, n)
 	}
 	i := len(r.sources)
 	r.sources = append(r.sources, s)

@@ -11,6 +11,7 @@ import (
 
 	"yardheat/analysis/season"
 	"yardheat/ingest"
+	"yardheat/ingest/series"
 	"yardheat/reports"
 	"yardheat/reports/results"
 )
@@ -101,6 +102,9 @@ func (a *app) compute(dir, from, to string) (*season.Season, error) {
 	if opt.To, err = localDay(to, rec.Zone, 1); err != nil {
 		return nil, usageError{fmt.Errorf("--to %w", err)}
 	}
+	if !opt.From.IsZero() && !opt.To.IsZero() && !opt.From.Before(opt.To) {
+		return nil, usageError{fmt.Errorf("--to %s lies before --from %s", to, from)}
+	}
 	opt.Progress = func(stage string) { p.step("%s", stage) }
 	s, err := season.Compute(rec, opt)
 	if errors.Is(err, season.ErrPeriod) {
@@ -145,10 +149,20 @@ func (a *app) printHeadline(out string, s *season.Season) {
 		}
 		fmt.Fprintf(a.stdout, "  %s%s  %s\n", h.Label, strings.Repeat(" ", width-len([]rune(h.Label))), shown)
 	}
-	if n := len(s.Problems); n > 0 {
-		fmt.Fprintf(a.stdout, "\n%d things in the logs are doubtful; the report lists them.\n", n)
+	doubts := 0
+	for _, p := range s.Problems {
+		if p.Severity != series.Note {
+			doubts++
+		}
 	}
-	if n := len(s.Cautions); n > 0 {
-		fmt.Fprintf(a.stdout, "%d cautions are raised; read them in the report.\n", n)
+	fmt.Fprintf(a.stdout, "\nIn the report: %s, %s, %s.\n", counted(doubts, "doubt about the logs", "doubts about the logs"),
+		counted(len(s.Problems)-doubts, "note", "notes"), counted(len(s.Cautions), "caution", "cautions"))
+}
+
+// counted is a number with its noun.
+func counted(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
 	}
+	return fmt.Sprintf("%d %s", n, more)
 }

@@ -10,7 +10,7 @@ import (
 
 // columnUnits remembers what has been said of a column's unit.
 type columnUnits struct {
-	assumed, contradicted, refused bool
+	contradicted, refused bool
 }
 
 // scale is how the written numbers of one column of one table become base

@@ -26,12 +26,12 @@ func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 	}
 	at, next := -1, -1
 	var hit []int
-	prev := -1
 	for i := range s.V {
 		if s.Flags[i] != 0 {
 			continue
 		}
-		prev, at, next = at, next, i
+		prev := at
+		at, next = next, i
 		if prev < 0 || !isSpike(s.V[prev], s.V[at], s.V[next], limitK) || gapBetween(s, prev, next, opt) {
 			continue
 		}

@@ -106,6 +106,7 @@ func (l *loader) open(dir string) bool {
 		l.faults = append(l.faults, logs.AsFault(logs.FarmFile, err))
 		return false
 	}
+	l.rec.own(logs.FarmFile, src)
 	f, faults := farm.Read(logs.FarmFile, src)
 	l.faults = append(l.faults, faults...)
 	l.farm, l.rec.Farm = f, f

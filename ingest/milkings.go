@@ -89,6 +89,9 @@ var milkKeys = [...]string{"date", "start", "end", "milk_volume", "milk_in_temp"
 // milkingList reads the milkings list. Faults name its file.
 func (l *loader) milkingList(m farm.Milkings) {
 	b, err := logs.ReadBytes(l.root, m.File)
+	if err == nil {
+		l.rec.own(m.File, b)
+	}
 	var tables []*table.Table
 	if err == nil {
 		tables, err = table.ReadBytes(m.File, b, table.Options{})

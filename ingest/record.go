@@ -8,6 +8,8 @@
 package ingest
 
 import (
+	"crypto/sha256"
+	"fmt"
 	"time"
 
 	"yardheat/ingest/farm"
@@ -31,7 +33,10 @@ type Record struct {
 	// MilkingsFrom is "list", "times" or "".
 	MilkingsFrom string
 	Files        []File
-	Problems     []series.Problem
+	// Own are farm.toml and the milkings list: originals too, read beside the
+	// logs.
+	Own      []Own
+	Problems []series.Problem
 	// First, Last: the span of kept readings, Unix ms UTC.
 	First, Last int64
 }
@@ -43,6 +48,18 @@ type Milking struct {
 	MilkL float64
 	// InC, OutC: milk temperatures of the row; NaN where the list has none.
 	InC, OutC float64
+}
+
+// Own is one of the farm's own files.
+type Own struct {
+	Name   string
+	SizeB  int64
+	SHA256 string
+}
+
+// own notes a file by its bytes.
+func (r *Record) own(name string, b []byte) {
+	r.Own = append(r.Own, Own{Name: name, SizeB: int64(len(b)), SHA256: fmt.Sprintf("%x", sha256.Sum256(b))})
 }
 
 // File is one original and what became of it.

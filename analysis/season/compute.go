@@ -17,7 +17,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	if err := opt.Validate(); err != nil {
 		return nil, err
 	}
-	b := &builder{rec: rec, opt: opt, s: &Season{Farm: rec.Farm.Name, ZoneName: rec.Farm.ZoneName, Files: rec.Files, Seed: opt.Doubt.Seed}}
+	b := &builder{rec: rec, opt: opt, s: &Season{Farm: rec.Farm.Name, ZoneName: rec.Farm.ZoneName, Files: rec.Files, Own: rec.Own, Seed: opt.Doubt.Seed}}
 	from, to, err := period(rec, opt)
 	if err != nil {
 		return nil, err

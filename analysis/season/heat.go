@@ -13,8 +13,17 @@ const z95 = 1.959963984540054
 // whyStage is said of a stage that the farm does not have.
 const whyStage = "the farm has no such stage"
 
-// whyUnseen is said of a stretch that no log covers.
-const whyUnseen = "nothing of this stretch was logged"
+// leastOfStretch: a month of which less was seen gets no total: it would be
+// taken for a small month.
+const leastOfStretch = 0.5
+
+// whyUnseen is said of a stretch that the logs hardly cover.
+func whyUnseen(coverage float64) string {
+	if coverage <= 0 {
+		return "nothing of it was logged"
+	}
+	return fmt.Sprintf("only %.0f %% of it was logged", 100*coverage)
+}
 
 // stream is a heat stream with its part over all cycles; known is false where
 // it has no rows, and why then says why.
@@ -65,14 +74,14 @@ func (b *builder) terms() *terms {
 }
 
 // seenHeat asks for a stream's total over a stretch, as seen.
-func (b *builder) seenHeat(dst *[]Named, key string, x stream, s stretch) int {
+func (b *builder) seenHeat(dst *[]Named, key string, x stream, s stretch, least float64) int {
 	if !x.known {
 		*dst = append(*dst, unknown(key, "kWh", doubt.Metered, x.why))
 		return -1
 	}
 	m := b.heatMeta(x.h, s)
-	if m.coverage <= 0 {
-		*dst = append(*dst, unknown(key, "kWh", m.basis, whyUnseen))
+	if m.coverage <= least {
+		*dst = append(*dst, unknown(key, "kWh", m.basis, whyUnseen(m.coverage)))
 		return -1
 	}
 	part := x.part.Pick(s.rows)
@@ -89,7 +98,7 @@ func (b *builder) heatMeta(h *account.Heat, s stretch) meta {
 }
 
 // seenPower likewise for electricity.
-func (b *builder) seenPower(dst *[]Named, key string, x use, s stretch) int {
+func (b *builder) seenPower(dst *[]Named, key string, x use, s stretch, least float64) int {
 	if !x.known {
 		*dst = append(*dst, unknown(key, "kWh", doubt.Metered, x.why))
 		return -1
@@ -97,8 +106,8 @@ func (b *builder) seenPower(dst *[]Named, key string, x use, s stretch) int {
 	part := x.part.Pick(s.rows)
 	m := meta{unit: "kWh", basis: doubt.Metered, n: len(s.rows),
 		coverage: b.share(s, func(i int) float64 { return x.p.Rows[i].SeenShare(b.acc.Cycles[i]) })}
-	if m.coverage <= 0 {
-		*dst = append(*dst, unknown(key, "kWh", doubt.Metered, whyUnseen))
+	if m.coverage <= least {
+		*dst = append(*dst, unknown(key, "kWh", doubt.Metered, whyUnseen(m.coverage)))
 		return -1
 	}
 	return b.want(dst, key, m, func(t *doubt.Trial) float64 { return part.Census(t.E) })
@@ -107,11 +116,11 @@ func (b *builder) seenPower(dst *[]Named, key string, x use, s stretch) int {
 // heat asks for the heat figures of the whole period.
 func (b *builder) heat(x *terms, all stretch) {
 	h := &b.s.Heat
-	b.note("loop_kwh", b.seenHeat(&h.Seen, "loop_kwh", x.loop, all))
-	b.note("plant_kwh", b.seenHeat(&h.Seen, "plant_kwh", x.plate, all))
-	b.note("element_kwh", b.seenPower(&h.Seen, "element_kwh", x.element, all))
-	b.note("wash_kwh", b.seenHeat(&h.Seen, "wash_kwh", x.wash, all))
-	b.seenHeat(&h.Seen, "other_use_kwh", x.other, all)
+	b.note("loop_kwh", b.seenHeat(&h.Seen, "loop_kwh", x.loop, all, 0))
+	b.note("plant_kwh", b.seenHeat(&h.Seen, "plant_kwh", x.plate, all, 0))
+	b.note("element_kwh", b.seenPower(&h.Seen, "element_kwh", x.element, all, 0))
+	b.note("wash_kwh", b.seenHeat(&h.Seen, "wash_kwh", x.wash, all, 0))
+	b.seenHeat(&h.Seen, "other_use_kwh", x.other, all, 0)
 	b.closure(x, all)
 	b.wholeHeat("loop_kwh", x.loop)
 	b.wholeHeat("plant_kwh", x.plate)

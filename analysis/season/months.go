@@ -94,10 +94,10 @@ func (b *builder) stretches(x *terms, s *saver, r *recovery, fit *loopFit) {
 // stretchFigures asks for loop_kwh, plant_kwh, element_kwh, wash_kwh,
 // saved_kwh, ua_w_per_k, approach_k and recovery_fraction of a stretch.
 func (b *builder) stretchFigures(dst *[]Named, x *terms, s *saver, r *recovery, fit *loopFit, part stretch) {
-	b.seenHeat(dst, "loop_kwh", x.loop, part)
-	b.seenHeat(dst, "plant_kwh", x.plate, part)
-	b.seenPower(dst, "element_kwh", x.element, part)
-	b.seenHeat(dst, "wash_kwh", x.wash, part)
+	b.seenHeat(dst, "loop_kwh", x.loop, part, leastOfStretch)
+	b.seenHeat(dst, "plant_kwh", x.plate, part, leastOfStretch)
+	b.seenPower(dst, "element_kwh", x.element, part, leastOfStretch)
+	b.seenHeat(dst, "wash_kwh", x.wash, part, leastOfStretch)
 	in := map[int]bool{}
 	for _, i := range part.rows {
 		in[i] = true
@@ -118,8 +118,8 @@ func (b *builder) savedIn(dst *[]Named, s *saver, part stretch, in map[int]bool)
 			rows = append(rows, i)
 		}
 	}
-	if len(rows) == 0 {
-		*dst = append(*dst, unknown("saved_kwh", "kWh", doubt.Metered, "no cycle has wash heat and electricity covered"))
+	if covered := b.share(part, s.covered()); covered <= leastOfStretch {
+		*dst = append(*dst, unknown("saved_kwh", "kWh", doubt.Metered, "wash heat and electricity together: "+whyUnseen(covered)))
 		return
 	}
 	b.wantAt(dst, "saved_kwh", meta{unit: "kWh", basis: doubt.Metered, n: len(rows), coverage: b.share(part, s.covered())}, s.saved(rows))

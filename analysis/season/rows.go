@@ -1,6 +1,7 @@
 package season
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
@@ -126,6 +127,12 @@ func (b *builder) wash(x cycle.Wash, i, at int) Wash {
 	return w
 }
 
+// CodeGapLong: a probe is missing for days.
+const CodeGapLong = "gap-long"
+
+// longGapDays: shorter gaps show in the coverage alone (our choice).
+const longGapDays = 2
+
 // channels counts readings, flags and gaps by probe, and what of each day the
 // grid covers.
 func (b *builder) channels() {
@@ -150,6 +157,10 @@ func (b *builder) channels() {
 			c.ByDay = b.grid.Coverage(g.Values, days)
 		}
 		b.s.Channels = append(b.s.Channels, c)
+		if days := c.GapS / 86400; days > longGapDays {
+			b.s.Problems = append(b.s.Problems, series.Problem{Code: CodeGapLong, Severity: series.Doubt, File: c.File, Where: c.Column,
+				Text: fmt.Sprintf("%s (%q) is not covered for %.0f days of the period: totals as seen leave that time out", c.Quantity, c.Column, days)})
+		}
 	}
 }
 

@@ -355,7 +355,7 @@ func (b *builder) savingBasis() string {
 // electricityFigures asks for element, solar, pumps and compressor.
 func (b *builder) electricityFigures(x *terms, all stretch) {
 	dst := &b.s.Electricity
-	b.seenPower(dst, "element_kwh", x.element, all)
+	b.seenPower(dst, "element_kwh", x.element, all, 0)
 	own := b.solar()
 	switch {
 	case !own.known:
@@ -377,6 +377,6 @@ func (b *builder) electricityFigures(x *terms, all stretch) {
 			return doubt.Make(mid, low, mid+half, "kWh", doubt.Estimated, len(own.midKWh), 1, why)
 		})
 	}
-	b.seenPower(dst, "pump_kwh", x.pumps, all)
-	b.seenPower(dst, "compressor_kwh", x.compressor, all)
+	b.seenPower(dst, "pump_kwh", x.pumps, all, 0)
+	b.seenPower(dst, "compressor_kwh", x.compressor, all, 0)
 }

@@ -31,6 +31,7 @@ type Season struct {
 	ZoneName string
 	Period   Period
 	Files    []ingest.File
+	Own      []ingest.Own // farm.toml and the milkings list
 	Channels []Channel
 
 	Loop        Loop

@@ -27,7 +27,7 @@ func (v *view) Answer() template.HTML {
 	}
 	var parts []string
 	if len(got) > 0 {
-		parts = append(parts, "Heat came from "+list(got)+".")
+		parts = append(parts, "Heat came from "+list(got)+seenShare(get("loop_kwh"), get("plant_kwh"), get("element_kwh"))+".")
 	}
 	if f := get("wash_kwh"); known(f) {
 		parts = append(parts, "The wash water took "+unbroken(f)+".")
@@ -42,6 +42,21 @@ func (v *view) Answer() template.HTML {
 		return "The readings of this period give none of the headline figures; the reasons stand below."
 	}
 	return template.HTML(strings.Join(parts, " "))
+}
+
+// seenShare says how much of the period the totals stand for, where some of it
+// was not logged.
+func seenShare(figures ...season.Figure) string {
+	least := 1.0
+	for _, f := range figures {
+		if known(f) {
+			least = min(least, f.Coverage)
+		}
+	}
+	if least > 0.95 {
+		return ""
+	}
+	return ", over the " + chart.Percent(least) + " of the time that was logged"
 }
 
 // unbroken keeps a figure on one line.

@@ -16,6 +16,14 @@ type sources struct {
 	MadeAt  string   `json:"made_at"`
 	Version string   `json:"version"`
 	Files   []source `json:"files"`
+	// Own are farm.toml and the milkings list.
+	Own []own `json:"own"`
+}
+
+type own struct {
+	Name   string `json:"name"`
+	SizeB  int64  `json:"size"`
+	SHA256 string `json:"sha256"`
 }
 
 // source is one original and every correction made to it.
@@ -54,9 +62,12 @@ type jump struct {
 
 // Sources is sources.json, made at a time by a version.
 func Sources(s *season.Season, madeAt time.Time, version string) ([]byte, error) {
-	out := sources{Schema: "yardheat-sources/1", MadeAt: madeAt.UTC().Format(time.RFC3339), Version: version, Files: []source{}}
+	out := sources{Schema: "yardheat-sources/1", MadeAt: madeAt.UTC().Format(time.RFC3339), Version: version, Files: []source{}, Own: []own{}}
 	for _, f := range s.Files {
 		out.Files = append(out.Files, sourceOf(f))
+	}
+	for _, f := range s.Own {
+		out.Own = append(out.Own, own{f.Name, f.SizeB, f.SHA256})
 	}
 	b, err := json.MarshalIndent(out, "", "  ")
 	return append(b, '\n'), err

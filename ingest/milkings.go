@@ -289,10 +289,33 @@ func (k *milkList) walls(key string, date []int64) ([]int64, bool) {
 		k.stampFault(key, err, rows)
 		return out, false
 	}
+	if order, bad := k.disproved(texts, col); order != "" {
+		k.l.fault(k.m.File, k.place(k.t.Rows[rows[bad]].Line, k.col[key]), fmt.Sprintf("%q", texts[bad]),
+			fmt.Sprintf("a date in the order that dates = %q of [milkings] says", k.m.Dates),
+			fmt.Sprintf("set dates = %q there (farm.toml, line %d): every row of the list can be read so", order, k.m.Line))
+		return out, false
+	}
 	for n, i := range rows {
 		out[i] = col.Wall[n]
 	}
 	return out, true
+}
+
+// disproved: the stated order cannot read some rows, and another reads all of
+// them: then the statement is wrong, and the rows that it does read would stand
+// on wrong days. It gives that order and the first row that proves it.
+func (k *milkList) disproved(texts []string, col *clock.Column) (order string, bad int) {
+	bad = slices.Index(col.Wall, clock.Bad)
+	if k.m.Dates == "" || bad < 0 {
+		return "", 0
+	}
+	for _, other := range []string{"dmy", "mdy", "ymd"} {
+		c, err := clock.Read(texts, clock.Options{Order: other})
+		if other != k.m.Dates && err == nil && !slices.Contains(c.Wall, clock.Bad) {
+			return other, bad
+		}
+	}
+	return "", 0
 }
 
 // timeOfDay reads "05:20", "5:20:00", "5.20" as milliseconds of the day.

@@ -153,6 +153,10 @@ var brokenFarms = []broken{
 		}
 		f["yard.csv"] = join(rows)
 	}, 3, []string{"yard"}},
+	{"milkings list in another order than stated", func(f files) {
+		f.replace("farm.toml", `dates = "ymd"`, `dates = "dmy"`)
+		f["milkings.csv"] = "day,from,to,litres\n02/11/2026,05:30,07:00,900\n02/12/2026,05:30,07:00,900\n02/14/2026,05:30,07:00,900\n02/15/2026,05:30,07:00,900\n"
+	}, 3, []string{"milkings.csv", "02/14/2026", `dates = "mdy"`}},
 	{"every file empty", func(f files) { f["yard.csv"], f["yard2.csv"] = "", "" }, 3, []string{"yard"}},
 	{"percentage for a temperature", func(f files) { f["farm.toml"] += "[errors]\nbed_temp = \"5 %\"\n" }, 3, []string{"bed_temp", "5 %"}},
 	{"milkings list missing", func(f files) { delete(f, "milkings.csv") }, 3, []string{"milkings.csv"}},

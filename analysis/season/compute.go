@@ -8,6 +8,7 @@ import (
 	"yardheat/analysis/caution"
 	"yardheat/analysis/grid"
 	"yardheat/ingest"
+	"yardheat/ingest/series"
 )
 
 // Compute makes the season of a record: grid, account, loop, plant, one Monte
@@ -101,9 +102,17 @@ func (b *builder) headline() {
 		}
 	}
 	for _, key := range headlineKeys {
-		b.s.Headline = append(b.s.Headline, found[key])
+		n := found[key]
+		b.s.Headline = append(b.s.Headline, n)
+		if n.Figure.High < 0 && n.Figure.Unit == "kWh" && key != "saved_kwh" {
+			b.s.Problems = append(b.s.Problems, series.Problem{Code: CodeHeatNegative, Severity: series.Doubt, Where: key,
+				Text: fmt.Sprintf("%s is negative (%s): look whether its two probes are swapped", n.Label, n.Figure.Shown)})
+		}
 	}
 }
+
+// CodeHeatNegative: a step that should warm the water cooled it.
+const CodeHeatNegative = "heat-negative"
 
 // budgetRows says whose error makes how much of each headline figure's spread.
 func (b *builder) budgetRows() {

@@ -4,11 +4,13 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/grid"
 	"yardheat/analysis/loop"
+	"yardheat/ingest/series"
 )
 
 // loopFit is the loop's fit with what ties it to the rest of the season.
@@ -54,6 +56,8 @@ func (b *builder) fitLoop() *loopFit {
 		why = "neither loop_in_temp nor mains_temp is logged"
 	case bed == nil:
 		why = "no bed_temp is logged"
+	case b.looksSwapped("loop_out_temp"):
+		why = "loop_out_temp and the inlet look swapped (see the problems)"
 	case b.acc.LoopFlow.From == "draws":
 		why = "litres are loop.draw_l a refill: without a meter the water can't be followed through the loop"
 	}
@@ -69,6 +73,16 @@ func (b *builder) fitLoop() *loopFit {
 	l.fit, l.why = fit, fit.Why
 	b.loopEffects(l)
 	return l
+}
+
+// looksSwapped: the reader found this outlet colder than its inlet.
+func (b *builder) looksSwapped(outlet string) bool {
+	for _, p := range b.rec.Problems {
+		if p.Code == series.CodeProbesSwapped && strings.HasPrefix(p.Text, outlet+" ") {
+			return true
+		}
+	}
+	return false
 }
 
 func (b *builder) loopInlet() *grid.Stream {

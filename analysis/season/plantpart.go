@@ -236,6 +236,8 @@ func (r *recovery) figure(m *plant.Model, key, unit string, k int, coverage floa
 		return doubt.Make(nan, nan, nan, unit, doubt.Metered, m.Cycles(), coverage, why)
 	}
 	switch {
+	case key == "recovery_fraction" && b.result.Outputs[k].High < 0:
+		return not("heat caught or heat rejected is negative: look whether the probes of plate or milk are swapped")
 	case key == "recovery_fraction":
 		return m.RecoveryFigure(b.result, k, coverage, precooled)
 	case m.Cycles() == 0:

@@ -116,7 +116,7 @@ type Change struct {
 type Heat struct {
 	Seen  []Named // loop_kwh, plant_kwh, element_kwh, wash_kwh, other_use_kwh, store_change_kwh, loss_kwh, unexplained_kwh
 	Whole []Named
-	// FromBelowRangeShare: share of the loop's litres below the flow threshold.
+	// LowFlowShare: share of the loop's litres below the draw threshold.
 	LowFlowShare float64
 }
 
@@ -244,7 +244,6 @@ type Pictures struct {
 	UA []UAPoint
 	// Caught against rejected heat by cycle (kWh).
 	Rejected, Caught []float64
-	// LossNote etc. are not needed: charts take the rest from the rows.
 }
 
 // DrawTrace is one draw read closely, one value a cell.

@@ -172,6 +172,7 @@ func (t *Table) stampFault(err error) {
 	var none *clock.StampError
 	switch {
 	case errors.As(err, &unsure):
+		t.Open = unsure
 		line := 0
 		if k := slices.Index(t.texts, unsure.Example); k >= 0 {
 			line = t.Rows[k].Line

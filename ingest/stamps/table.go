@@ -60,6 +60,9 @@ type Table struct {
 	Corrections []string
 	// Found is what was wrong or doubtful in this table.
 	Found series.Found
+	// Open is the order of day and month that the rows leave open; set where
+	// the stamps were refused for it.
+	Open *clock.OrderError
 
 	log   *farm.Log
 	zone  *time.Location

@@ -32,6 +32,9 @@ type Table struct {
 	// header ("" = none).
 	Header []string
 	Units  []string
+	// Preamble are the filled rows above the header (or, where there is none,
+	// the first row) that belong to no other table.
+	Preamble []Row
 	// Rows, in file order, preamble, header, unit rows and footers left out.
 	Rows []Row
 	// Problems met while reading (with line and column).

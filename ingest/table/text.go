@@ -111,15 +111,35 @@ func tablesOf(base Table, rows []Row, opt Options, sep byte) ([]*Table, error) {
 		blocks = append(blocks, b)
 	}
 	var tables []*Table
+	above := rows
 	for _, b := range blocks {
 		if err := b.refuseCutDecimals(sep); err != nil {
 			return nil, err
 		}
 		t := base
 		b.assemble(&t, opt)
+		t.Preamble, above = preamble(above, rows, &t, b)
 		tables = append(tables, &t)
 	}
 	return tables, nil
+}
+
+// maxPreamble is how many lines above a header are kept.
+const maxPreamble = 100
+
+// preamble takes the filled rows above a table's first line off the rows that
+// no table before it has used, and gives what lies behind the table.
+func preamble(above, rows []Row, t *Table, b *block) (found, behind []Row) {
+	first := t.firstLine()
+	for _, r := range above {
+		if r.Line >= first || len(found) == maxPreamble {
+			break
+		}
+		if !isBlankRow(r.Cells) {
+			found = append(found, r)
+		}
+	}
+	return found, rows[min(max(b.next, 0), len(rows)):]
 }
 
 // headerOnly finds the header of a table that has no rows, or says why there

@@ -1,0 +1,25 @@
+package stamps
+
+import "yardheat/ingest/clock"
+
+// Clock is the table's stamps as read, a text a row; nil where they were
+// refused. It says how they are written and what proves it.
+func (t *Table) Clock() *clock.Column { return t.clk }
+
+// ZoneStated is the zone that the file itself gives its stamps: "rows" where
+// they state an offset, "header" where the column's name does, "" where
+// nothing does.
+func (t *Table) ZoneStated() string {
+	if t.clk == nil {
+		return ""
+	}
+	if statedOffset(t.clk) != "" {
+		return "rows"
+	}
+	for _, c := range t.Columns {
+		if headerZone(t.Header[c]) != nil {
+			return "header"
+		}
+	}
+	return ""
+}

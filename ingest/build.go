@@ -69,7 +69,7 @@ func (l *loader) tellStamps(g *logs.Log, assumed, held []string) {
 
 // tellCounter lists what a running counter did beside counting, and notes it
 // with the files it stands in.
-func (l *loader) tellCounter(g *logs.Log, c *logs.Column, s *series.Series, f reading.Findings, at []series.Origin) {
+func (l *loader) tellCounter(g *logs.Log, c *logs.Column, s *series.Series, f reading.Findings, at series.Origins) {
 	if !s.Counter {
 		return
 	}
@@ -97,8 +97,8 @@ func (l *loader) tellCounter(g *logs.Log, c *logs.Column, s *series.Series, f re
 		if e.n == 0 {
 			continue
 		}
-		t := tableOf(g, at[e.first])
-		where := t.Place(int(at[e.first].Line), -1)
+		t := tableOf(g, at.At(e.first))
+		where := t.Place(int(at.At(e.first).Line), -1)
 		text := fmt.Sprintf(e.text, times(e.n))
 		l.problem(e.code, e.sev, t.Name, where, "%s %s", name, text)
 		t.Corrections = append(t.Corrections, fmt.Sprintf("counter: %s %s", name, text))
@@ -157,8 +157,8 @@ func flagCounts(s *series.Series) string {
 	var parts []string
 	for bit, name := range series.FlagNames {
 		n := 0
-		for _, f := range s.Flags {
-			if f&(1<<bit) != 0 {
+		for i := range s.V {
+			if s.Flags.At(i)&(1<<bit) != 0 {
 				n++
 			}
 		}

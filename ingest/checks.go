@@ -34,13 +34,13 @@ func against(a, b *series.Series, when func(tMS int64) bool) pairs {
 	near := max(a.IntervalMS, b.IntervalMS)/2 + 1
 	j := 0
 	for i, t := range a.T {
-		if a.Flags[i] != 0 {
+		if a.Flags.At(i) != 0 {
 			continue
 		}
-		for j+1 < len(b.T) && (b.Flags[j] != 0 || absMS(b.T[j+1]-t) <= absMS(b.T[j]-t)) {
+		for j+1 < len(b.T) && (b.Flags.At(j) != 0 || absMS(b.T[j+1]-t) <= absMS(b.T[j]-t)) {
 			j++
 		}
-		if j >= len(b.T) || b.Flags[j] != 0 || absMS(b.T[j]-t) > near || when != nil && !when(t) {
+		if j >= len(b.T) || b.Flags.At(j) != 0 || absMS(b.T[j]-t) > near || when != nil && !when(t) {
 			continue
 		}
 		d := a.V[i] - b.V[j]
@@ -113,7 +113,7 @@ func passes(f *series.Series, tMS int64) bool {
 	if !found && f.From == nil {
 		k-- // instants and states: the last reading holds
 	}
-	return k >= 0 && k < len(f.T) && f.Flags[k] == 0 && f.V[k] > 0 && (f.From == nil || f.From[k] < tMS) && absMS(tMS-f.T[k]) <= 2*max(f.IntervalMS, 60000)
+	return k >= 0 && k < len(f.T) && f.Flags.At(k) == 0 && f.V[k] > 0 && (f.From == nil || f.From[k] < tMS) && absMS(tMS-f.T[k]) <= 2*max(f.IntervalMS, 60000)
 }
 
 // first is the first series of a quantity with kept readings, −1 for none.
@@ -170,7 +170,7 @@ func (l *loader) fahrenheit(i int) {
 	}
 	v := make([]float64, 0, len(s.V))
 	for k, x := range s.V {
-		if s.Flags[k]&^series.Range == 0 {
+		if s.Flags.At(k)&^series.Range == 0 {
 			v = append(v, x)
 		}
 	}
@@ -197,7 +197,7 @@ func (l *loader) negative(i int) {
 	}
 	n, first := 0, -1
 	for k, v := range s.V {
-		if v < 0 && s.Flags[k]&series.Range != 0 {
+		if v < 0 && s.Flags.At(k)&series.Range != 0 {
 			if n == 0 {
 				first = k
 			}
@@ -207,7 +207,7 @@ func (l *loader) negative(i int) {
 	if n == 0 {
 		return
 	}
-	o := s.Origins[first]
+	o := s.Origins.At(first)
 	t := tableOf(l.probes[i].log, o)
 	hint := "see whether the meter counts backwards"
 	if strings.HasPrefix(string(s.Quantity), "grid_import") {
@@ -248,7 +248,7 @@ func (l *loader) flowUnit(i int) {
 func upperFlow(s *series.Series) float64 {
 	var v []float64
 	for k, x := range s.V {
-		if s.Flags[k] == 0 && x > 0 {
+		if s.Flags.At(k) == 0 && x > 0 {
 			v = append(v, x)
 		}
 	}
@@ -263,7 +263,7 @@ func upperFlow(s *series.Series) float64 {
 func litresBetween(flow, volume *series.Series) (byFlow, byVolume float64) {
 	from, to := max(flow.T[0], volume.T[0]), min(flow.T[len(flow.T)-1], volume.T[len(volume.T)-1])
 	for k, t := range flow.T {
-		if t <= from || t > to || flow.Flags[k] != 0 {
+		if t <= from || t > to || flow.Flags.At(k) != 0 {
 			continue
 		}
 		dt := flow.IntervalMS
@@ -273,7 +273,7 @@ func litresBetween(flow, volume *series.Series) (byFlow, byVolume float64) {
 		byFlow += flow.V[k] * float64(dt) / 60000
 	}
 	for k, t := range volume.T {
-		if t > from && t <= to && volume.Flags[k] == 0 {
+		if t > from && t <= to && volume.Flags.At(k) == 0 {
 			byVolume += volume.V[k]
 		}
 	}

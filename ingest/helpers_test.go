@@ -98,7 +98,7 @@ func problemOf(t *testing.T, r *Record, code string) series.Problem {
 func kept(s *series.Series) []float64 {
 	var out []float64
 	for i, v := range s.V {
-		if s.Flags[i] == 0 {
+		if s.Flags.At(i) == 0 {
 			out = append(out, v)
 		}
 	}

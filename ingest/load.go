@@ -170,7 +170,8 @@ func (l *loader) nothingKept() {
 func (l *loader) span() {
 	some := false
 	for _, s := range l.rec.Series {
-		for i, f := range s.Flags {
+		for i := range s.Flags.Len() {
+			f := s.Flags.At(i)
 			if f != 0 {
 				continue
 			}
@@ -211,11 +212,12 @@ func (l *loader) files() {
 
 // keptRows notes, by line, the rows of each file of which a reading was kept.
 func keptRows(s *series.Series, rows [][]bool) {
-	for i, f := range s.Flags {
+	for i := range s.Flags.Len() {
+		f := s.Flags.At(i)
 		if f != 0 {
 			continue
 		}
-		o := s.Origins[i]
+		o := s.Origins.At(i)
 		if n := int(o.Line) + 1 - len(rows[o.File]); n > 0 {
 			rows[o.File] = append(rows[o.File], make([]bool, n)...)
 		}

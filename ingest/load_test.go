@@ -27,7 +27,7 @@ func TestLoadSmallLog(t *testing.T) {
 	require.Equal(t, 1, out.Missing)
 	require.Equal(t, "yard: Loop out (°C)", out.Probe)
 	require.Equal(t, "°C", out.Unit)
-	require.Equal(t, []series.Origin{{File: 0, Line: 2}, {File: 0, Line: 3}, {File: 0, Line: 5}}, out.Origins)
+	require.Equal(t, []series.Origin{{File: 0, Line: 2}, {File: 0, Line: 3}, {File: 0, Line: 5}}, []series.Origin{out.Origins.At(0), out.Origins.At(1), out.Origins.At(2)})
 
 	flow := get(t, rec, "loop_flow")
 	require.Equal(t, series.Mean, flow.Kind)

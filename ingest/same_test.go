@@ -131,7 +131,7 @@ func sameKept(t *testing.T, want, got *Record, tolerance float64) {
 // keptAt are the intervals of the kept readings.
 func keptAt(s *series.Series) [][2]int64 {
 	var out [][2]int64
-	for i, f := range s.Flags {
+	for i, f := range s.Flags.List() {
 		if f != 0 {
 			continue
 		}
@@ -146,7 +146,7 @@ func keptAt(s *series.Series) [][2]int64 {
 
 func countFlag(s *series.Series, f series.Flag) int {
 	n := 0
-	for _, g := range s.Flags {
+	for _, g := range s.Flags.List() {
 		if g&f != 0 {
 			n++
 		}

@@ -125,7 +125,7 @@ func TestRowsOutOfOrder(t *testing.T) {
 		"2026-01-15 10:13,45\n2026-01-15 11:00,46\n2026-01-15 11:10,47\n")
 	require.Equal(t, []float64{40, 41, 42, 43, 44, 46, 47}, kept(bed))
 	require.Equal(t, 1, codes(rec)[series.CodeOutOfOrder])
-	for i, f := range bed.Flags {
+	for i, f := range bed.Flags.List() {
 		require.Equal(t, bed.V[i] == 45, f == series.Order)
 		if i > 0 {
 			require.LessOrEqual(t, bed.T[i-1], bed.T[i])

@@ -99,7 +99,7 @@ func TestDuplicates(t *testing.T) {
 		"a.csv": "Time,Bed (°C)\n2026-01-15 10:00,40\n2026-01-15 10:10,41\n2026-01-15 10:10,41\n2026-01-15 10:20,42\n2026-01-15 10:20,42.5\n2026-01-15 10:30,43\n"})
 	bed := get(t, rec, "bed_temp")
 	require.Equal(t, []float64{40, 41, 42.5, 43}, kept(bed))
-	require.Equal(t, []series.Flag{0, series.Duplicate, 0, series.Duplicate, 0, 0}, bed.Flags)
+	require.Equal(t, []series.Flag{0, series.Duplicate, 0, series.Duplicate, 0, 0}, bed.Flags.List())
 	require.Equal(t, 2, codes(rec)[series.CodeDuplicate])
 }
 
@@ -137,5 +137,6 @@ func TestCounterProblems(t *testing.T) {
 func TestThresholdsOfTheFarm(t *testing.T) {
 	rec := load(t, files{"farm.toml": toml("a.csv", "", bedColumn) + "[flags]\nbed_temp = { range = [0, 41] }\n",
 		"a.csv": "Time,Bed (°C)\n2026-01-15 10:00,40\n2026-01-15 10:10,41\n2026-01-15 10:20,42\n"})
-	require.Equal(t, []series.Flag{0, 0, series.Range}, get(t, rec, "bed_temp").Flags)
+	bed := get(t, rec, "bed_temp")
+	require.Equal(t, []series.Flag{0, 0, series.Range}, bed.Flags.List())
 }

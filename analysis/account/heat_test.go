@@ -95,7 +95,7 @@ func TestNoHeatInAGap(t *testing.T) {
 
 	gap := func(s *series.Series, from, to int) {
 		for i := from; i < to; i++ {
-			s.Flags[i] = series.Stuck
+			s.Flags.Or(i, series.Stuck)
 		}
 	}
 	// The outlet is lost for 50 of the 100 minutes (readings 651 to 699 and the

@@ -49,7 +49,8 @@ func randomSeries(rng *rand.Rand, q series.Quantity, spanMS int64) *series.Serie
 		if rng.IntN(50) == 0 {
 			flag = series.Spike
 		}
-		s.T, s.V, s.Flags = append(s.T, t), append(s.V, x), append(s.Flags, flag)
+		s.T, s.V = append(s.T, t), append(s.V, x)
+		s.Flags.Append(flag)
 		if s.Kind == series.Mean || s.Kind == series.Amount {
 			s.From = append(s.From, last)
 		}

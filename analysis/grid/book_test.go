@@ -287,7 +287,7 @@ func TestBookLeavesGapsOut(t *testing.T) {
 	}
 	o := instants("loop_out_temp", minute, t0, out...)
 	for i := 4; i < 12; i++ {
-		o.Flags[i] = series.Stuck
+		o.Flags.Or(i, series.Stuck)
 	}
 	g := build(t, t0, t0+n*minute, amounts("loop_volume", minute, t0, litres...), o)
 	s, _ := g.Flow(nil, "loop_flow", DefaultOptions())

@@ -192,11 +192,7 @@ func (g *Grid) kept(s *series.Series) kept {
 	}
 	hi, _ := slices.BinarySearch(s.T, g.EndMS()+24*3600*1000)
 	k := kept{usualS: float64(s.IntervalMS) / 1000}
-	clean := true
-	for _, f := range s.Flags[lo:hi] {
-		clean = clean && f == 0
-	}
-	if clean {
+	if s.Flags.Clean(lo, hi) {
 		k.at, k.v = s.T[lo:hi:hi], s.V[lo:hi:hi]
 		if s.From != nil {
 			k.from = s.From[lo:hi:hi]
@@ -204,7 +200,7 @@ func (g *Grid) kept(s *series.Series) kept {
 		return k
 	}
 	for i := lo; i < hi; i++ {
-		if s.Flags[i] != 0 {
+		if s.Flags.At(i) != 0 {
 			continue
 		}
 		k.at, k.v = append(k.at, s.T[i]), append(k.v, s.V[i])
@@ -253,7 +249,8 @@ func (k kept) steady(s *series.Series, class series.Class, opt Options) kept {
 func (g *Grid) flags(s *series.Series) []series.Flag {
 	var out []series.Flag
 	step := g.StepMS()
-	for i, f := range s.Flags {
+	for i := range s.T {
+		f := s.Flags.At(i) &^ series.Absent
 		if f == 0 || s.T[i] <= g.StartMS || s.T[i] > g.EndMS() {
 			continue
 		}

@@ -34,7 +34,7 @@ func TestWithinFailsWhereItShould(t *testing.T) {
 }
 
 func instants(q series.Quantity, everyMS int64, from int64, v ...float64) *series.Series {
-	s := &series.Series{Quantity: q, Probe: "log: " + string(q), Kind: series.Instant, IntervalMS: everyMS, V: v, Flags: make([]series.Flag, len(v))}
+	s := &series.Series{Quantity: q, Probe: "log: " + string(q), Kind: series.Instant, IntervalMS: everyMS, V: v, Flags: series.NewFlags(len(v))}
 	for i := range v {
 		s.T = append(s.T, from+int64(i)*everyMS)
 	}
@@ -61,7 +61,9 @@ func TestInterpolateReadsStraightLinesAndBridgesNothingLong(t *testing.T) {
 	// Every minute 10, 12, 14; then nothing for four minutes (longer than three);
 	// then 30, 32.
 	s := instants("loop_out_temp", minute, t0, 10, 12, 14, 0, 0, 0, 30, 32)
-	s.Flags[3], s.Flags[4], s.Flags[5] = series.Sentinel, series.Sentinel, series.Spike
+	s.Flags.Or(3, series.Sentinel)
+	s.Flags.Or(4, series.Sentinel)
+	s.Flags.Or(5, series.Spike)
 	g := build(t, t0, t0+8*minute, s)
 	require.Equal(t, 60.0, g.StepS)
 	c := g.Channels[0]
@@ -83,7 +85,7 @@ func TestInterpolateReadsStraightLinesAndBridgesNothingLong(t *testing.T) {
 	require.Equal(t, []series.Flag{0, 0, series.Sentinel, series.Sentinel, series.Spike, 0, 0, 0}, c.Flags)
 	// One lost reading is bridged: 1 min log, 2 min apart.
 	s = instants("loop_out_temp", minute, t0, 10, 99, 14)
-	s.Flags[1] = series.Spike
+	s.Flags.Or(1, series.Spike)
 	g = build(t, t0, t0+2*minute, s)
 	within(t, 11, g.Channels[0].Values[0], 1e-12)
 	within(t, 13, g.Channels[0].Values[1], 1e-12)
@@ -167,7 +169,7 @@ func TestSamePlaceIsAveragedAndADropOutDoesNotMoveTheMean(t *testing.T) {
 	a := instants("bed_temp", 10*minute, t0, 40, 40, 40, 40, 40, 40)
 	b := instants("bed_temp", 10*minute, t0, 50, 50, 50, 0, 50, 50)
 	a.Place, b.Place = "east", "west"
-	b.Flags[3] = series.Sentinel
+	b.Flags.Or(3, series.Sentinel)
 	g := build(t, t0, t0+50*minute, a, b)
 	s := g.Stream("bed_temp")
 	for i, v := range s.Values {
@@ -207,7 +209,7 @@ func TestFlowChoosesCounterFirstAndNamesTheDisagreement(t *testing.T) {
 func TestFlowAddsPlacesAndStandsInByStates(t *testing.T) {
 	a, b := amounts("loop_volume", minute, t0, 10, 10, 10), amounts("loop_volume", minute, t0, 5, 5, 5)
 	a.Place, b.Place = "north", "south"
-	b.Flags[2] = series.Range
+	b.Flags.Or(2, series.Range)
 	g := build(t, t0, t0+3*minute, a, b)
 	s, _ := g.Flow(&farm.Farm{}, "loop_flow", DefaultOptions())
 	within(t, 15, s.Values[0], 1e-12)
@@ -262,7 +264,7 @@ func TestCoverageByDay(t *testing.T) {
 	v := make([]float64, 2*1440+1)
 	s := instants("loop_out_temp", minute, t0, v...)
 	for i := 720; i < 1440; i++ {
-		s.Flags[i] = series.Stuck
+		s.Flags.Or(i, series.Stuck)
 	}
 	g := build(t, t0, t0+2*1440*minute, s)
 	days := Days(t0, t0+2*1440*minute, time.UTC)
@@ -315,13 +317,13 @@ func TestCoarsePulsesAreSteadyFlow(t *testing.T) {
 	want := []float64{0, 0, 10, 5, 5, 10. / 3, 10. / 3, 10. / 3, 5, 5, 0, 0, 0, 0, 0, 10, 0}
 	require.InDeltaSlice(t, want, build(t, t0, t0+17*minute, s).Channels[0].Values, 1e-9)
 	// A lost reading between breaks the chain: when it flowed is not known.
-	s.Flags[6] = series.Spike
+	s.Flags.Or(6, series.Spike)
 	got := build(t, t0, t0+17*minute, s).Channels[0].Values
 	within(t, 0, got[5], 0)
 	require.True(t, math.IsNaN(got[6]))
 	within(t, 10, got[7], 1e-9)
 	// Two pulses in a minute are no single step; a rate has no pulses.
-	s.Flags[6], s.V[4] = 0, 20
+	s.Flags, s.V[4] = series.NewFlags(len(s.V)), 20
 	within(t, 20, build(t, t0, t0+17*minute, s).Channels[0].Values[4], 1e-9)
 	s.V[4], s.Counter = 10, false
 	within(t, 10, build(t, t0, t0+17*minute, s).Channels[0].Values[4], 1e-9)

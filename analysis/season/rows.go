@@ -144,8 +144,9 @@ func (b *builder) channels() {
 	}
 	for _, x := range b.rec.Series {
 		c := Channel{Quantity: string(x.Quantity), Place: x.Place, Column: x.Column, File: b.fileOf(x), Unit: x.Unit, Probe: x.Probe,
-			Samples: len(x.V), Kept: x.Kept(), GapS: nan}
-		for _, f := range x.Flags {
+			Samples: x.Samples(), Kept: x.Kept(), GapS: nan}
+		for i := range x.V {
+			f := x.Flags.At(i)
 			for bit := range c.Flags {
 				if f&(1<<bit) != 0 {
 					c.Flags[bit]++

@@ -92,12 +92,50 @@ func (t *Table) cells(l *Log, scales []scale) []part {
 		if t.cols[k] < 0 {
 			continue
 		}
-		parts[k].Grow(len(t.Order))
-		for _, r := range t.Order {
-			t.cell(&parts[k], c, &scales[k], r, t.cols[k])
-		}
+		t.column(&parts[k], c, &scales[k], t.cols[k])
 	}
 	return parts
+}
+
+// column reads one column on the table's stamps.
+func (t *Table) column(p *part, c *Column, s *scale, col int) {
+	p.T, p.Origins = t.axis()
+	p.V = make([]float64, len(p.T))
+	p.Flags = series.NewFlags(len(p.T))
+	for i, r := range t.Order {
+		v, ok := t.cell(p, c, s, r, col)
+		if !ok {
+			p.V[i] = math.NaN()
+			p.Flags.Or(i, series.Absent)
+			continue
+		}
+		p.V[i] = v
+		p.Flags.Or(i, t.rowFlag(r))
+	}
+}
+
+// axis is the stamps of the table's rows in the order of time and where they
+// stand, shared by its columns.
+func (t *Table) axis() ([]int64, series.Origins) {
+	if t.stampsMS == nil {
+		t.stampsMS = make([]int64, len(t.Order))
+		for i, r := range t.Order {
+			t.stampsMS[i] = t.At[r]
+			t.origins.Append(t.origin(r))
+		}
+	}
+	return t.stampsMS, t.origins
+}
+
+func (t *Table) origin(row int32) series.Origin {
+	return series.Origin{File: t.File, Line: int32(t.Rows[row].Line)}
+}
+
+func (t *Table) rowFlag(row int32) series.Flag {
+	if t.RowFlags == nil {
+		return 0
+	}
+	return t.RowFlags[row]
 }
 
 // tagged deals the rows of a long log out to the columns by their tag.
@@ -116,16 +154,18 @@ func (t *Table) tagged(l *Log, parts []part, scales []scale) {
 				continue
 			}
 		}
-		t.cell(&parts[k], l.Columns[k], &scales[k], r, t.value)
+		if v, ok := t.cell(&parts[k], l.Columns[k], &scales[k], r, t.value); ok {
+			parts[k].Append(t.At[r], v, t.rowFlag(r), t.origin(r))
+		}
 	}
 }
 
-// cell reads one cell.
-func (t *Table) cell(p *part, c *Column, s *scale, row int32, col int) {
+// cell reads one cell; not ok where it holds no reading.
+func (t *Table) cell(p *part, c *Column, s *scale, row int32, col int) (float64, bool) {
 	text := t.Rows[row].Cells[col]
 	if text == "" {
 		p.missing++
-		return
+		return 0, false
 	}
 	v, ok := t.valueOf(p, c, s, text)
 	if !ok {
@@ -136,13 +176,8 @@ func (t *Table) cell(p *part, c *Column, s *scale, row int32, col int) {
 				p.badAt = append(p.badAt, badCell{t.Rows[row].Line, text})
 			}
 		}
-		return
 	}
-	flag := series.Flag(0)
-	if t.RowFlags != nil {
-		flag = t.RowFlags[row]
-	}
-	p.Append(t.At[row], v, flag, series.Origin{File: t.File, Line: int32(t.Rows[row].Line)})
+	return v, ok
 }
 
 // valueOf is the base value of a cell.
@@ -246,7 +281,7 @@ func (l *Log) collect(parts [][]part) {
 		}
 	}
 	for _, t := range l.Tables {
-		t.Rows, t.At, t.Order = nil, nil, nil
+		t.Rows, t.At, t.Order, t.stampsMS = nil, nil, nil, nil
 	}
 }
 

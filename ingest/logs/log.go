@@ -55,6 +55,9 @@ type Table struct {
 	log        *Log
 	cols       []int // by mapped column: its index in Header, −1 = not here; nil = none is
 	tag, value int   // with tags: the columns of tag and value
+
+	stampsMS []int64 // what the columns share, once asked for
+	origins  series.Origins
 }
 
 // Column is one mapped column and its readings from all the log's files.

@@ -43,6 +43,7 @@ func (l *Log) merge() {
 	})
 	l.twoTables()
 	var same, other, differ tally
+	var last axis
 	for _, c := range l.Columns {
 		parts := make([]*reading.Column, 0, len(byAge))
 		for _, i := range byAge {
@@ -50,7 +51,7 @@ func (l *Log) merge() {
 				parts = append(parts, &c.parts[i].Column)
 			}
 		}
-		c.Column = c.together(parts, &same, &other, &differ)
+		c.Column = c.together(parts, &last, &same, &other, &differ)
 		c.parts = nil
 		if c.Len() == 0 && c.seen > 0 && !c.units.refused && len(l.Tables) > 0 {
 			l.Found.Problem(series.CodeColumnEmpty, series.LeftOut, l.Tables[0].Name, "", "%s holds no reading in any file of this log", series.Quoted(c.Farm.Header))
@@ -116,20 +117,44 @@ func (l *Log) tell(same, other, differ tally) {
 	}
 }
 
+// axis is the stamps of several tables joined, kept so that the next column
+// of the same tables shares them.
+type axis struct {
+	of [][]int64
+	t  []int64
+}
+
+// join gives the joined stamps of parts.
+func (a *axis) join(parts []*reading.Column, n int) []int64 {
+	same := len(a.of) == len(parts)
+	for i := 0; same && i < len(parts); i++ {
+		x, y := a.of[i], parts[i].T
+		same = len(x) == len(y) && &x[0] == &y[0]
+	}
+	if same {
+		return a.t
+	}
+	a.of, a.t = nil, make([]int64, 0, n)
+	for _, p := range parts {
+		a.of = append(a.of, p.T)
+		a.t = append(a.t, p.T...)
+	}
+	return a.t
+}
+
 // together joins the parts of a column, older first.
-func (c *Column) together(parts []*reading.Column, same, other, differ *tally) reading.Column {
+func (c *Column) together(parts []*reading.Column, last *axis, same, other, differ *tally) reading.Column {
 	var all reading.Column
 	n := 0
 	for _, p := range parts {
-		n += p.Len()
+		n += len(p.T)
 	}
 	if len(parts) == 1 {
 		all = *parts[0]
 	} else {
-		all.Grow(n)
+		all.T, all.V = last.join(parts, n), make([]float64, 0, n)
 		for _, p := range parts {
-			all.T, all.V = append(all.T, p.T...), append(all.V, p.V...)
-			all.Flags, all.Origins = append(all.Flags, p.Flags...), append(all.Origins, p.Origins...)
+			all.Add(p)
 		}
 		if !slices.IsSorted(all.T) {
 			all = sorted(&all)
@@ -156,8 +181,9 @@ func sorted(a *reading.Column) reading.Column {
 	})
 	var out reading.Column
 	out.Grow(len(order))
-	for _, i := range order {
-		out.Append(a.T[i], a.V[i], a.Flags[i], a.Origins[i])
+	for _, k := range order {
+		i := int(k)
+		out.Append(a.T[i], a.V[i], a.Flags.At(i), a.Origins.At(i))
 	}
 	return out
 }
@@ -182,17 +208,20 @@ func (c *Column) once(a reading.Column, same, other, differ *tally) reading.Colu
 			end++
 		}
 		keep := end - 1
-		for keep > k && a.Flags[keep] != 0 {
+		for keep > k && a.Flags.At(keep) != 0 {
 			keep--
 		}
 		for j := k; j < end; j++ {
-			flag, o := a.Flags[j], a.Origins[j]
+			flag, o := a.Flags.At(j), a.Origins.At(j)
+			if flag&series.Absent != 0 {
+				continue // a stamp that comes twice is not worth an empty place
+			}
 			if j != keep && flag == 0 {
 				equal := alike(a.V[j], a.V[keep])
 				switch {
-				case o.File == a.Origins[keep].File && equal:
+				case o.File == a.Origins.At(keep).File && equal:
 					same.add(o, c.HeaderText)
-				case o.File == a.Origins[keep].File:
+				case o.File == a.Origins.At(keep).File:
 					other.add(o, c.HeaderText)
 				case equal:
 					continue

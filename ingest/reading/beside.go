@@ -27,7 +27,7 @@ func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 	at, next := -1, -1
 	var hit []int
 	for i := range s.V {
-		if s.Flags[i] != 0 {
+		if s.Flags.At(i) != 0 {
 			continue
 		}
 		prev := at
@@ -41,7 +41,7 @@ func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 		hit = append(hit, at)
 	}
 	for _, i := range hit {
-		s.Flags[i] |= series.Spike
+		s.Flags.Or(i, series.Spike)
 	}
 }
 
@@ -78,7 +78,7 @@ func extremes(f *series.Series, fromMS, toMS int64) (low, high float64, n int) {
 		if f.From != nil {
 			start = f.From[i]
 		}
-		if f.Flags[i] == 0 {
+		if f.Flags.At(i) == 0 {
 			v := f.V[i]
 			if f.Kind == series.Amount {
 				v /= float64(max(f.T[i]-f.From[i], 1))
@@ -99,17 +99,17 @@ func extremes(f *series.Series, fromMS, toMS int64) (low, high float64, n int) {
 func rate(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 	last := -1
 	for i, v := range s.V {
-		if s.Flags[i] != 0 {
+		if s.Flags.At(i) != 0 {
 			continue
 		}
 		if next := goodAfter(s, i+1); last < 0 && next >= 0 && next < len(s.V)-1 && math.Abs(s.V[next]-v) > opt.RateStepK {
-			s.Flags[i] |= series.Rate // nothing to begin from until two readings agree
+			s.Flags.Or(i, series.Rate) // nothing to begin from until two readings agree
 			continue
 		}
 		if last >= 0 && (b.Quiet == nil || !b.Quiet(s.T[i])) {
 			hours := float64(s.T[i]-s.T[last]) / 3.6e6
 			if math.Abs(v-s.V[last]) > opt.RateStepK+l.RateKPerH*hours {
-				s.Flags[i] |= series.Rate
+				s.Flags.Or(i, series.Rate)
 				continue
 			}
 		}
@@ -126,15 +126,15 @@ func stuck(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 	limitMS := int64(min(l.StuckH*scale, max(l.StuckH, opt.StuckMostH)) * 3.6e6)
 	mostMS := int64(opt.StuckMostH * 3.6e6)
 	for i := 0; i < len(s.V); {
-		if s.Flags[i] != 0 {
+		if s.Flags.At(i) != 0 {
 			i++
 			continue
 		}
 		end := equalRun(s, i)
 		if from, to := s.T[i], s.T[end-1]; to-from > limitMS && (moved(s, b, from, to, opt) || to-from > mostMS && alone(s, b)) {
 			for k := i + 1; k < end; k++ {
-				if s.Flags[k] == 0 {
-					s.Flags[k] |= series.Stuck
+				if s.Flags.At(k) == 0 {
+					s.Flags.Or(k, series.Stuck)
 				}
 			}
 		}
@@ -178,7 +178,7 @@ func stepOf(s *series.Series) float64 {
 	least := math.Inf(1)
 	prev := math.NaN()
 	for i, n := 0, 0; i < len(s.V) && n < 4*mostSteps; i++ {
-		if s.Flags[i] != 0 {
+		if s.Flags.At(i) != 0 {
 			continue
 		}
 		n++
@@ -198,7 +198,7 @@ func stepOf(s *series.Series) float64 {
 func quantileOfPositive(s *series.Series, p float64) float64 {
 	var v []float64
 	for i, x := range s.V {
-		if x > 0 && s.Flags[i] == 0 {
+		if x > 0 && s.Flags.At(i) == 0 {
 			v = append(v, x)
 		}
 	}

@@ -10,35 +10,64 @@ import (
 // values in the base unit, flags set so far (duplicate, order, range for
 // stamps in the future) and where each stands.
 type Column struct {
-	T       []int64
+	// T is shared by the columns of one table and never written to.
+	T []int64
+	// V is NaN just where there is no reading (series.Absent).
 	V       []float64
-	Flags   []series.Flag
-	Origins []series.Origin
+	Flags   series.Flags
+	Origins series.Origins
 }
 
 // Len is the number of readings.
-func (c *Column) Len() int { return len(c.T) }
+func (c *Column) Len() int { return len(c.T) - c.Flags.Absent() }
 
 // Append adds one reading.
 func (c *Column) Append(t int64, v float64, f series.Flag, o series.Origin) {
-	c.T, c.V, c.Flags, c.Origins = append(c.T, t), append(c.V, v), append(c.Flags, f), append(c.Origins, o)
+	c.T, c.V = append(c.T, t), append(c.V, v)
+	c.Flags.Append(f)
+	c.Origins.Append(o)
 }
 
 // Grow makes room for n more readings.
 func (c *Column) Grow(n int) {
 	c.T, c.V = slices.Grow(c.T, n), slices.Grow(c.V, n)
-	c.Flags, c.Origins = slices.Grow(c.Flags, n), slices.Grow(c.Origins, n)
 }
 
 // good are the indices of the readings without a flag.
 func (c *Column) good() []int {
 	out := make([]int, 0, len(c.T))
-	for i, f := range c.Flags {
-		if f == 0 {
+	for i := range c.T {
+		if c.Flags.At(i) == 0 {
 			out = append(out, i)
 		}
 	}
 	return out
+}
+
+// Add appends the readings of another column to all but the stamps, which the
+// caller joins.
+func (c *Column) Add(p *Column) {
+	c.V = append(c.V, p.V...)
+	for i := range p.T {
+		c.Flags.Append(p.Flags.At(i))
+	}
+	c.Origins.AppendAll(&p.Origins)
+}
+
+// Compact drops the stamps without a reading: the column no longer shares
+// those of its table.
+func (c *Column) Compact() {
+	if c.Flags.Absent() == 0 {
+		return
+	}
+	var out Column
+	out.Grow(c.Len())
+	for i, v := range c.V {
+		if f := c.Flags.At(i); f&series.Absent == 0 {
+			out.Append(c.T[i], v, f, c.Origins.At(i))
+		}
+	}
+	*c = out
 }
 
 // mostSteps is how many steps settle the usual interval.

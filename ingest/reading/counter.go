@@ -95,14 +95,14 @@ type counter struct {
 // and the amount is flagged.
 func difference(s *series.Series, c *Column, capPerMS, factorBase float64, opt FlagOptions) CounterFindings {
 	k := &counter{s: s, c: c, good: c.good(), factorBase: factorBase}
-	s.T, s.From, s.V, s.Flags, s.Origins = nil, nil, nil, nil, nil
+	s.T, s.From, s.V, s.Flags, s.Origins = nil, nil, nil, series.Flags{}, series.Origins{}
 	k.pace(capPerMS, opt)
 	s.ResolutionBase = k.slack / 2
 	if len(k.good) == 0 {
 		return k.found
 	}
 	s.T, s.From = make([]int64, 0, len(c.T)), make([]int64, 0, len(c.T))
-	s.V, s.Flags, s.Origins = make([]float64, 0, len(c.T)), make([]series.Flag, 0, len(c.T)), make([]series.Origin, 0, len(c.T))
+	s.V = make([]float64, 0, len(c.T))
 	k.refT, k.refV = c.T[k.good[0]], c.V[k.good[0]]
 	for n := 1; n < len(k.good); n = k.step(n) {
 	}
@@ -116,8 +116,8 @@ func (k *counter) addFlagged() {
 	if len(k.good) == len(k.c.T) {
 		return
 	}
-	for i, f := range k.c.Flags {
-		if f != 0 {
+	for i := range k.c.T {
+		if f := k.c.Flags.At(i); f != 0 {
 			k.emit(k.c.T[i], i, 0, f)
 			k.s.From[len(k.s.From)-1] = k.c.T[i]
 		}
@@ -135,9 +135,15 @@ func sortSeries(s *series.Series) {
 		if s.T[a] != s.T[b] {
 			return int(max(-1, min(1, s.T[a]-s.T[b])))
 		}
-		return int(s.Origins[a].Line - s.Origins[b].Line)
+		return int(s.Origins.At(a).Line - s.Origins.At(b).Line)
 	})
-	s.T, s.V, s.Flags, s.Origins = pick(s.T, order), pick(s.V, order), pick(s.Flags, order), pick(s.Origins, order)
+	s.T, s.V = pick(s.T, order), pick(s.V, order)
+	flags, origins := s.Flags, s.Origins
+	s.Flags, s.Origins = series.Flags{}, series.Origins{}
+	for _, i := range order {
+		s.Flags.Append(flags.At(i))
+		s.Origins.Append(origins.At(i))
+	}
 	if s.From != nil {
 		s.From = pick(s.From, order)
 	}
@@ -195,7 +201,8 @@ func (k *counter) believable(amount float64, dtMS int64) bool {
 func (k *counter) emit(from int64, i int, amount float64, f series.Flag) {
 	s := k.s
 	s.T, s.From, s.V = append(s.T, k.c.T[i]), append(s.From, from), append(s.V, amount)
-	s.Flags, s.Origins = append(s.Flags, f), append(s.Origins, k.c.Origins[i])
+	s.Flags.Append(f)
+	s.Origins.Append(k.c.Origins.At(i))
 }
 
 // count books an amount up to reading i and goes on from there.

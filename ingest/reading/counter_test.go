@@ -35,7 +35,7 @@ func count(t *testing.T, q series.Quantity, c *Column) (*series.Series, CounterF
 func total(s *series.Series) float64 {
 	sum := 0.0
 	for i, v := range s.V {
-		if s.Flags[i] == 0 {
+		if s.Flags.At(i) == 0 {
 			sum += v
 		}
 	}
@@ -128,11 +128,11 @@ func TestCounterThatResetsDaily(t *testing.T) {
 func TestFlaggedReadingsOfACounterKeepTheirPlace(t *testing.T) {
 	c := column(1000, 1010, 1010, 1020)
 	c.T[2] = c.T[1]
-	c.Flags[1] = series.Duplicate
+	c.Flags.Or(1, series.Duplicate)
 	s, _ := count(t, "loop_volume", c)
 	require.Equal(t, 20.0, total(s))
 	require.Len(t, s.V, 3)
-	require.Equal(t, series.Duplicate, s.Flags[0])
+	require.Equal(t, series.Duplicate, s.Flags.At(0))
 }
 
 func TestCounterRecognised(t *testing.T) {

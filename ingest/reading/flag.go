@@ -29,8 +29,8 @@ func Flag(s *series.Series, l Limits, written func(float64) float64, opt FlagOpt
 		temperatureCodes(s, l, written, opt)
 	case series.OnOff:
 		for i, v := range s.V {
-			if v != 0 && v != 1 {
-				s.Flags[i] |= series.Range
+			if v != 0 && v != 1 && s.Flags.At(i)&series.Absent == 0 {
+				s.Flags.Or(i, series.Range)
 			}
 		}
 		return 0
@@ -64,11 +64,11 @@ func outOfRange(s *series.Series, l Limits, opt FlagOptions) {
 		limit = rateCap(s.Quantity, opt)
 	}
 	for i, v := range s.V {
-		if s.Flags[i] != 0 {
+		if s.Flags.At(i) != 0 {
 			continue
 		}
 		if v < l.Low || v > l.High || s.From != nil && v > limit*float64(max(s.T[i]-s.From[i], s.IntervalMS)) {
-			s.Flags[i] |= series.Range
+			s.Flags.Or(i, series.Range)
 		}
 	}
 }
@@ -79,7 +79,7 @@ func zeroNoise(s *series.Series, opt FlagOptions) int {
 	n := 0
 	limit := math.NaN()
 	for i, v := range s.V {
-		if v >= 0 || s.Flags[i] != 0 {
+		if v >= 0 || s.Flags.At(i) != 0 {
 			continue
 		}
 		if math.IsNaN(limit) {
@@ -117,11 +117,11 @@ var allOnes = [...]float64{-0.0625, -0.06, -0.063}
 // elsewhere and flagged only where both neighbours are far from them.
 func temperatureCodes(s *series.Series, l Limits, written func(float64) float64, opt FlagOptions) {
 	for i, v := range s.V {
-		if s.Flags[i] != 0 {
+		if s.Flags.At(i) != 0 {
 			continue
 		}
 		if (v < l.Low || v > l.High) && (isCode(written(v)) || isCode(v)) {
-			s.Flags[i] |= series.Sentinel
+			s.Flags.Or(i, series.Sentinel)
 		}
 	}
 	if s.Quantity == "tank_setpoint" || s.Quantity == "element_setpoint" {
@@ -133,10 +133,10 @@ func temperatureCodes(s *series.Series, l Limits, written func(float64) float64,
 	}
 	for i := 0; i < len(s.V); {
 		end := equalRun(s, i)
-		if s.Flags[i] == 0 && standsApart(s, i, end, farK, opt) {
+		if s.Flags.At(i) == 0 && standsApart(s, i, end, farK, opt) {
 			for k := i; k < end; k++ {
-				if s.Flags[k] == 0 {
-					s.Flags[k] |= series.Sentinel
+				if s.Flags.At(k) == 0 {
+					s.Flags.Or(k, series.Sentinel)
 				}
 			}
 		}
@@ -173,10 +173,10 @@ func standsApart(s *series.Series, i, end int, farK float64, opt FlagOptions) bo
 // ones passed over.
 func equalRun(s *series.Series, i int) int {
 	end := i + 1
-	for end < len(s.V) && (s.V[end] == s.V[i] || s.Flags[i] == 0 && s.Flags[end] != 0) {
+	for end < len(s.V) && (s.V[end] == s.V[i] || s.Flags.At(i) == 0 && s.Flags.At(end) != 0) {
 		end++
 	}
-	for end > i+1 && s.Flags[end-1] != 0 {
+	for end > i+1 && s.Flags.At(end-1) != 0 {
 		end--
 	}
 	return end
@@ -188,7 +188,7 @@ func loggerCodes(s *series.Series, l Limits, written func(float64) float64) {
 	most := 0.0
 	var at []int
 	for i, v := range s.V {
-		if s.Flags[i] != 0 {
+		if s.Flags.At(i) != 0 {
 			continue
 		}
 		if math.Abs(v) > 3*most || v < l.Low || v > l.High {
@@ -203,14 +203,14 @@ func loggerCodes(s *series.Series, l Limits, written func(float64) float64) {
 	}
 	for _, i := range at {
 		if v := s.V[i]; v < l.Low || v > l.High || math.Abs(v) > 3*most {
-			s.Flags[i] |= series.Sentinel
+			s.Flags.Or(i, series.Sentinel)
 		}
 	}
 }
 
 func goodBefore(s *series.Series, i int) int {
 	for i--; i >= 0; i-- {
-		if s.Flags[i] == 0 {
+		if s.Flags.At(i) == 0 {
 			return i
 		}
 	}
@@ -219,7 +219,7 @@ func goodBefore(s *series.Series, i int) int {
 
 func goodAfter(s *series.Series, i int) int {
 	for ; i < len(s.V); i++ {
-		if s.Flags[i] == 0 {
+		if s.Flags.At(i) == 0 {
 			return i
 		}
 	}
@@ -229,10 +229,15 @@ func goodAfter(s *series.Series, i int) int {
 // gapBetween tells whether the readings a < b do not follow each other closely.
 // Flagged readings between them count as logged.
 func gapBetween(s *series.Series, a, b int, opt FlagOptions) bool {
+	last := s.T[a]
 	for k := a + 1; k <= b; k++ {
-		if float64(s.T[k]-s.T[k-1]) > opt.GapIntervals*float64(s.IntervalMS) {
+		if s.Flags.At(k)&series.Absent != 0 {
+			continue
+		}
+		if float64(s.T[k]-last) > opt.GapIntervals*float64(s.IntervalMS) {
 			return true
 		}
+		last = s.T[k]
 	}
 	return false
 }

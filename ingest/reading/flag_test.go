@@ -94,7 +94,7 @@ func TestFlags(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			s := instant(c.q, c.stepS, c.v...)
 			flagBoth(s, Beside{})
-			require.Equal(t, c.want, s.Flags)
+			require.Equal(t, c.want, s.Flags.List())
 			require.Equal(t, len(c.v), len(s.V), "flagged, never erased")
 		})
 	}
@@ -105,11 +105,11 @@ func TestFlags(t *testing.T) {
 func TestRateTakesANewLevel(t *testing.T) {
 	s := instant("bed_temp", 3600, join(repeat(45, 5), repeat(30, 8))...)
 	flagBoth(s, Beside{})
-	require.Equal(t, []series.Flag{0, 0, 0, 0, 0, series.Rate, series.Rate, series.Rate, 0, 0, 0, 0, 0}, s.Flags)
+	require.Equal(t, []series.Flag{0, 0, 0, 0, 0, series.Rate, series.Rate, series.Rate, 0, 0, 0, 0, 0}, s.Flags.List())
 	// Around an event of the bed nothing is judged.
 	s = instant("bed_temp", 3600, join(repeat(45, 5), repeat(30, 8))...)
 	flagBoth(s, Beside{Quiet: func(int64) bool { return true }})
-	require.Equal(t, make([]series.Flag, 13), s.Flags)
+	require.Equal(t, make([]series.Flag, 13), s.Flags.List())
 }
 
 // A pipe probe is judged where the flow beside it does not change.
@@ -127,7 +127,7 @@ func TestSpikesOfPipeProbes(t *testing.T) {
 	} {
 		s := probe()
 		flagBoth(s, Beside{Flow: []*series.Series{instant("loop_flow", 60, c.flow...)}})
-		require.Equal(t, c.want, s.Flags[3], name)
+		require.Equal(t, c.want, s.Flags.At(3), name)
 	}
 }
 
@@ -141,7 +141,7 @@ func TestStuck(t *testing.T) {
 	}
 	stuckShare := func(s *series.Series) int {
 		n := 0
-		for _, f := range s.Flags {
+		for _, f := range s.Flags.List() {
 			if f == series.Stuck {
 				n++
 			}
@@ -188,8 +188,8 @@ func TestZeroNoise(t *testing.T) {
 	opt := DefaultFlagOptions()
 	require.Equal(t, 2, Flag(s, opt.LimitsFor(s.Quantity), same, opt))
 	require.Equal(t, 0.0, s.V[50])
-	require.Equal(t, series.Flag(0), s.Flags[50])
-	require.Equal(t, series.Range, s.Flags[52])
+	require.Equal(t, series.Flag(0), s.Flags.At(50))
+	require.Equal(t, series.Range, s.Flags.At(52))
 }
 
 // Amounts faster than any meter are out of range.
@@ -198,8 +198,8 @@ func TestAmountOutOfRange(t *testing.T) {
 	Series(s, column(0, 5, 65535, 0, 4, 3, 0, 0, 2), Meaning{Quantity: "loop_volume", FactorBase: 1}, DefaultFlagOptions())
 	require.False(t, s.Counter)
 	flagBoth(s, Beside{})
-	require.Equal(t, series.Range, s.Flags[2])
-	require.Equal(t, series.Flag(0), s.Flags[1])
+	require.Equal(t, series.Range, s.Flags.At(2))
+	require.Equal(t, series.Flag(0), s.Flags.At(1))
 }
 
 func TestLimits(t *testing.T) {
@@ -228,11 +228,11 @@ func BenchmarkFlags(b *testing.B) {
 	v[777] = -127
 	s := instant("tank_temp", 60, v...)
 	flagBoth(s, Beside{})
-	if s.Flags[777] != series.Sentinel || s.Kept() != n-1 {
+	if s.Flags.At(777) != series.Sentinel || s.Kept() != n-1 {
 		b.Fatal(s.Kept())
 	}
 	for b.Loop() {
-		clear(s.Flags)
+		s.Flags = series.NewFlags(n)
 		flagBoth(s, Beside{})
 	}
 	b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds(), "readings/s")

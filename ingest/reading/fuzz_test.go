@@ -40,7 +40,7 @@ func FuzzCounter(f *testing.F) {
 			t.Fatalf("%d amounts of %d readings", len(s.V), len(steps))
 		}
 		for i, x := range s.V {
-			if math.IsNaN(x) || math.IsInf(x, 0) || s.Flags[i] == 0 && x < 0 || s.From[i] > s.T[i] || i > 0 && s.T[i] < s.T[i-1] {
+			if math.IsNaN(x) || math.IsInf(x, 0) || s.Flags.At(i) == 0 && x < 0 || s.From[i] > s.T[i] || i > 0 && s.T[i] < s.T[i-1] {
 				t.Fatal(i, x, s.From[i], s.T[i])
 			}
 		}

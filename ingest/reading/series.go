@@ -36,6 +36,10 @@ type Findings struct {
 func Series(s *series.Series, c *Column, m Meaning, opt FlagOptions) Findings {
 	info, _ := series.Lookup(m.Quantity)
 	usual, regular := Pace(c.T)
+	if c.Flags.Absent() > 0 && (!regular || !onAxis(info.Class) || float64(c.Flags.Absent()) > mostAbsent*float64(len(c.T))) {
+		c.Compact()
+		usual, regular = Pace(c.T)
+	}
 	s.IntervalMS = usual
 	s.T, s.V, s.Flags, s.Origins = c.T, c.V, c.Flags, c.Origins
 	gapMS := int64(opt.GapIntervals * float64(usual))
@@ -66,6 +70,20 @@ func Series(s *series.Series, c *Column, m Meaning, opt FlagOptions) Findings {
 		}
 	}
 	return Findings{}
+}
+
+// mostAbsent is the share of a table's rows without a reading in a column up to
+// which the column keeps the table's stamps: its own pace is then theirs.
+const mostAbsent = 0.2
+
+// onAxis tells whether a class of readings can stand beside empty places: a
+// state holds until its next row, and a total is counted from the last one.
+func onAxis(c series.Class) bool {
+	switch c {
+	case series.OnOff, series.Volume, series.Energy:
+		return false
+	}
+	return true
 }
 
 // maxHoldMS is how long a rate in a log of events is held at most: a day; a

@@ -41,6 +41,10 @@ const (
 	Rate
 	Duplicate
 	Order
+	// Absent: there is no reading at this stamp, only at that of its neighbours
+	// in the row; the value is NaN. It is not among the names: what was never
+	// read is no bad reading.
+	Absent
 )
 
 // FlagNames are the names of the flags as results.json and record.csv print
@@ -78,15 +82,17 @@ type Series struct {
 	Fit string
 
 	// T are the stamps, ascending; for Mean and Amount the END of the interval.
+	// The columns of one table share them: T and From are never written to.
 	T []int64
 	// From are the starts of the intervals of Mean and Amount, else nil.
 	From []int64
-	// V are the values in the base unit. Never NaN or Inf.
+	// V are the values in the base unit. Never Inf; NaN just where flagged
+	// Absent.
 	V []float64
-	// Flags, one a reading.
-	Flags []Flag
-	// Origins, one a reading.
-	Origins []Origin
+	// Flags, one a stamp.
+	Flags Flags
+	// Origins, one a stamp.
+	Origins Origins
 
 	// IntervalMS is the usual (median) interval between stamps.
 	IntervalMS int64
@@ -217,15 +223,10 @@ func Lookup(q Quantity) (info Info, ok bool) {
 }
 
 // Kept is the number of readings without a flag.
-func (s *Series) Kept() int {
-	n := 0
-	for _, f := range s.Flags {
-		if f == 0 {
-			n++
-		}
-	}
-	return n
-}
+func (s *Series) Kept() int { return len(s.V) - s.Flags.Set() }
+
+// Samples is the number of readings, flagged ones among them.
+func (s *Series) Samples() int { return len(s.V) - s.Flags.Absent() }
 
 // Fault is one reason why the input cannot be used.
 type Fault struct {

@@ -1,0 +1,162 @@
+package series
+
+// flagPage is how many readings share one page of flags: small enough that a
+// season of single bad readings takes a fraction of a byte a reading.
+const flagPage = 256
+
+// Flags are the flags of a series' readings, one a reading, kept sparse: a
+// stretch without a flag takes no room. The zero value holds none.
+type Flags struct {
+	n, set, absent int
+	pages          []*[flagPage]Flag
+}
+
+// NewFlags are the flags of n readings, none set.
+func NewFlags(n int) Flags { return Flags{n: n} }
+
+// FlagsOf are the flags as listed, one a reading.
+func FlagsOf(list ...Flag) Flags {
+	var f Flags
+	for _, x := range list {
+		f.Append(x)
+	}
+	return f
+}
+
+// Len is the number of readings.
+func (f *Flags) Len() int { return f.n }
+
+// Set is the number of readings that carry a flag, absent ones among them.
+func (f *Flags) Set() int { return f.set }
+
+// Absent is the number of stamps without a reading.
+func (f *Flags) Absent() int { return f.absent }
+
+// At gives the flags of reading i; 0 = kept.
+func (f *Flags) At(i int) Flag {
+	if p := i / flagPage; p < len(f.pages) && f.pages[p] != nil {
+		return f.pages[p][i%flagPage]
+	}
+	return 0
+}
+
+// Or adds flags to reading i.
+func (f *Flags) Or(i int, x Flag) {
+	if x == 0 {
+		return
+	}
+	p := i / flagPage
+	if p >= len(f.pages) {
+		f.pages = append(f.pages, make([]*[flagPage]Flag, p+1-len(f.pages))...)
+	}
+	if f.pages[p] == nil {
+		f.pages[p] = new([flagPage]Flag)
+	}
+	at := &f.pages[p][i%flagPage]
+	if *at == 0 {
+		f.set++
+	}
+	if x&^*at&Absent != 0 {
+		f.absent++
+	}
+	*at |= x
+}
+
+// Append adds the flags of one more reading.
+func (f *Flags) Append(x Flag) {
+	f.n++
+	f.Or(f.n-1, x)
+}
+
+// Clean tells whether no reading in [lo, hi) carries a flag.
+func (f *Flags) Clean(lo, hi int) bool {
+	for i := lo; i < hi; i++ {
+		if p := i / flagPage; p >= len(f.pages) {
+			return true
+		} else if f.pages[p] == nil {
+			i = (p+1)*flagPage - 1
+			continue
+		}
+		if f.At(i) != 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// Origins say where the readings of a series stand, kept as runs of rows that
+// follow each other upwards or downwards in one file. The zero value holds
+// none.
+type Origins struct {
+	n    int
+	runs []originRun
+}
+
+// originRun is a run of readings: the first at index at, each further one step
+// lines on.
+type originRun struct {
+	at   int
+	from Origin
+	step int32
+}
+
+// Len is the number of readings.
+func (o *Origins) Len() int { return o.n }
+
+// Append adds the place of one more reading.
+func (o *Origins) Append(x Origin) {
+	i := o.n
+	o.n++
+	if k := len(o.runs) - 1; k >= 0 {
+		r := &o.runs[k]
+		if i == r.at+1 && x.File == r.from.File && (x.Line == r.from.Line+1 || x.Line == r.from.Line-1) {
+			r.step = x.Line - r.from.Line
+			return
+		}
+		if r.step != 0 && x.File == r.from.File && x.Line == r.from.Line+r.step*int32(i-r.at) {
+			return
+		}
+	}
+	o.runs = append(o.runs, originRun{at: i, from: x})
+}
+
+// AppendRun adds n readings in rows that follow each other.
+func (o *Origins) AppendRun(from Origin, n int) {
+	if n <= 0 {
+		return
+	}
+	o.runs = append(o.runs, originRun{at: o.n, from: from, step: 1})
+	o.n += n
+}
+
+// AppendAll adds the places of another series' readings.
+func (o *Origins) AppendAll(x *Origins) {
+	for _, r := range x.runs {
+		r.at += o.n
+		o.runs = append(o.runs, r)
+	}
+	o.n += x.n
+}
+
+// At gives the place of reading i.
+func (o *Origins) At(i int) Origin {
+	lo, hi := 0, len(o.runs)
+	for hi-lo > 1 {
+		if mid := (lo + hi) / 2; o.runs[mid].at <= i {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	r := o.runs[lo]
+	return Origin{File: r.from.File, Line: r.from.Line + r.step*int32(i-r.at)}
+}
+
+// List gives the flags one by one.
+func (f *Flags) List() []Flag {
+	out := make([]Flag, f.n)
+	for i := range out {
+		out[i] = f.At(i)
+	}
+	return out
+}

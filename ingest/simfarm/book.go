@@ -70,7 +70,7 @@ func (f *Farm) readingsSheet(x *excelize.File, l *Logger, r *readings) error {
 		row[0] = excelize.Cell{StyleID: style, Value: excelSerial(s, zone)}
 		for c := range l.Columns {
 			row[c+1] = rounded(r.values[c][i], l.Columns[c].Decimals)
-			if bad := r.bad(c, i); bad != "" {
+			if bad, ok := r.bad(c, i); ok {
 				row[c+1] = bad
 			}
 		}

@@ -36,9 +36,12 @@ type Farm struct {
 
 	// signal[s][i] is signal s at start + 60 i seconds.
 	signal [signals][]float64
-	loop   trace
-	plate  trace
-	wash   trace
+	// quick[s][i] is signal s at start + stepS i seconds; nil where no logger is
+	// quicker than a minute.
+	quick [signals][]float64
+	loop  trace
+	plate trace
+	wash  trace
 	// by month of the cycle: electricity and its price.
 	elementKWh, compressorKWh, pumpH  []float64
 	elementMoney, pumpHMoney, gainKWh []float64

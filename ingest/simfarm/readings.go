@@ -13,7 +13,10 @@ type readings struct {
 	odd    []map[int]string // by column: rows that say something else
 }
 
-func (r *readings) bad(column, row int) string { return r.odd[column][row] }
+func (r *readings) bad(column, row int) (cell string, ok bool) {
+	cell, ok = r.odd[column][row]
+	return cell, ok
+}
 
 // readings takes every column's readings at the logger's own times.
 func (f *Farm) readings(li int) *readings {
@@ -83,8 +86,10 @@ func (f *Farm) idleGaps(l *Logger) [][2]float64 {
 
 // at is a signal between its samples; states hold.
 func (f *Farm) at(s Signal, seconds float64) float64 {
-	v := f.signal[s]
-	x := seconds / 60
+	v, x := f.signal[s], seconds/60
+	if f.quick[s] != nil {
+		v, x = f.quick[s], seconds/stepS
+	}
 	i := min(max(int(x), 0), len(v)-2)
 	if s == PumpOn || s == CompressorOn {
 		if x >= float64(len(v)-1) {
@@ -162,12 +167,15 @@ func stuck(c *Column, r *readings, v []float64) {
 }
 
 func odd(c *Column, rows int, rng *rand.Rand) map[int]string {
-	if c.Sentinels == 0 {
+	if c.Sentinels+c.Empty == 0 {
 		return nil
 	}
 	m := map[int]string{}
 	for range c.Sentinels {
 		m[1+rng.IntN(rows-2)] = c.Sentinel
+	}
+	for range c.Empty {
+		m[1+rng.IntN(rows-2)] = ""
 	}
 	return m
 }

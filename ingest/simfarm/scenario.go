@@ -2,6 +2,7 @@ package simfarm
 
 import (
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -180,6 +181,8 @@ type Column struct {
 	// Sentinels: so many readings are replaced by Sentinel.
 	Sentinels int
 	Sentinel  string
+	// Empty: so many cells are left empty.
+	Empty int
 	// ResetDay: a running counter starts again at 0 (0 = never). StartAt: its
 	// first reading.
 	ResetDay, StartAt float64
@@ -246,8 +249,8 @@ func (s Scenario) Validate() error {
 		}
 	}
 	for _, l := range s.Loggers {
-		if l.IntervalS < 60 || l.IntervalS%60 != 0 || len(l.Columns) == 0 {
-			return fmt.Errorf("simfarm: logger %s: interval %d s and %d columns; want whole minutes and at least one column", l.Name, l.IntervalS, len(l.Columns))
+		if !l.even() || len(l.Columns) == 0 {
+			return fmt.Errorf("simfarm: logger %s: interval %d s and %d columns; want 10, 20 or 30 s or whole minutes, and at least one column", l.Name, l.IntervalS, len(l.Columns))
 		}
 	}
 	if _, err := time.Parse(dayLayout, s.Start); err != nil {
@@ -255,5 +258,20 @@ func (s Scenario) Validate() error {
 	}
 	return nil
 }
+
+// quick: some logger is quicker than a minute.
+func (s *Scenario) quick() bool {
+	return slices.ContainsFunc(s.Loggers, func(l Logger) bool { return l.quick() })
+}
+
+// even: whole minutes, or whole steps that a minute is a multiple of.
+func (l *Logger) even() bool {
+	if l.quick() {
+		return l.IntervalS >= stepS && l.IntervalS%stepS == 0 && 60%l.IntervalS == 0
+	}
+	return l.IntervalS%60 == 0
+}
+
+func (l *Logger) quick() bool { return l.IntervalS < 60 }
 
 const dayLayout = "2006-01-02"

@@ -58,6 +58,12 @@ func newSim(f *Farm) *sim {
 	for i := range f.signal {
 		f.signal[i] = make([]float64, 0, n)
 	}
+	if m.s.quick() {
+		n = int((f.end-f.start)/stepS) + 1
+		for i := range f.quick {
+			f.quick[i] = make([]float64, 0, n)
+		}
+	}
 	k := len(f.months)
 	for _, p := range []*[]float64{&f.elementKWh, &f.compressorKWh, &f.pumpH, &f.elementMoney, &f.pumpHMoney, &f.gainKWh} {
 		*p = make([]float64, k)
@@ -98,14 +104,20 @@ func (m *sim) run() {
 		m.now = f.start + int64(m.step)*stepS
 		if m.step%sampleEvery == 0 {
 			m.weather(m.now)
-			m.sample()
+			m.sample(&m.f.signal)
+		}
+		if f.quick[0] != nil {
+			m.sample(&m.f.quick)
 		}
 		m.advance()
 		for i, at := range m.places() {
 			m.probe[i] = at + (m.probe[i]-at)*decay[i]
 		}
 	}
-	m.sample()
+	m.sample(&f.signal)
+	if f.quick[0] != nil {
+		m.sample(&f.quick)
+	}
 	m.relaxStanding()
 	c := &f.closure
 	c.bedKJ, c.airKJ = m.chain.bedKJ, m.chain.airKJ
@@ -213,9 +225,8 @@ func (m *sim) bed(dtS float64) {
 	m.probeBedC = own + b.ProbeOffsetK - b.ProbeShare*m.depletedK
 }
 
-// sample notes all signals, once a minute.
-func (m *sim) sample() {
-	sig := &m.f.signal
+// sample notes all signals: once a minute, and at each step for quick loggers.
+func (m *sim) sample(sig *[signals][]float64) {
 	for s := range Air {
 		sig[s] = append(sig[s], m.probe[s])
 	}

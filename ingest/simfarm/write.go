@@ -159,7 +159,7 @@ func (t *text) rows(r *readings) {
 		t.body = s.append(t.body, at)
 		for c := range n {
 			t.body = append(t.body, t.l.Separator)
-			if bad := r.bad(c, i); bad != "" {
+			if bad, ok := r.bad(c, i); ok {
 				t.body = append(t.body, bad...)
 				continue
 			}

@@ -3,7 +3,6 @@ package grid
 import (
 	"fmt"
 	"math"
-	"slices"
 )
 
 // A pipe probe means something only while water moves past it and once the
@@ -400,12 +399,12 @@ func (k *booker) bookSlow(x run, flush int64) bool {
 
 // span is the first and last reading within [from, to].
 func (k *booker) span(from, to int64) (first, last int64, ok bool) {
-	lo, _ := slices.BinarySearch(k.p.At, from)
-	hi, _ := slices.BinarySearch(k.p.At, to+1)
-	if lo >= hi {
+	r := &k.p.Readings
+	lo, hi := r.from(from), r.upTo(to)
+	if lo > hi {
 		return 0, 0, false
 	}
-	return k.p.At[lo], k.p.At[hi-1], true
+	return r.at(lo), r.at(hi), true
 }
 
 // bookShort: a run too short to flush its probe. A fast log's last cell but
@@ -434,11 +433,11 @@ func (k *booker) bookShort(x run) {
 // cooledLead books the litres that stood in the lead pipe at the reading
 // before the run.
 func (k *booker) cooledLead(x run) {
-	lo, _ := slices.BinarySearch(k.p.At, x.start+1)
-	if lo == 0 {
+	last := k.p.Readings.upTo(x.start)
+	if last < 0 {
 		return
 	}
-	still := k.valueAt(k.p.At[lo-1])
+	still := k.valueAt(k.p.Readings.at(last))
 	if still != still {
 		return
 	}
@@ -454,8 +453,10 @@ func (k *booker) cooledLead(x run) {
 
 // valueAt reads the probe at a stamp.
 func (k *booker) valueAt(ms int64) float64 {
-	if j, ok := slices.BinarySearch(k.p.At, ms); ok && k.p.Read != nil {
-		return k.p.Read[j]
+	if k.p.One {
+		if v, ok := k.p.Readings.value(ms); ok {
+			return v
+		}
 	}
 	g := k.r.Grid
 	row := k.p.Edges

@@ -3,9 +3,10 @@ package grid
 import (
 	"cmp"
 	"fmt"
-	"math"
+	"runtime"
 	"slices"
 	"sync"
+	"sync/atomic"
 
 	"yardheat/ingest"
 	"yardheat/ingest/series"
@@ -53,9 +54,15 @@ func Build(rec *ingest.Record, fromMS, toMS int64, opt Options) (*Grid, error) {
 		return cmp.Or(cmp.Compare(rank(a.Quantity), rank(b.Quantity)), cmp.Compare(a.Place, b.Place), cmp.Compare(a.Probe, b.Probe))
 	})
 	g.Channels = make([]Channel, len(sorted))
+	var taken atomic.Int64
 	var wg sync.WaitGroup
-	for i, s := range sorted {
-		wg.Go(func() { g.Channels[i] = g.channel(s, rec.Last, opt) })
+	for range min(runtime.GOMAXPROCS(0), len(sorted)) {
+		wg.Go(func() {
+			l := layer{g: g, opt: opt, lastMS: rec.Last}
+			for i := int(taken.Add(1)) - 1; i < len(sorted); i = int(taken.Add(1)) - 1 {
+				g.Channels[i] = l.channel(sorted[i])
+			}
+		})
 	}
 	wg.Wait()
 	return g, nil
@@ -90,168 +97,100 @@ func stepMS(all []*series.Series, spanMS int64, opt Options) int64 {
 	return int64(s*1000 + 0.5)
 }
 
+// layer lays series on the grid one after the other.
+type layer struct {
+	g      *Grid
+	opt    Options
+	lastMS int64
+	seenMS []float64 // to work in
+}
+
+func (l *layer) cells() axis { return axis{l.g.StartMS, l.g.StepMS(), l.g.N} }
+
+func (l *layer) spreader() *spreader {
+	if l.seenMS == nil {
+		l.seenMS = make([]float64, l.g.N)
+	}
+	return newSpreader(l.cells(), l.seenMS)
+}
+
 // channel lays one series on the grid by the rule of its kind.
-func (g *Grid) channel(s *series.Series, lastMS int64, opt Options) Channel {
+func (l *layer) channel(s *series.Series) Channel {
 	info, _ := series.Lookup(s.Quantity)
 	c := Channel{
 		Quantity: s.Quantity, Place: s.Place, Probe: s.Probe, Fit: s.Fit, Unit: unit(info.Class), From: from(s, info.Class),
-		UsualS: float64(s.IntervalMS) / 1000, ResolutionBase: s.ResolutionBase, Flags: g.flags(s),
+		UsualS: float64(s.IntervalMS) / 1000, ResolutionBase: s.ResolutionBase, Flags: l.g.flags(s),
 	}
-	k := g.kept(s)
-	cells := axis{g.StartMS, g.StepMS(), g.N}
+	r := l.g.near(s)
 	switch {
 	case s.Kind == series.State:
-		sp := newSpreader(cells)
-		sp.hold(k.at, k.v, s.HoldMS, max(lastMS, g.StartMS))
-		c.Values = sp.means(opt.CoveredShare)
+		sp := l.spreader()
+		sp.hold(&r, s.HoldMS, max(l.lastMS, l.g.StartMS))
+		c.Values = sp.means(l.opt.CoveredShare)
 	case s.Kind == series.Amount && (info.Class == series.Volume || info.Class == series.Energy),
 		s.Kind == series.Mean && (info.Class == series.Flow || info.Class == series.Power):
-		c.Values = g.spreadOut(s.Kind, info.Class, k.steady(s, info.Class, opt), cells, opt)
+		c.Values = l.spreadOut(s, info.Class, &r)
 	default:
-		g.readings(&c, s, info, k, opt)
+		l.readings(&c, s, info, r)
 	}
 	return c
 }
 
 // readings lays instants (and means that stand for their interval's middle) on
 // the grid by straight lines.
-func (g *Grid) readings(c *Channel, s *series.Series, info series.Info, k kept, opt Options) {
-	at := k.at
-	if s.Kind == series.Mean && k.from != nil {
-		at = make([]int64, len(k.at))
-		for i := range at {
-			at[i] = k.from[i] + (k.at[i]-k.from[i])/2
-		}
+func (l *layer) readings(c *Channel, s *series.Series, info series.Info, r Readings) {
+	if s.Kind == series.Mean && s.From != nil {
+		r.mid = true
 		c.HalfS = float64(s.IntervalMS) / 2000
 	}
-	bridge := int64(max(opt.BridgeIntervals*float64(s.IntervalMS), opt.BridgeS*1000))
-	step := g.StepMS()
-	c.Values = unknown(g.N)
-	interpolate(at, k.v, axis{g.StartMS + step/2, step, g.N}, bridge, c.Values)
+	bridge := int64(max(l.opt.BridgeIntervals*float64(s.IntervalMS), l.opt.BridgeS*1000))
+	a := l.cells()
+	c.Values = interpolate(&r, axis{a.t0 + a.step/2, a.step, a.n}, bridge)
 	if info.Class != series.Temperature {
 		return
 	}
-	c.At, c.Read = at, k.v
+	c.Readings = r
 	if info.Pipe {
-		c.Edges = unknown(g.N + 1)
-		interpolate(at, k.v, axis{g.StartMS, step, g.N + 1}, bridge, c.Edges)
+		c.Edges = interpolate(&r, axis{a.t0, a.step, a.n + 1}, bridge)
 	}
 }
 
-// spreadOut lays amounts and means on the cells they passed in.
-func (g *Grid) spreadOut(kind series.Kind, class series.Class, k kept, cells axis, opt Options) []float64 {
-	sp := newSpreader(cells)
-	longest := opt.LongestEnergyS
+// spreadOut lays amounts and means on the cells they passed in. A counter's
+// single step (at most one and a half of its resolution) is joined with the
+// stillness before it, back to the step before, where that is not longer ago
+// than a pulse may take. The amounts stay what they are.
+func (l *layer) spreadOut(s *series.Series, class series.Class, r *Readings) []float64 {
+	opt := &l.opt
+	longest, within := opt.LongestEnergyS, opt.PulseEnergyS
 	if class == series.Volume || class == series.Flow {
 		longest = opt.LongestVolumeS
 	}
-	longest = max(longest, opt.BridgeIntervals*k.usualS)
-	perMS := 60000.0 // L over ms → L/min
-	if class == series.Energy {
-		perMS = 3600000 // kWh over ms → kW
+	if class != series.Energy {
+		within = opt.PulseVolumeS
 	}
-	for i, to := range k.at {
-		from, rate := k.start(i), k.v[i]
-		d := float64(to - from)
-		if d <= 0 {
-			continue
-		}
-		if d > longest*1000 && (rate != 0 || d > opt.LongestZeroS*1000) {
-			continue
-		}
-		if kind == series.Amount {
-			rate *= perMS / d
-		}
-		sp.spread(from, to, rate)
-	}
-	return sp.means(opt.CoveredShare)
-}
-
-// kept are the readings without a flag, near the grid.
-type kept struct {
-	at, from []int64
-	v        []float64
-	usualS   float64
-}
-
-// start of the interval that ends at reading i: as logged, else one usual
-// interval before.
-func (k *kept) start(i int) int64 {
-	if i < len(k.from) {
-		return k.from[i]
-	}
-	return k.at[i] - int64(k.usualS*1000)
-}
-
-func (g *Grid) kept(s *series.Series) kept {
-	// A day on either side: what spans the edge of the period still reaches in.
-	// An event log's last row before the period may be older still.
-	lo, _ := slices.BinarySearch(s.T, g.StartMS-24*3600*1000)
-	if s.Kind == series.State && lo > 0 {
-		lo--
-	}
-	hi, _ := slices.BinarySearch(s.T, g.EndMS()+24*3600*1000)
-	k := kept{usualS: float64(s.IntervalMS) / 1000}
-	if s.Flags.Clean(lo, hi) {
-		k.at, k.v = s.T[lo:hi:hi], s.V[lo:hi:hi]
-		if s.From != nil {
-			k.from = s.From[lo:hi:hi]
-		}
-		return k
-	}
-	for i := lo; i < hi; i++ {
-		if s.Flags.At(i) != 0 {
-			continue
-		}
-		k.at, k.v = append(k.at, s.T[i]), append(k.v, s.V[i])
-		if s.From != nil {
-			k.from = append(k.from, s.From[i])
+	usualS := float64(s.IntervalMS) / 1000
+	longest = max(longest, opt.BridgeIntervals*usualS)
+	p := pour{spreader: l.spreader(), s: s, longestMS: longest * 1000, longestZeroMS: opt.LongestZeroS * 1000, usualMS: int64(usualS * 1000)}
+	if s.Kind == series.Amount {
+		p.perMS = 60000 // L over ms → L/min
+		if class == series.Energy {
+			p.perMS = 3600000 // kWh over ms → kW
 		}
 	}
-	return k
-}
-
-// steady joins a counter's single step (at most one and a half of its
-// resolution) with the stillness before it, back to the step before, where that
-// is not longer ago than a pulse may take. The amounts stay what they are.
-func (k kept) steady(s *series.Series, class series.Class, opt Options) kept {
-	within := opt.PulseVolumeS
-	if class == series.Energy {
-		within = opt.PulseEnergyS
+	if s.Kind == series.Amount && s.Counter && s.ResolutionBase > 0 && s.From != nil && within > 0 {
+		p.steady(r, 1.5*s.ResolutionBase, int64(within*1000))
+	} else {
+		p.all(r)
 	}
-	if s.Kind != series.Amount || !s.Counter || s.ResolutionBase <= 0 || k.from == nil || within <= 0 {
-		return k
-	}
-	out := kept{usualS: k.usualS, at: make([]int64, 0, len(k.at)), from: make([]int64, 0, len(k.at)), v: make([]float64, 0, len(k.at))}
-	still := -1 // where in out the stillness after a step begins
-	for i, v := range k.v {
-		from := k.from[i]
-		n := len(out.at)
-		joins := n > 0 && out.at[n-1] == from
-		switch {
-		case v == 0 && joins:
-			if out.v[n-1] != 0 {
-				still = n
-			}
-		case v > 0 && v <= 1.5*s.ResolutionBase && joins && still >= 0 && out.v[n-1] == 0 && k.at[i]-out.from[still] <= int64(within*1000):
-			from = out.from[still]
-			out.at, out.from, out.v = out.at[:still], out.from[:still], out.v[:still]
-			still = -1
-		default:
-			still = -1
-		}
-		out.at, out.from, out.v = append(out.at, k.at[i]), append(out.from, from), append(out.v, v)
-	}
-	return out
+	return p.means(opt.CoveredShare)
 }
 
 // flags are those of the readings that fall into each cell.
 func (g *Grid) flags(s *series.Series) []series.Flag {
 	var out []series.Flag
 	step := g.StepMS()
-	for i := range s.T {
-		f := s.Flags.At(i) &^ series.Absent
-		if f == 0 || s.T[i] <= g.StartMS || s.T[i] > g.EndMS() {
+	for i, f := range s.Flags.All() {
+		if f &^= series.Absent; f == 0 || s.T[i] <= g.StartMS || s.T[i] > g.EndMS() {
 			continue
 		}
 		if out == nil {
@@ -284,14 +223,4 @@ func from(s *series.Series, c series.Class) string {
 		return "rate"
 	}
 	return "reading"
-}
-
-// unknown is a slice of NaN.
-func unknown(n int) []float64 {
-	out := make([]float64, n)
-	nan := math.NaN()
-	for i := range out {
-		out[i] = nan
-	}
-	return out
 }

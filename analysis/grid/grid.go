@@ -43,11 +43,9 @@ type Channel struct {
 	// Edges: pipe temperatures only: the value at the left edge of each cell,
 	// N+1 of them, for the correction of a probe's lag. Else nil.
 	Edges []float64
-	// At: the stamps of the kept readings behind the values (temperatures
-	// only), Unix ms: between them a value is interpolated, not read.
-	At []int64
-	// Read: those readings.
-	Read []float64
+	// Readings are those behind the values (temperatures only): between them a
+	// value is interpolated, not read.
+	Readings Readings
 	// HalfS: a reading is the mean over this many seconds on either side of its
 	// stamp (temperatures logged as means); 0 = an instant.
 	HalfS float64

@@ -30,13 +30,12 @@ type Stream struct {
 	Quantity series.Quantity
 	Unit     string
 	Values   []float64
-	// Edges and At as in Channel (temperatures only; nil otherwise).
-	Edges []float64
-	At    []int64
-	HalfS float64
-	// Read: the readings at the stamps At, where there is one probe; nil for a
-	// mean of several.
-	Read []float64
+	// Edges and Readings as in Channel (temperatures only; nil otherwise). Of
+	// several probes they give the stamps alone; One: there is one.
+	Edges    []float64
+	Readings Readings
+	One      bool
+	HalfS    float64
 	// SpreadK: highest less lowest of the probes laid side by side; nil where
 	// there is one.
 	SpreadK []float64
@@ -81,19 +80,19 @@ func (g *Grid) together(q series.Quantity, chans []int) *Stream {
 		return nil
 	}
 	first := &g.Channels[chans[0]]
-	s := &Stream{Quantity: q, Unit: first.Unit, From: first.From, UsualS: first.UsualS, Edges: first.Edges, At: first.At, HalfS: first.HalfS, Values: first.Values}
+	s := &Stream{Quantity: q, Unit: first.Unit, From: first.From, UsualS: first.UsualS, Edges: first.Edges, Readings: first.Readings, HalfS: first.HalfS, Values: first.Values}
 	var names []string
 	for _, i := range chans {
 		c := &g.Channels[i]
 		s.Sources = append(s.Sources, Source{i, q, c.Place, c.Probe, "", 1 / float64(len(chans))})
 		names = append(names, c.Probe)
 		if c.UsualS > s.UsualS {
-			s.UsualS, s.At, s.HalfS = c.UsualS, c.At, c.HalfS
+			s.UsualS, s.Readings, s.HalfS = c.UsualS, c.Readings, c.HalfS
 		}
 	}
 	s.Name = strings.Join(names, ", ")
 	if len(chans) == 1 {
-		s.Read = first.Read
+		s.One = true
 		return s
 	}
 	rows := g.rows(chans, func(c *Channel) []float64 { return c.Values })

@@ -1,5 +1,7 @@
 package series
 
+import "iter"
+
 // flagPage is how many readings share one page of flags: small enough that a
 // season of single bad readings takes a fraction of a byte a reading.
 const flagPage = 256
@@ -82,6 +84,41 @@ func (f *Flags) Clean(lo, hi int) bool {
 		}
 	}
 	return true
+}
+
+// Until is the end of the stretch of readings without a flag that begins at i,
+// at most hi; i itself where that reading carries one.
+func (f *Flags) Until(i, hi int) int {
+	for i < hi {
+		p := i / flagPage
+		end := min((p+1)*flagPage, hi)
+		if p < len(f.pages) && f.pages[p] != nil {
+			for page := f.pages[p]; i < end; i++ {
+				if page[i%flagPage] != 0 {
+					return i
+				}
+			}
+		} else if i = end; p >= len(f.pages) {
+			return hi
+		}
+	}
+	return hi
+}
+
+// All gives the readings that carry a flag, in their order.
+func (f *Flags) All() iter.Seq2[int, Flag] {
+	return func(yield func(int, Flag) bool) {
+		for p, page := range f.pages {
+			if page == nil {
+				continue
+			}
+			for i, x := range page {
+				if x != 0 && !yield(p*flagPage+i, x) {
+					return
+				}
+			}
+		}
+	}
 }
 
 // Origins say where the readings of a series stand, kept as runs of rows that

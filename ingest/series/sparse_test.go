@@ -36,6 +36,27 @@ func TestSparseFormsHoldWhatPlainSlicesHold(t *testing.T) {
 		}
 		joined.AppendRun(Origin{File: 3, Line: 9}, 4)
 		joined.AppendAll(&origins)
+		next := 0
+		for i, f := range flags.All() {
+			for ; next < i; next++ {
+				require.Zero(t, plainF[next], "reading %d passed over", next)
+			}
+			require.NotZero(t, f)
+			require.Equal(t, plainF[i], f)
+			next++
+		}
+		for ; next < len(plainF); next++ {
+			require.Zero(t, plainF[next], "reading %d passed over", next)
+		}
+		for range 20 {
+			lo := rng.IntN(len(plainF) + 1)
+			hi := lo + rng.IntN(len(plainF)+1-lo)
+			want := lo
+			for want < hi && plainF[want] == 0 {
+				want++
+			}
+			require.Equal(t, want, flags.Until(lo, hi))
+		}
 		set, absent := 0, 0
 		for i, f := range plainF {
 			require.Equal(t, f, flags.At(i))

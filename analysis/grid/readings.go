@@ -1,0 +1,124 @@
+package grid
+
+import (
+	"slices"
+
+	"yardheat/ingest/series"
+)
+
+// Readings are the readings of one probe that carry no flag, on and about the
+// grid: a view of the series, nothing is copied. The zero value holds none.
+type Readings struct {
+	s      *series.Series
+	lo, hi int
+	// mid: a reading is the mean of its interval and stands at its middle.
+	mid bool
+}
+
+// near are the readings near the grid. A day on either side: what spans the
+// edge of the period still reaches in. An event log's last row before the
+// period may be older still.
+func (g *Grid) near(s *series.Series) Readings {
+	lo, _ := slices.BinarySearch(s.T, g.StartMS-24*3600*1000)
+	if s.Kind == series.State {
+		for back := true; back && lo > 0; back = s.Flags.At(lo)&series.Absent != 0 {
+			lo--
+		}
+	}
+	hi, _ := slices.BinarySearch(s.T, g.EndMS()+24*3600*1000)
+	return Readings{s: s, lo: lo, hi: hi}
+}
+
+// at is the stamp of reading i, Unix ms.
+func (r *Readings) at(i int) int64 {
+	t := r.s.T[i]
+	if r.mid {
+		from := r.s.From[i]
+		return from + (t-from)/2
+	}
+	return t
+}
+
+// next is the first reading at or after index i; hi where there is none.
+func (r *Readings) next(i int) int {
+	for i < r.hi && r.s.Flags.At(i) != 0 {
+		i++
+	}
+	return i
+}
+
+// from is the first reading that stands at or after a time; hi where there is
+// none.
+func (r *Readings) from(ms int64) int {
+	if r.s == nil {
+		return r.hi
+	}
+	i, _ := slices.BinarySearch(r.s.T[r.lo:r.hi], ms) // a middle stands before its stamp
+	i = r.next(r.lo + i)
+	for i < r.hi && r.at(i) < ms {
+		i = r.next(i + 1)
+	}
+	return i
+}
+
+// upTo is the last reading that stands at or before a time; -1 where there is
+// none.
+func (r *Readings) upTo(ms int64) int {
+	for i := r.from(ms+1) - 1; i >= r.lo; i-- {
+		if r.s.Flags.At(i) == 0 {
+			return i
+		}
+	}
+	return -1
+}
+
+// value is the reading that stands at a time.
+func (r *Readings) value(ms int64) (v float64, ok bool) {
+	if i := r.from(ms); i < r.hi && r.at(i) == ms {
+		return r.s.V[i], true
+	}
+	return 0, false
+}
+
+// pairs walks the readings that stand on either side of ascending times.
+type pairs struct {
+	r *Readings
+	// i is the reading before, n the one after; -1 and hi where there is none.
+	i, n int
+	// jump is how many readings the last move passed: where stamps are regular
+	// the next passes as many.
+	jump int
+}
+
+func (r *Readings) pairs() pairs { return pairs{r: r, i: -1, n: r.next(r.lo)} }
+
+// to moves on until reading i stands at or before the time and n after it. It
+// tells whether it moved.
+func (p *pairs) to(ms int64) bool {
+	from := p.n
+	for p.n < p.r.hi && p.r.at(p.n) <= ms {
+		p.i = p.n
+		if !p.r.mid {
+			p.i = p.leap(ms)
+		}
+		p.n = p.r.next(p.i + 1)
+		for p.r.s.Flags.At(p.i) != 0 {
+			p.i-- // at the latest p.n as it was
+		}
+	}
+	p.jump = p.n - from
+	return p.jump > 0
+}
+
+// leap is the last reading from n on, flagged or not, stamped at or before the
+// time.
+func (p *pairs) leap(ms int64) int {
+	t, i := p.r.s.T, min(p.n+max(p.jump-1, 0), p.r.hi-1)
+	for t[i] > ms {
+		i--
+	}
+	for i+1 < p.r.hi && t[i+1] <= ms {
+		i++
+	}
+	return i
+}

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"yardheat/ingest/clock"
+	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
 	"yardheat/ingest/table/celltext"
 )
@@ -81,6 +82,13 @@ func isTimeOfDay(cells []string) bool {
 		}
 	}
 	return 2*n >= len(cells)
+}
+
+// FindStamps settles which columns of a sample of the log's table hold its
+// stamps.
+func (t *Table) FindStamps(log *farm.Log) bool {
+	t.log = log
+	return t.findStamps()
 }
 
 // findStamps settles which columns of a table hold its stamps.
@@ -211,6 +219,10 @@ func (t *Table) noStamps() {
 // joinTexts makes the stamps' texts, one a row: several columns joined by a
 // blank, a date that stands only in the first row of its day carried on.
 func (t *Table) joinTexts() {
+	if t.Stream != nil {
+		t.texts, t.at = clock.Texts(t.Stream.Runs)
+		return
+	}
 	t.texts = make([]string, len(t.Rows))
 	if len(t.Columns) == 1 {
 		for i := range t.Rows {

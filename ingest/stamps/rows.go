@@ -62,7 +62,7 @@ func (t *Table) newestFirst(rows []int32) bool {
 // flag marks a row's readings.
 func (t *Table) flag(row int32, f series.Flag) {
 	if t.RowFlags == nil {
-		t.RowFlags = make([]series.Flag, len(t.Rows))
+		t.RowFlags = make([]series.Flag, t.rows())
 	}
 	t.RowFlags[row] |= f
 }
@@ -122,7 +122,7 @@ func (t *Table) flagDisplaced(stays []bool) {
 		}
 	}
 	if moved > 0 {
-		t.Found.Problem(series.CodeOutOfOrder, series.Note, t.Name, t.Place(t.Rows[first].Line, t.Columns[0]),
+		t.Found.Problem(series.CodeOutOfOrder, series.Note, t.Name, t.Place(t.LineOf(int(first)), t.Columns[0]),
 			"%s stood out of the order of time and sorted in; %d of them fall among rows that were there already and are not used", series.Plural(moved, "row"), wrong)
 	}
 }
@@ -149,8 +149,8 @@ func (t *Table) farRows(opt Options) {
 		for _, r := range rows {
 			t.flag(r, series.Order)
 		}
-		t.Found.Problem(series.CodeStampFar, series.LeftOut, t.Name, t.Place(t.Rows[rows[0]].Line, t.Columns[0]),
-			"%s more than %g days from all others, first %s: the clock was not set; not used", series.Plural(len(rows), "row"), opt.FarDays, series.Quoted(t.texts[rows[0]]))
+		t.Found.Problem(series.CodeStampFar, series.LeftOut, t.Name, t.Place(t.LineOf(int(rows[0])), t.Columns[0]),
+			"%s more than %g days from all others, first %s: the clock was not set; not used", series.Plural(len(rows), "row"), opt.FarDays, series.Quoted(t.textOf(rows[0])))
 	}
 	n := len(t.Order)
 	for k := min(most, n-1); k >= 1; k-- {
@@ -180,8 +180,8 @@ func (t *Table) futureRows(opt Options) {
 	for _, r := range t.Order[k:] {
 		t.flag(r, series.Range)
 	}
-	t.Found.Problem(series.CodeStampFuture, series.LeftOut, t.Name, t.Place(t.Rows[t.Order[k]].Line, t.Columns[0]),
-		"%s later than now, first %s: see the clock, the zone and the order of day and month; not used", series.Plural(n-k, "row"), series.Quoted(t.texts[t.Order[k]]))
+	t.Found.Problem(series.CodeStampFuture, series.LeftOut, t.Name, t.Place(t.LineOf(int(t.Order[k])), t.Columns[0]),
+		"%s later than now, first %s: see the clock, the zone and the order of day and month; not used", series.Plural(n-k, "row"), series.Quoted(t.textOf(t.Order[k])))
 }
 
 // span takes first and last of the rows that were not flagged.
@@ -228,7 +228,7 @@ func (t *Table) spreadMinutes() {
 		k = end
 	}
 	t.At = at
-	t.Found.Problem(series.CodeStampCoarse, series.Doubt, t.Name, t.Place(t.Rows[0].Line, t.Columns[0]),
+	t.Found.Problem(series.CodeStampCoarse, series.Doubt, t.Name, t.Place(t.LineOf(0), t.Columns[0]),
 		"%d rows share each stamp, which has no seconds: they are spread over its minute", size)
 }
 
@@ -244,7 +244,7 @@ func (t *Table) sharedBy() int {
 		}
 		count[end-k]++
 		groups++
-		if end-k > 1 && slices.Equal(t.Rows[t.Order[k]].Cells, t.Rows[t.Order[k+1]].Cells) {
+		if end-k > 1 && t.sameReadings(t.Order[k], t.Order[k+1]) {
 			same++
 		}
 		k = end

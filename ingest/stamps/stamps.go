@@ -29,7 +29,7 @@ func Read(all []*Table, log *farm.Log, f *farm.Farm, opt Options) series.Found {
 			t.Found.Problem(series.CodeFileEmpty, series.Note, t.Name, t.Place(t.HeaderLine, -1), "no rows of readings")
 			continue
 		}
-		if t.findStamps() {
+		if t.Stream != nil || t.findStamps() {
 			g.tables = append(g.tables, t)
 		}
 	}
@@ -100,7 +100,22 @@ func (g *group) settle(t *Table, err error, order, because string, co clock.Opti
 		t.stampFault(err)
 		return
 	}
+	if t.Stream != nil {
+		t.spread()
+		return
+	}
 	t.badStamps()
+}
+
+// spread gives every row of a stream the date that its run was read to have.
+func (t *Table) spread() {
+	all, ok := clock.Spread(t.clk, t.Stream.Runs, t.Stream.ClockMS)
+	if !ok {
+		t.clk = nil
+		t.Found.Fault(t.Name, t.Place(t.HeaderLine, t.Columns[0]), "stamps that are not all written alike", "stamps of one layout", "state stamp_layout or dates in [[log]]")
+		return
+	}
+	t.clk = all
 }
 
 func byCustom(c *clock.Column) bool { return strings.Contains(c.Because, "common practice") }
@@ -175,14 +190,14 @@ func (t *Table) stampFault(err error) {
 		t.Open = unsure
 		line := 0
 		if k := slices.Index(t.texts, unsure.Example); k >= 0 {
-			line = t.Rows[k].Line
+			line = t.textLine(k)
 		}
 		t.Found.Fault(t.Name, t.Place(line, t.Columns[0]), fmt.Sprintf("%s in %s, which reads as %s: %s", series.Quoted(unsure.Example), series.Quoted(header), strings.Join(unsure.Orders, " or as "), unsure.Reason),
 			"dates whose order the file proves", fmt.Sprintf("state it in [[log]] (farm.toml, line %d): dates = %s", t.log.Line, joinOr(unsure.Orders)))
 	case errors.As(err, &none):
 		line, got := 0, "only empty cells in "+series.Quoted(header)
 		if none.Row >= 0 {
-			line, got = t.Rows[none.Row].Line, series.Quoted(none.Example)+" in "+series.Quoted(header)
+			line, got = t.textLine(none.Row), series.Quoted(none.Example)+" in "+series.Quoted(header)
 		}
 		t.Found.Fault(t.Name, t.Place(line, t.Columns[0]), got, none.Want, "correct stamp_columns, stamp_layout or dates in [[log]]")
 	default:
@@ -210,7 +225,7 @@ func (t *Table) badStamps() {
 		}
 	}
 	if n > 0 {
-		t.Found.Problem(series.CodeStampBad, series.LeftOut, t.Name, t.Place(t.Rows[first].Line, t.Columns[0]), "%s without a readable stamp, first %s; want one as %s",
+		t.Found.Problem(series.CodeStampBad, series.LeftOut, t.Name, t.Place(t.textLine(first), t.Columns[0]), "%s without a readable stamp, first %s; want one as %s",
 			series.Plural(n, "row"), series.Quoted(t.texts[first]), series.Quoted(t.clk.Layout))
 	}
 }
@@ -277,7 +292,7 @@ func (t *Table) resolve(f *farm.Farm) {
 			sev = series.Doubt
 		}
 		at := time.UnixMilli(r.AtMS).In(zone).Format("2006-01-02")
-		t.Found.Problem(code, sev, t.Name, t.Place(t.Rows[r.FirstRow].Line, t.Columns[0]), "%s in the hour that the clock change of %s %s: %s", series.Plural(r.Rows, "row"), at, verb(r.Kind), r.Because)
+		t.Found.Problem(code, sev, t.Name, t.Place(t.LineOf(r.FirstRow), t.Columns[0]), "%s in the hour that the clock change of %s %s: %s", series.Plural(r.Rows, "row"), at, verb(r.Kind), r.Because)
 	}
 }
 

@@ -9,11 +9,13 @@ package stamps
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"yardheat/ingest/clock"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
+	"yardheat/ingest/stream"
 	"yardheat/ingest/table"
 )
 
@@ -37,6 +39,9 @@ type Table struct {
 	Taken []bool
 	// Tagged: a long log, in which several rows share a stamp by nature.
 	Tagged bool
+	// Stream is what was read of a long table's rows; nil where Rows holds them
+	// all. Rows is then a sample of them.
+	Stream *stream.Rows
 
 	// Columns are those that hold the stamps.
 	Columns []int
@@ -66,7 +71,8 @@ type Table struct {
 
 	log   *farm.Log
 	zone  *time.Location
-	texts []string
+	texts []string // one a row; of a stream, those that decide for all
+	at    []int    // of a stream: the row of each text
 	clk   *clock.Column
 	utc   []int64 // by the stamp
 }
@@ -88,6 +94,51 @@ func (t *Table) Find(header string) []int {
 		}
 	}
 	return at
+}
+
+// rows is how many rows the table has, holes in a stream among them.
+func (t *Table) rows() int {
+	if t.Stream != nil {
+		return len(t.Stream.ClockMS)
+	}
+	return len(t.Rows)
+}
+
+// LineOf is where a row stands in its file or sheet.
+func (t *Table) LineOf(row int) int {
+	if t.Stream != nil {
+		return t.Stream.FirstLine + row
+	}
+	return t.Rows[row].Line
+}
+
+// textLine is where the k-th of the texts stands.
+func (t *Table) textLine(k int) int {
+	if t.Stream != nil {
+		return t.LineOf(t.at[k])
+	}
+	return t.LineOf(k)
+}
+
+// textOf is a row's stamp as written; of a stream, as read.
+func (t *Table) textOf(row int32) string {
+	if t.Stream != nil {
+		return time.UnixMilli(t.clk.Wall[row]).UTC().Format("2006-01-02 15:04:05")
+	}
+	return t.texts[row]
+}
+
+// sameReadings tells whether two rows hold the same but for the stamp.
+func (t *Table) sameReadings(a, b int32) bool {
+	if t.Stream == nil {
+		return slices.Equal(t.Rows[a].Cells, t.Rows[b].Cells)
+	}
+	for _, v := range t.Stream.V {
+		if v[a] != v[b] && (v[a] == v[a] || v[b] == v[b]) {
+			return false
+		}
+	}
+	return true
 }
 
 // Headers says what columns there are, for messages.

@@ -1,0 +1,222 @@
+package stream
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"sync"
+
+	"yardheat/ingest/clock"
+)
+
+// Read reads a file of size bytes by a plan, on some workers. The error wraps
+// ErrIrregular where the file has to be read in another way.
+func Read(r io.ReaderAt, size int64, plan *Plan, workers int) (*Rows, error) {
+	if err := plan.Validate(); err != nil {
+		return nil, err
+	}
+	j := &job{file: r, size: size, plan: plan, rows: &Rows{FirstLine: plan.FirstLine, SizeB: size}}
+	if err := j.room(); err != nil {
+		return nil, err
+	}
+	full, free := make(chan *block, blocksAhead), make(chan []byte, blocksAhead+workers+1)
+	var done sync.WaitGroup
+	for range max(1, workers) {
+		done.Go(func() {
+			w := newReader(plan, j.rows)
+			for b := range full {
+				buf := b.bytes
+				w.read(b)
+				free <- buf[:0]
+			}
+		})
+	}
+	err := j.deal(full, free)
+	close(full)
+	done.Wait()
+	if err != nil {
+		return nil, err
+	}
+	return j.rows, j.gather()
+}
+
+// job is one file while it is read.
+type job struct {
+	file   io.ReaderAt
+	size   int64
+	plan   *Plan
+	rows   *Rows
+	blocks []*block
+	tail   *OddLine // the last line, where no line break ends it
+}
+
+// room makes the columns as long as the file has lines.
+func (j *job) room() error {
+	n, err := j.mostLines()
+	if err != nil {
+		return err
+	}
+	r := j.rows
+	r.ClockMS = make([]int64, n)
+	r.V = make([][]float64, len(j.plan.Columns))
+	for k := range r.V {
+		r.V[k] = make([]float64, n)
+	}
+	return nil
+}
+
+// mostLines counts the file's lines, a piece on each of two cores.
+func (j *job) mostLines() (int, error) {
+	const piece = 4 << 20
+	pieces := int((j.size - j.plan.FirstByte + piece - 1) / piece)
+	counts, errs := make([]int, pieces), make([]error, pieces)
+	var done sync.WaitGroup
+	next := make(chan int)
+	for range 2 {
+		done.Go(func() {
+			buf := make([]byte, 256<<10)
+			for i := range next {
+				from := j.plan.FirstByte + int64(i)*piece
+				counts[i], errs[i] = countLines(j.file, from, min(j.size, from+piece), buf)
+			}
+		})
+	}
+	for i := range pieces {
+		next <- i
+	}
+	close(next)
+	done.Wait()
+	n := 1
+	for i := range counts {
+		n += counts[i]
+	}
+	return n, errors.Join(errs...)
+}
+
+func countLines(r io.ReaderAt, from, to int64, buf []byte) (int, error) {
+	n := 0
+	for from < to {
+		k, err := r.ReadAt(buf[:min(int64(len(buf)), to-from)], from)
+		n += bytes.Count(buf[:k], []byte{'\n'})
+		from += int64(k)
+		if k == 0 {
+			return n, fmt.Errorf("file shorter than its size: %w", err)
+		}
+	}
+	return n, nil
+}
+
+// deal reads the file once, hashes it, and hands it out in blocks of whole
+// lines.
+func (j *job) deal(full chan<- *block, free <-chan []byte) error {
+	hash := sha256.New()
+	head := make([]byte, 64<<10)
+	for at := int64(0); at < j.plan.FirstByte; {
+		n, err := j.file.ReadAt(head[:min(int64(len(head)), j.plan.FirstByte-at)], at)
+		if n == 0 {
+			return fmt.Errorf("file shorter than its size: %w", err)
+		}
+		hash.Write(head[:n])
+		at += int64(n)
+	}
+	line, at := j.plan.FirstLine, j.plan.FirstByte
+	var rest []byte
+	made := 0
+	for at < j.size {
+		var buf []byte
+		select {
+		case buf = <-free:
+		default:
+			if made < cap(free) {
+				buf = make([]byte, 0, blockBytes+mostLine)
+				made++
+			} else {
+				buf = <-free
+			}
+		}
+		buf = append(buf, rest...)
+		start := at - int64(len(rest))
+		n, err := j.file.ReadAt(buf[len(buf):len(buf)+int(min(blockBytes, j.size-at))], at)
+		if n == 0 {
+			return fmt.Errorf("file shorter than its size: %w", err)
+		}
+		hash.Write(buf[len(buf) : len(buf)+n])
+		buf, at = buf[:len(buf)+n], at+int64(n)
+		end := bytes.LastIndexByte(buf, '\n') + 1
+		if at == j.size {
+			j.lastLine(buf[end:], start+int64(end), line+bytes.Count(buf[:end], []byte{'\n'}))
+			rest = nil
+		} else {
+			rest = append(rest[:0], buf[end:]...)
+		}
+		if len(rest) >= mostLine {
+			return irregular(line, "it is longer than %d bytes", mostLine)
+		}
+		b := &block{index: len(j.blocks), bytes: buf[:end], at: start, line: line}
+		j.blocks = append(j.blocks, b)
+		line += bytes.Count(buf[:end], []byte{'\n'})
+		full <- b
+	}
+	j.rows.Lines = line - 1
+	j.rows.SHA256 = hex.EncodeToString(hash.Sum(nil))
+	return nil
+}
+
+// lastLine keeps a line without an end: it may have been cut, which package
+// table judges.
+func (j *job) lastLine(text []byte, at int64, line int) {
+	row := line - j.plan.FirstLine
+	j.rows.ClockMS = j.rows.ClockMS[:row]
+	for k := range j.rows.V {
+		j.rows.V[k] = j.rows.V[k][:row]
+	}
+	if len(bytes.TrimSpace(text)) == 0 {
+		return
+	}
+	j.rows.ClockMS = append(j.rows.ClockMS, clock.Bad)
+	for k := range j.rows.V {
+		j.rows.V[k] = append(j.rows.V[k], math.NaN())
+	}
+	j.tail = &OddLine{Line: line, At: at, Text: string(text)}
+}
+
+// gather brings together what the blocks found, in their order.
+func (j *job) gather() error {
+	r := j.rows
+	n := len(j.plan.Columns)
+	r.Bad, r.BadCount = make([][]BadCell, n), make([]int, n)
+	for _, b := range j.blocks {
+		if err := j.take(b); err != nil {
+			return err
+		}
+	}
+	if j.tail != nil {
+		r.Odd = append(r.Odd, *j.tail)
+	}
+	return nil
+}
+
+func (j *job) take(b *block) error {
+	r := j.rows
+	if b.err != nil {
+		return b.err
+	}
+	r.Runs = append(r.Runs, b.runs...)
+	r.Odd = append(r.Odd, b.odd...)
+	if len(r.Odd) > mostOdd {
+		return irregular(b.line, "more than %d lines do not fit the others", mostOdd)
+	}
+	for k := range r.V {
+		r.BadCount[k] += b.badN[k]
+		for _, c := range b.bad[k] {
+			if len(r.Bad[k]) < shownOfBad {
+				r.Bad[k] = append(r.Bad[k], c)
+			}
+		}
+	}
+	return nil
+}

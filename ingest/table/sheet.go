@@ -1,129 +1,204 @@
 package table
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
+	"slices"
 	"strconv"
-	"strings"
 
-	"github.com/xuri/excelize/v2"
-
+	"yardheat/ingest/pack"
 	"yardheat/ingest/table/celltext"
 	"yardheat/ingest/table/ooxml"
 )
 
 // sheetReader turns one sheet's cells into text.
 type sheetReader struct {
-	scan   *ooxml.Scan
-	forms  *ooxml.Styles
-	date04 bool
-	rows   []Row
-	words  []wordCell // text cells that read as numbers
+	book    *workbook
+	sheet   sheetPart
+	scan    *ooxml.Summary
+	serials ooxml.Serials
+	rows    []Row
+	words   []wordCell // text cells that read as numbers
+	width   int        // columns up to the last that holds a value
+	textB   int
+
+	// One stretch of rows as it is read: texts in one piece, cells by their
+	// ends in it, so that thousands of cells cost one allocation.
+	text    []byte
+	cells   []cutCell
+	pending []int // number of cells up to each row's end
 }
+
+// cutCell is a cell whose text ends at end of the stretch.
+type cutCell struct{ col, end int32 }
 
 // wordCell is where a text cell stands that reads as a number.
 type wordCell struct{ row, col int }
 
-// readSheet reads one checked sheet and finds its tables.
-func (w *workbook) readSheet(book *excelize.File, s sheetPart, opt Options) ([]*Table, error) {
-	r := &sheetReader{scan: s.scan, date04: w.date1904, forms: ooxml.NewStyles(book)}
-	if err := r.read(book, s.name); err != nil {
-		return nil, damaged(w.name, s.name, err)
-	}
+const (
+	stretchB    = 256 << 10
+	stretchRows = 4096
+	// A cell costs a string header, a row its own and its slice's.
+	cellB = 16
+	rowB  = 32
+	wordB = 48
+)
+
+// errLack is a part that a sheet leans on and that is not there: without the
+// shared texts its words, without the styles its dates are lost.
+var errLack = errors.New("a part is missing")
+
+func newSheetReader(w *workbook, s sheetPart) *sheetReader {
+	return &sheetReader{book: w, sheet: s, serials: ooxml.Serials{Date1904: w.date1904}}
+}
+
+// tables finds the tables of the sheet.
+func (r *sheetReader) tables(opt Options) ([]*Table, error) {
+	name, sheet := r.book.name, r.sheet.name
 	r.fillMerged()
 	probs := r.settleWords(opt)
 	layout := opt
 	layout.Decimal, layout.Thousands = "", ""
-	base := Table{File: w.name, Sheet: s.name, Encoding: "XLSX"}
+	base := Table{File: name, Sheet: sheet, Encoding: "XLSX"}
 	tables, err := tablesOf(base, r.rows, layout, 0)
 	if err != nil {
-		return nil, inFile(err, w.name, s.name)
+		return nil, inFile(err, name, sheet)
 	}
 	for _, t := range tables {
 		t.Decimal, t.Thousands = ".", ""
 	}
-	spread(tables, append(probs, r.problems(w.archive.Cut)...))
-	return pick(w.name, s.name, tables, opt.Table)
+	spread(tables, append(probs, r.problems(r.book.archive.Cut)...))
+	return pick(name, sheet, tables, opt.Table)
 }
 
-// read takes the cells from the library and holds them against the scan: a
-// row or a number that the scan saw and the library does not give is an
-// error.
-func (r *sheetReader) read(book *excelize.File, sheet string) error {
-	it, err := book.Rows(sheet)
-	if err != nil {
-		return fmt.Errorf("%w: %w", ooxml.ErrSheet, err)
+// read reads the sheet to its end.
+func (r *sheetReader) read() error {
+	scan, err := ooxml.ReadSheet(r.book.archive.Stream(r.sheet.part), r.book.texts, r.row)
+	if err == nil {
+		err = r.flush()
 	}
-	defer func() { _ = it.Close() }() // read only
-	width := 0
-	for _, c := range r.scan.Cells {
-		width = max(width, int(c.Col))
+	switch {
+	case errors.Is(err, ooxml.ErrNoText) && r.book.texts == nil:
+		return fmt.Errorf("%w: %w", errLack, err)
+	case err != nil:
+		return err
 	}
-	arena := make([]string, len(r.scan.Rows)*width)
-	r.rows = make([]Row, 0, len(r.scan.Rows))
-	number, at := 0, 0
-	for it.Next() {
-		number++
-		cells, err := it.Columns()
-		if err != nil {
-			return fmt.Errorf("%w: row %d: %w", ooxml.ErrSheet, number, err)
+	r.scan = scan
+	if _, ok := r.book.styles.Of(scan.MaxStyle); !ok {
+		if r.book.styles == nil {
+			return fmt.Errorf("%w: the styles, which tell dates from numbers", errLack)
 		}
-		if at >= len(r.scan.Rows) || r.scan.Rows[at].Number != number {
-			continue
-		}
-		out := arena[:width:width]
-		arena = arena[width:]
-		if err := r.row(out, cells, r.scan.Rows[at]); err != nil {
-			return err
-		}
-		r.rows = append(r.rows, Row{Line: number, Cells: out})
-		at++
+		return fmt.Errorf("%w: a cell has style %d of %d", ooxml.ErrSheet, scan.MaxStyle, len(r.book.styles))
 	}
-	if err := it.Error(); err != nil {
-		return fmt.Errorf("%w: %w", ooxml.ErrSheet, err)
-	}
-	if at != len(r.scan.Rows) || number != r.scan.Last {
-		return fmt.Errorf("%w: %d of %d rows could be read", ooxml.ErrSheet, at, len(r.scan.Rows))
-	}
+	r.level()
+	r.book.heldB += r.heldB()
 	return nil
 }
 
-func (r *sheetReader) row(out, cells []string, row ooxml.ScanRow) error {
-	for _, c := range r.scan.Cells[row.From:row.To] {
-		col := int(c.Col) - 1
-		if col >= len(cells) || cells[col] == "" {
-			if c.Value && c.Kind == 'n' {
-				return fmt.Errorf("%w: the number in %s could not be read", ooxml.ErrSheet, ooxml.CellName(col+1, row.Number))
+// row takes the cells of one row.
+func (r *sheetReader) row(row *ooxml.Row) error {
+	for i := range row.Cells {
+		c := &row.Cells[i]
+		from := len(r.text)
+		r.appendText(c)
+		if len(r.text) == from {
+			continue
+		}
+		if c.Kind == 's' || c.Kind == 'i' || c.Kind == 't' || c.Kind == 'd' {
+			if text := r.text[from:]; marked(text) && celltext.Classify(string(text)) == celltext.Number {
+				r.words = append(r.words, wordCell{len(r.rows), c.Col - 1})
 			}
-			continue
 		}
-		out[col] = r.cellText(cells[col], c)
-		if c.Kind != 'n' && c.Kind != 'b' && c.Kind != 'e' && marked(out[col]) && celltext.Classify(out[col]) == celltext.Number {
-			r.words = append(r.words, wordCell{len(r.rows), col})
-		}
+		r.width = max(r.width, c.Col)
+		r.cells = append(r.cells, cutCell{int32(c.Col - 1), int32(len(r.text))})
+	}
+	r.pending = append(r.pending, len(r.cells))
+	r.rows = append(r.rows, Row{Line: row.Number})
+	if len(r.text) > stretchB || len(r.pending) == stretchRows {
+		return r.flush()
 	}
 	return nil
 }
 
-// cellText gives a cell as the rest of the program wants it.
-func (r *sheetReader) cellText(raw string, c ooxml.ScanCell) string {
-	raw = celltext.Trim(raw)
+// heldB is how much memory the rows take, once all are as wide as the widest.
+func (r *sheetReader) heldB() int {
+	return r.textB + len(r.rows)*(rowB+r.width*cellB) + len(r.words)*wordB
+}
+
+// flush makes strings of the stretch.
+func (r *sheetReader) flush() error {
+	r.textB += len(r.text)
+	if r.book.heldB+r.heldB() > pack.MaxHeldB {
+		return fmt.Errorf("rows up to %d, %d columns: %w", r.rows[len(r.rows)-1].Line, r.width, pack.TooMuchHeld())
+	}
+	text := string(r.text)
+	arena := make([]string, len(r.pending)*r.width)
+	rows := r.rows[len(r.rows)-len(r.pending):]
+	at, from := 0, 0
+	for i := range rows {
+		out := arena[:r.width:r.width]
+		arena = arena[r.width:]
+		for ; at < r.pending[i]; at++ {
+			c := r.cells[at]
+			out[c.col] = text[from:c.end]
+			from = int(c.end)
+		}
+		rows[i].Cells = out
+	}
+	r.text, r.cells, r.pending = r.text[:0], r.cells[:0], r.pending[:0]
+	return nil
+}
+
+// level makes every row as wide as the widest, stretch by stretch.
+func (r *sheetReader) level() {
+	for from := 0; from < len(r.rows); {
+		if len(r.rows[from].Cells) == r.width {
+			from++
+			continue
+		}
+		to := from
+		for to < len(r.rows) && to-from < stretchRows && len(r.rows[to].Cells) < r.width {
+			to++
+		}
+		arena := make([]string, (to-from)*r.width)
+		for i := from; i < to; i++ {
+			out := arena[:r.width:r.width]
+			arena = arena[r.width:]
+			copy(out, r.rows[i].Cells)
+			r.rows[i].Cells = out
+		}
+		from = to
+	}
+}
+
+// appendText writes a cell as the rest of the program wants it.
+func (r *sheetReader) appendText(c *ooxml.Cell) {
 	switch c.Kind {
 	case 'n':
-		if form := r.forms.Of(c.Style); form != ooxml.PlainForm {
-			raw, _ = ooxml.SerialText(raw, form, r.date04)
+		if form, _ := r.book.styles.Of(c.Style); form != ooxml.PlainForm {
+			r.text = r.serials.Append(r.text, c.Text, form)
+			return
 		}
 	case 'b':
-		if raw == "1" {
-			return "TRUE"
+		switch string(c.Text) {
+		case "1", "true":
+			r.text = append(r.text, "TRUE"...)
+			return
+		case "0", "false":
+			r.text = append(r.text, "FALSE"...)
+			return
 		}
-		return "FALSE"
+	case 's', 'i', 't':
+		r.text = append(r.text, celltext.Trim(string(c.Text))...)
+		return
 	}
-	return raw
+	r.text = append(r.text, c.Text...)
 }
 
 // marked tells whether a text holds a mark that a number may have.
-func marked(s string) bool {
-	return len(s) < 40 && strings.ContainsAny(s, ".,' \u00a0\u2009\u202f\u2212")
+func marked(b []byte) bool {
+	return len(b) < 40 && bytes.ContainsAny(b, ".,' \u00a0\u2009\u202f\u2212")
 }
 
 // settleWords gives numbers that stand as text ("21,5") a point, by the same
@@ -155,24 +230,13 @@ func (r *sheetReader) fillMerged() {
 	if len(r.rows) == 0 {
 		return
 	}
-	width, first := len(r.rows[0].Cells), ooxml.MaxCols
-	for _, c := range r.scan.Cells {
-		first = min(first, int(c.Col))
-	}
-	for _, ref := range r.scan.Merges {
-		from, to, _ := strings.Cut(ref, ":")
-		c1, r1, ok1 := ooxml.CellRef(from)
-		c2, r2, ok2 := ooxml.CellRef(to)
-		if !ok1 || !ok2 || r1 != r2 || c2 <= c1 || c2 > width || c1 <= first {
+	for _, m := range r.scan.Merges {
+		i, ok := slices.BinarySearchFunc(r.rows, m.Row, func(row Row, n int) int { return row.Line - n })
+		if !ok || m.From <= r.scan.FirstCol {
 			continue
 		}
-		for i := range r.rows[:min(len(r.rows), 80)] {
-			if r.rows[i].Line != r1 {
-				continue
-			}
-			for c := c1; c < c2; c++ {
-				r.rows[i].Cells[c] = r.rows[i].Cells[c1-1]
-			}
+		for c := m.From; c < min(m.To, r.width); c++ {
+			r.rows[i].Cells[c] = r.rows[i].Cells[m.From-1]
 		}
 	}
 }
@@ -202,7 +266,7 @@ func (r *sheetReader) problems(fileCut bool) []Problem {
 	return probs
 }
 
-func declared(s *ooxml.Scan) string {
+func declared(s *ooxml.Summary) string {
 	if s.Declared > s.Last {
 		return fmt.Sprintf(" (the sheet says it goes to row %d)", s.Declared)
 	}

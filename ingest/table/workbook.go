@@ -1,18 +1,14 @@
 package table
 
 import (
-	"bytes"
 	"encoding/xml"
 	"errors"
 	"fmt"
-	"io"
 	"path"
 	"strconv"
 	"strings"
-	"sync"
 
-	"github.com/xuri/excelize/v2"
-
+	"yardheat/ingest/pack"
 	"yardheat/ingest/table/celltext"
 	"yardheat/ingest/table/ooxml"
 )
@@ -21,29 +17,23 @@ import (
 type workbook struct {
 	name     string
 	main     string // part that lists the sheets
-	archive  *ooxml.Archive
+	archive  *pack.Archive
 	sheets   []sheetPart
 	date1904 bool
-	texts    int // shared strings; -1 = there is no such part
+	texts    *ooxml.Texts // nil = there is no such part, or a cut took it
+	styles   ooxml.Styles // nil likewise
+	heldB    int          // memory that its texts and cells take
 }
 
 // sheetPart is one sheet: its name and the part of the archive it stands in.
-type sheetPart struct {
-	name, part string
-	scan       *ooxml.Scan
-}
+type sheetPart struct{ name, part string }
 
-// readWorkbook reads the sheets of a workbook that opt selects. The archive
-// and the XML of each sheet are checked first, because the library that reads
-// the cells ends early on a damaged sheet without an error.
-func readWorkbook(name string, b []byte, opt Options) (tables []*Table, err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			tables, err = nil, damaged(name, "", fmt.Errorf("%w: %v", ooxml.ErrDamaged, p))
-		}
-	}()
+// readWorkbook reads the sheets of a workbook that opt selects. Nothing is
+// given back before every part of the archive, read or not, was checked.
+func readWorkbook(name string, b []byte, opt Options) ([]*Table, error) {
 	w := &workbook{name: name}
-	if w.archive, err = ooxml.Open(b); err != nil {
+	var err error
+	if w.archive, err = pack.OpenArchive(b); err != nil {
 		return nil, damaged(name, "", err)
 	}
 	if err := w.readParts(); err != nil {
@@ -53,30 +43,35 @@ func readWorkbook(name string, b []byte, opt Options) (tables []*Table, err erro
 	if err != nil {
 		return nil, err
 	}
-	if chosen, lost, err = w.scanAll(chosen, lost); err != nil {
-		return nil, err
+	var parts []string
+	for _, s := range chosen {
+		parts = append(parts, s.part)
 	}
-	book, err := w.open(b, chosen)
-	if err != nil {
+	if err := w.archive.VerifyRest(parts...); err != nil {
 		return nil, damaged(name, "", err)
 	}
-	defer func() { _ = book.Close() }() // read only
-	return w.readSheets(book, chosen, lost, opt)
+	readers, lost, err := w.readCells(chosen, lost)
+	if err != nil {
+		return nil, err
+	}
+	return w.readSheets(readers, lost, opt)
 }
 
 // damaged puts an error of archive or sheet into words.
 func damaged(name, sheet string, err error) error {
 	e := &Error{File: name, Sheet: sheet, Got: "a damaged workbook (" + err.Error() + ")", Want: "a whole .xlsx workbook",
 		Do: "export or copy it again; if it opens in a spreadsheet program, save it there under a new name", Err: err}
-	if errors.Is(err, ooxml.ErrTooBig) {
-		e.Got, e.Do = "a workbook that "+err.Error(), "export shorter stretches, one workbook each"
+	switch {
+	case errors.Is(err, pack.ErrTooBig):
+		e.Got, e.Do = "a workbook that "+err.Error(), "export shorter stretches, one workbook each, or as CSV"
+	case errors.Is(err, pack.ErrLocked):
+		e.Got, e.Do = "a workbook locked with a password", "open it in a spreadsheet program and save it without a password"
 	}
 	return e
 }
 
-// readParts reads the list of sheets and counts the shared texts.
+// readParts reads the list of sheets, the shared texts and the styles.
 func (w *workbook) readParts() error {
-	a := w.archive
 	w.findMain()
 	if err := w.refuseOther(); err != nil {
 		return err
@@ -90,7 +85,7 @@ func (w *workbook) readParts() error {
 			Attr []xml.Attr `xml:",any,attr"`
 		} `xml:"sheets>sheet"`
 	}
-	if err := xml.Unmarshal(a.Parts[w.main], &list); err != nil {
+	if err := w.unmarshal(w.main, &list); err != nil {
 		return w.cutOr(fmt.Errorf("list of sheets: %w", err))
 	}
 	rels, err := w.relations(w.main)
@@ -100,7 +95,7 @@ func (w *workbook) readParts() error {
 	w.date1904 = list.Props.Date1904 == "1" || list.Props.Date1904 == "true"
 	for _, s := range list.Sheets {
 		for _, r := range rels {
-			if r.ID == ooxml.Attr(s.Attr, "id") && strings.HasSuffix(r.Type, "/worksheet") {
+			if r.ID == relationID(s.Attr) && strings.HasSuffix(r.Type, "/worksheet") {
 				w.sheets = append(w.sheets, sheetPart{name: s.Name, part: partPath(w.main, r.Target)})
 			}
 		}
@@ -108,7 +103,26 @@ func (w *workbook) readParts() error {
 	if len(w.sheets) == 0 {
 		return &Error{File: w.name, Got: "a workbook without worksheets", Want: "a sheet that holds readings", Do: "export the log again"}
 	}
-	return w.countTexts()
+	return w.readShared(rels)
+}
+
+// unmarshal reads a part that is XML.
+func (w *workbook) unmarshal(part string, into any) error {
+	data, err := w.archive.Bytes(part)
+	if err != nil {
+		return err
+	}
+	return xml.Unmarshal(data, into)
+}
+
+// relationID is the id that names a sheet's entry in the list of parts.
+func relationID(attrs []xml.Attr) string {
+	for _, a := range attrs {
+		if a.Name.Local == "id" && a.Name.Space != "" {
+			return a.Value
+		}
+	}
+	return ""
 }
 
 // relation is one entry of a list of parts.
@@ -124,7 +138,7 @@ func (w *workbook) relations(part string) ([]relation, error) {
 		Relationship []relation
 	}
 	dir, base := path.Split(part)
-	err := xml.Unmarshal(w.archive.Parts[dir+"_rels/"+base+".rels"], &list)
+	err := w.unmarshal(dir+"_rels/"+base+".rels", &list)
 	return list.Relationship, err
 }
 
@@ -144,7 +158,7 @@ func (w *workbook) findMain() {
 		return // a cut file may lack the list; the usual name is tried
 	}
 	for _, r := range rels {
-		if p := partPath("", r.Target); strings.HasSuffix(r.Type, "/officeDocument") && w.archive.Parts[p] != nil {
+		if p := partPath("", r.Target); strings.HasSuffix(r.Type, "/officeDocument") && w.archive.Has(p) {
 			w.main = p
 		}
 	}
@@ -154,16 +168,16 @@ func (w *workbook) findMain() {
 func (w *workbook) refuseOther() error {
 	a := w.archive
 	rels, err := w.relations(w.main)
-	if a.Parts[w.main] != nil && a.Partial != w.main && err == nil && len(rels) > 0 && strings.HasPrefix(w.main, "xl/") && !strings.HasSuffix(w.main, ".bin") {
+	if a.Whole(w.main) && err == nil && len(rels) > 0 && strings.HasPrefix(w.main, "xl/") && !strings.HasSuffix(w.main, ".bin") {
 		return nil
 	}
 	e := &Error{File: w.name, Want: "a text export (CSV) or an .xlsx workbook"}
 	switch {
-	case a.Parts["xl/workbook.bin"] != nil:
+	case a.Has("xl/workbook.bin"):
 		e.Got, e.Do = "a binary workbook (.xlsb)", "open it in a spreadsheet program and save it as .xlsx"
-	case strings.Contains(string(a.Parts["mimetype"]), "opendocument"):
+	case w.mimetype("opendocument"):
 		e.Got, e.Do = "an OpenDocument file", "open it in a spreadsheet program and save it as .xlsx or CSV"
-	case a.Parts["word/document.xml"] != nil || a.Parts["ppt/presentation.xml"] != nil:
+	case a.Has("word/document.xml") || a.Has("ppt/presentation.xml"):
 		e.Got, e.Do = "an office document without sheets", "export the readings as CSV or .xlsx"
 	case a.Cut:
 		return w.cutOr(errors.New("its list of sheets is missing"))
@@ -173,41 +187,50 @@ func (w *workbook) refuseOther() error {
 	return e
 }
 
+// mimetype tells whether the archive calls itself so.
+func (w *workbook) mimetype(word string) bool {
+	b, err := w.archive.Bytes("mimetype")
+	return err == nil && strings.Contains(string(b), word)
+}
+
 // cutOr words an error that a cut file explains, else as damage.
 func (w *workbook) cutOr(err error) error {
-	if !w.archive.Cut {
-		return damaged(w.name, "", fmt.Errorf("%w: %w", ooxml.ErrDamaged, err))
+	if !w.archive.Cut || errors.Is(err, pack.ErrTooBig) {
+		return damaged(w.name, "", fmt.Errorf("%w: %w", pack.ErrDamaged, err))
 	}
 	return &Error{File: w.name, Got: "a workbook that ends too early (" + err.Error() + ")", Want: "a whole .xlsx workbook",
 		Do: "the file was cut while it was copied or written: export or copy it again", Err: err}
 }
 
-// countTexts reads the shared texts to their end and counts them.
-func (w *workbook) countTexts() error {
-	data, ok := w.archive.Parts["xl/sharedStrings.xml"]
-	if !ok || w.archive.Partial == "xl/sharedStrings.xml" {
-		delete(w.archive.Parts, "xl/sharedStrings.xml")
-		w.texts = -1
-		return nil
-	}
-	dec, depth := xml.NewDecoder(bytes.NewReader(data)), 0
-	for {
-		tok, err := dec.Token()
-		if tok == nil {
-			if depth != 0 || !errors.Is(err, io.EOF) {
-				return damaged(w.name, "", fmt.Errorf("%w: shared texts: %w", ooxml.ErrDamaged, err))
-			}
-			return nil
-		}
-		switch t := tok.(type) {
-		case xml.StartElement:
-			if depth++; depth == 2 && t.Name.Local == "si" {
-				w.texts++
-			}
-		case xml.EndElement:
-			depth--
+// readShared reads what cells point to: shared texts and styles. Where a cut
+// took one of them, only sheets that use it are lost.
+func (w *workbook) readShared(rels []relation) error {
+	texts, styles := "xl/sharedStrings.xml", "xl/styles.xml"
+	for _, r := range rels {
+		switch {
+		case strings.HasSuffix(r.Type, "/sharedStrings"):
+			texts = partPath(w.main, r.Target)
+		case strings.HasSuffix(r.Type, "/styles"):
+			styles = partPath(w.main, r.Target)
 		}
 	}
+	var err error
+	if w.archive.Whole(texts) {
+		if w.texts, err = ooxml.ReadTexts(w.archive.Stream(texts)); err != nil {
+			return damaged(w.name, "", err)
+		}
+		w.heldB += w.texts.HeldB()
+	}
+	if w.archive.Whole(styles) {
+		data, err := w.archive.Bytes(styles)
+		if err == nil {
+			w.styles, err = ooxml.ReadStyles(data)
+		}
+		if err != nil {
+			return damaged(w.name, "", err)
+		}
+	}
+	return nil
 }
 
 // choose picks the named sheet or all of them; lost are sheets that a cut
@@ -219,7 +242,7 @@ func (w *workbook) choose(named string) (chosen []sheetPart, lost []string, err 
 		if named != "" && !strings.EqualFold(celltext.Trim(s.name), celltext.Trim(named)) {
 			continue
 		}
-		if w.archive.Parts[s.part] == nil {
+		if !w.archive.Has(s.part) {
 			lost = append(lost, s.name)
 			continue
 		}
@@ -235,80 +258,39 @@ func (w *workbook) choose(named string) (chosen []sheetPart, lost []string, err 
 		Do: "correct sheet in [[log]] or leave it out"}
 }
 
-// scanAll checks the chosen sheets, several at a time. A sheet of which a cut
-// left no whole row is lost.
-func (w *workbook) scanAll(chosen []sheetPart, lost []string) ([]sheetPart, []string, error) {
-	errs := make([]error, len(chosen))
-	var wg sync.WaitGroup
-	for i := range chosen {
-		wg.Go(func() { chosen[i].scan, errs[i] = ooxml.ScanSheet(w.archive.Parts[chosen[i].part]) })
-	}
-	wg.Wait()
-	var whole []sheetPart
-	for i, s := range chosen {
+// readCells reads the cells of the chosen sheets. A sheet of which a cut left
+// no whole row is lost.
+func (w *workbook) readCells(chosen []sheetPart, lost []string) ([]*sheetReader, []string, error) {
+	var readers []*sheetReader
+	for _, s := range chosen {
+		r := newSheetReader(w, s)
+		err := r.read()
 		broken := w.archive.Partial == s.part
-		switch err := errs[i]; {
-		case err != nil && broken && len(chosen) > 1:
-			lost = append(lost, s.name)
-			continue
-		case err != nil && broken:
+		switch {
+		case err == nil:
+			readers = append(readers, r)
+		case errors.Is(err, pack.ErrTooBig):
+			return nil, nil, damaged(w.name, s.name, err)
+		case errors.Is(err, errLack):
 			return nil, nil, inFile(w.cutOr(err), w.name, s.name)
-		case err != nil:
+		case broken && len(chosen) > 1:
+			lost = append(lost, s.name)
+		case broken:
+			return nil, nil, inFile(w.cutOr(err), w.name, s.name)
+		default:
 			return nil, nil, damaged(w.name, s.name, err)
 		}
-		if err := w.complete(s); err != nil {
-			return nil, nil, inFile(err, w.name, s.name)
-		}
-		whole = append(whole, s)
 	}
-	return whole, lost, nil
-}
-
-// complete checks that the parts which a sheet leans on are there: without
-// the shared texts its words, without the styles its dates are lost.
-func (w *workbook) complete(s sheetPart) error {
-	if s.scan.MaxText >= max(w.texts, 0) {
-		return w.cutOr(fmt.Errorf("text number %d is missing", s.scan.MaxText))
-	}
-	if s.scan.Styled && (w.archive.Parts["xl/styles.xml"] == nil || w.archive.Partial == "xl/styles.xml") {
-		return w.cutOr(errors.New("the styles, which tell dates from numbers, are missing"))
-	}
-	return nil
-}
-
-// open hands the workbook to the library, with cut sheets closed behind their
-// last whole row.
-func (w *workbook) open(b []byte, chosen []sheetPart) (*excelize.File, error) {
-	repack := w.archive.Cut
-	for _, s := range chosen {
-		if s.scan.Cut {
-			w.archive.Parts[s.part] = s.scan.Repaired
-			repack = true
-		}
-	}
-	if repack {
-		if w.archive.Partial != "" && strings.HasPrefix(w.archive.Partial, "xl/worksheets/") {
-			w.archive.Partial = ""
-		}
-		var err error
-		if b, err = w.archive.Pack(); err != nil {
-			return nil, err
-		}
-	}
-	book, err := excelize.OpenReader(bytes.NewReader(b), excelize.Options{RawCellValue: true, UnzipSizeLimit: ooxml.MaxUnpackedB, UnzipXMLSizeLimit: ooxml.MaxUnpackedB})
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ooxml.ErrDamaged, err)
-	}
-	return book, nil
+	return readers, lost, nil
 }
 
 // readSheets reads every chosen sheet; where none was named, sheets without a
 // stamped table are left out if another has one.
-func (w *workbook) readSheets(book *excelize.File, chosen []sheetPart, lost []string, opt Options) ([]*Table, error) {
+func (w *workbook) readSheets(readers []*sheetReader, lost []string, opt Options) ([]*Table, error) {
 	var tables, unstamped []*Table
 	var firstErr error
-	for _, s := range chosen {
-		found, err := w.readSheet(book, s, opt)
+	for _, r := range readers {
+		found, err := r.tables(opt)
 		if err != nil {
 			if !errors.Is(err, errNoTable) || opt.Sheet != "" {
 				return nil, err

@@ -12,6 +12,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"yardheat/ingest/pack"
 	"yardheat/ingest/table/ooxml"
 )
 
@@ -354,7 +355,7 @@ func TestUnpackingIsBounded(t *testing.T) {
 	data := repack(t, seasonBook(t, 3), map[string]func([]byte) []byte{"xl/theme/theme1.xml": func([]byte) []byte { return make([]byte, 64<<20) }})
 	started := time.Now()
 	_, err := ReadBytes("bomb.xlsx", data, Options{})
-	if !errors.Is(err, ooxml.ErrTooBig) || time.Since(started) > 5*time.Second {
+	if !errors.Is(err, pack.ErrTooBig) || time.Since(started) > 5*time.Second {
 		t.Errorf("want a refusal for size, got %v after %v", err, time.Since(started))
 	}
 	// The same where the directory lies about the size.

@@ -1,13 +1,14 @@
 package ooxml
 
 import (
+	"bytes"
+	"encoding/xml"
+	"fmt"
 	"math"
 	"regexp"
 	"strconv"
 	"strings"
 	"time"
-
-	"github.com/xuri/excelize/v2"
 )
 
 // DateForm is how a number format shows its number.
@@ -21,31 +22,51 @@ const (
 	Elapsed            // [h]:mm: hours that go on past 24
 )
 
-// Styles tells which cell styles are dates.
-type Styles struct {
-	book  *excelize.File
-	known map[uint16]DateForm
-}
+// Styles are the forms of a workbook's cell styles, by number.
+type Styles []DateForm
 
-// NewStyles asks the styles of an open workbook.
-func NewStyles(book *excelize.File) *Styles {
-	return &Styles{book: book, known: map[uint16]DateForm{}}
-}
-
-// Of gives the form of a style by its number.
-func (f *Styles) Of(style uint16) DateForm {
-	if form, ok := f.known[style]; ok {
-		return form
+// Of gives the form of a style; false where there is no such style. A workbook
+// without any knows the plain one.
+func (s Styles) Of(style int) (DateForm, bool) {
+	if style < len(s) {
+		return s[style], true
 	}
-	form := PlainForm
-	if st, err := f.book.GetStyle(int(style)); err == nil {
-		form = builtInForm(st.NumFmt)
-		if st.CustomNumFmt != nil {
-			form = formatForm(*st.CustomNumFmt)
+	return PlainForm, style == 0
+}
+
+// maxStyles is how many cell styles the format allows.
+const maxStyles = 65_490
+
+// ReadStyles reads the part that lists the styles.
+func ReadStyles(data []byte) (Styles, error) {
+	var part struct {
+		Formats []struct {
+			ID   int    `xml:"numFmtId,attr"`
+			Code string `xml:"formatCode,attr"`
+		} `xml:"numFmts>numFmt"`
+		Cells []struct {
+			Format int `xml:"numFmtId,attr"`
+		} `xml:"cellXfs>xf"`
+	}
+	if err := xml.Unmarshal(data, &part); err != nil {
+		return nil, fmt.Errorf("styles: %w", err)
+	}
+	if len(part.Cells) > maxStyles {
+		return nil, fmt.Errorf("%d styles; at most %d are read", len(part.Cells), maxStyles)
+	}
+	own := map[int]DateForm{}
+	for _, f := range part.Formats {
+		own[f.ID] = formatForm(f.Code)
+	}
+	forms := make(Styles, len(part.Cells))
+	for i, c := range part.Cells {
+		form, ok := own[c.Format]
+		if !ok {
+			form = builtInForm(c.Format)
 		}
+		forms[i] = form
 	}
-	f.known[style] = form
-	return form
+	return forms, nil
 }
 
 // builtInForm knows the number formats that files name by number alone
@@ -93,36 +114,52 @@ const (
 	oldestDates = 20 * 366.0 // an elapsed time this long is a date
 )
 
-// SerialText turns a date-styled number into a wall-clock text, rounded to
-// the millisecond: to the second where the file has no more than five
-// decimals of a day (0.86 s), which cannot say more.
-func SerialText(raw string, form DateForm, date1904 bool) (string, bool) {
-	v, err := strconv.ParseFloat(raw, 64)
-	if err != nil || v < 0 || v >= maxSerial {
-		return raw, false
+// Serials turns date-styled numbers of one workbook into wall-clock text. It
+// remembers the last day, as rows of a log mostly share it with the row before.
+type Serials struct {
+	Date1904 bool
+	day      int
+	dayText  []byte
+}
+
+// Append writes a date-styled number as text, rounded to the millisecond: to
+// the second where the file has no more than five decimals of a day (0.86 s),
+// which cannot say more. What is no date is written as it stands.
+func (s *Serials) Append(dst, raw []byte, form DateForm) []byte {
+	v, err := strconv.ParseFloat(string(raw), 64)
+	if err != nil || !(v >= 0 && v < maxSerial) {
+		return append(dst, raw...)
 	}
-	day := math.Floor(v)
-	ms := int64(math.Round((v - day) * dayMs))
-	if places := len(raw) - 1 - strings.IndexByte(raw, '.'); places <= 5 && places < len(raw) && !strings.ContainsAny(raw, "eE") {
+	day := int(v)
+	ms := int64(math.Round((v - float64(day)) * dayMs))
+	if places := len(raw) - 1 - bytes.IndexByte(raw, '.'); places <= 5 && places < len(raw) && !bytes.ContainsAny(raw, "eE") {
 		ms = (ms + 500) / 1000 * 1000
 	}
 	switch {
 	case day == 0 || form == Elapsed && v < oldestDates:
-		return clockText(int64(day)*dayMs + ms), true
-	case !date1904 && day < 60: // the format counts a 29 February 1900 that never was
+		return appendClock(dst, int64(day)*dayMs+ms)
+	case !s.Date1904 && day < 60: // the format counts a 29 February 1900 that never was
 		day++
 	}
-	epoch := time.Date(1899, 12, 30, 0, 0, 0, 0, time.UTC)
-	if date1904 {
-		epoch = time.Date(1904, 1, 1, 0, 0, 0, 0, time.UTC)
+	if ms >= dayMs {
+		day, ms = day+1, ms-dayMs
 	}
-	at := epoch.AddDate(0, 0, int(day)).Add(time.Duration(ms) * time.Millisecond)
-	return at.Format("2006-01-02T15:04:05.000"), true
+	if day != s.day || len(s.dayText) == 0 {
+		epoch := time.Date(1899, 12, 30, 0, 0, 0, 0, time.UTC)
+		if s.Date1904 {
+			epoch = time.Date(1904, 1, 1, 0, 0, 0, 0, time.UTC)
+		}
+		s.day, s.dayText = day, epoch.AddDate(0, 0, day).AppendFormat(s.dayText[:0], "2006-01-02T")
+	}
+	dst = append(dst, s.dayText...)
+	if ms%1000 == 0 {
+		return append(appendClock(dst, ms), ".000"...)
+	}
+	return appendClock(dst, ms)
 }
 
-// clockText writes "15:04:05", with milliseconds where there are some.
-func clockText(ms int64) string {
-	b := make([]byte, 0, 12)
+// appendClock writes "15:04:05", with milliseconds where there are some.
+func appendClock(b []byte, ms int64) []byte {
 	pair := func(n int64) {
 		if n < 10 {
 			b = append(b, '0')
@@ -137,5 +174,5 @@ func clockText(ms int64) string {
 	if rest := ms % 1000; rest > 0 {
 		b = append(b, '.', byte('0'+rest/100), byte('0'+rest/10%10), byte('0'+rest%10))
 	}
-	return string(b)
+	return b
 }

@@ -28,7 +28,7 @@ func TestSheetDates(t *testing.T) {
 	} {
 		got := c.raw
 		if form := formatForm(c.format); form != PlainForm {
-			got, _ = SerialText(c.raw, form, c.date1904)
+			got = string((&Serials{Date1904: c.date1904}).Append(nil, []byte(c.raw), form))
 		}
 		if got != c.want {
 			t.Errorf("%s as %q: want %s, got %s", c.raw, c.format, c.want, got)
@@ -40,10 +40,11 @@ func TestSheetDates(t *testing.T) {
 // which is what spreadsheets store.
 func TestSheetDatesEveryMinute(t *testing.T) {
 	start := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
+	serials := &Serials{}
 	for i := range 365 * 24 * 60 {
 		raw := fmt.Sprintf("%.15g", 46023+float64(i)/1440)
 		want := start.Add(time.Duration(i) * time.Minute).Format("2006-01-02T15:04:05.000")
-		if got, ok := SerialText(raw, DateTime, false); !ok || got != want {
+		if got := string(serials.Append(nil, []byte(raw), DateTime)); got != want {
 			t.Fatalf("%s: want %s, got %s", raw, want, got)
 		}
 	}

@@ -67,6 +67,8 @@ func (a *app) root() *cobra.Command {
 		Use:   "yardheat",
 		Short: "Turn the logs of a farm's heat-recovery hot water into a seasonal account",
 		Example: `  yardheat demo                 write the sample farm and report on it
+  yardheat look yard.csv        say what a logger's file holds
+  yardheat start my-farm *.csv  make a farm folder from logger files
   yardheat report my-farm       report on the farm in the folder my-farm`,
 		Version:                    version,
 		SilenceUsage:               true,
@@ -82,7 +84,7 @@ func (a *app) root() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; see: yardheat %s --help", err, cmd.Name())}
 	})
-	root.AddCommand(a.demoCommand(), a.reportCommand())
+	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand())
 	return root
 }
 

@@ -1,0 +1,262 @@
+package look
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"strconv"
+	"strings"
+
+	"yardheat/ingest/series"
+	"yardheat/ingest/table"
+	"yardheat/ingest/table/celltext"
+)
+
+func number(col int) string { return "#" + strconv.Itoa(col+1) }
+
+// pass goes once through all rows with a tally for every column.
+func (d *describer) pass() {
+	for i := range d.src.Header {
+		if !slices.Contains(d.at.Columns, i) || !d.at.Ready {
+			d.cols = append(d.cols, i)
+			d.tally = append(d.tally, d.newTally(i))
+		}
+	}
+	d.startTwins()
+	first, last := d.span()
+	for r := range d.rows() {
+		var m rowMark
+		bucket := tenth(r.atMS, first, last)
+		for k, col := range d.cols {
+			text := r.cells[col]
+			isReading, isText := d.tally[k].add(r.line, text, bucket)
+			if isReading && !d.runsOn(k) {
+				m |= hasReading
+				d.weigh(text)
+			}
+			if isText {
+				m |= hasText
+			}
+		}
+		d.marks = append(d.marks, m)
+		d.stepTwins(r.cells)
+	}
+	for _, t := range d.tally {
+		t.close()
+	}
+}
+
+func (d *describer) newTally(col int) *tally {
+	unit := d.src.Units[col]
+	if unit == "" {
+		unit, _ = d.preambleUnit(d.src.Header[col])
+	}
+	return newTally(cellMarks{d.src.Decimal, d.src.Thousands}, unit, isTemperature(d.src.Header[col], unit))
+}
+
+// runsOn tells, while the rows pass, whether a column has counted the rows so
+// far: a row number is no reading.
+func (d *describer) runsOn(k int) bool {
+	t := d.tally[k]
+	return t.whole && t.steps > 1 && t.sameSteps == t.steps && math.Abs(t.step) == 1 || t.steps <= 1 && isIndexName(d.src.Header[d.cols[k]])
+}
+
+// weigh keeps what a number proves of the decimal mark.
+func (d *describer) weigh(text string) {
+	switch mark(text) {
+	case 1:
+		d.proofs++
+	case -1:
+		d.eitherMarks++
+	}
+}
+
+// describeColumns settles each column's kind, unit, range and guess; in a long
+// log each tag's too.
+func (d *describer) describeColumns() {
+	for k, col := range d.cols {
+		c := Column{Name: d.name(col), Number: col + 1}
+		d.describeColumn(&c, d.tally[k], d.src.Header[col])
+		d.out.Columns = append(d.out.Columns, c)
+	}
+	d.findTags()
+}
+
+func (d *describer) describeColumn(c *Column, t *tally, header string) {
+	c.Unit = t.unit
+	why := kindOf(c, t, header, d.step())
+	c.count(t)
+	c.points(t)
+	if c.Kind == Text || c.Kind == Event || c.Kind == Index {
+		c.Because = why
+		return
+	}
+	g := guess(header, c, t, d.context())
+	c.Quantity, c.Place = g.quantity, g.place
+	c.Because = strings.TrimPrefix(strings.Join(filled([]string{why, d.unitWhy(c, header), g.because}), "; "), "; ")
+	c.UnitAssumed = g.unit
+	if c.Kind == Instant && (g.class == series.Flow || g.class == series.Power) {
+		c.Kind = Mean
+	}
+}
+
+// step is the usual interval in seconds while the columns are described, 0 if
+// there are no stamps.
+func (d *describer) step() float64 {
+	if !d.at.Ready || len(d.at.Order) < 2 {
+		return 0
+	}
+	first, last := d.at.At[d.at.Order[0]], d.at.At[d.at.Order[len(d.at.Order)-1]]
+	return float64(last-first) / 1000 / float64(len(d.at.Order)-1)
+}
+
+func (d *describer) unitWhy(c *Column, header string) string {
+	if c.Unit == "" || d.src.Units[c.Number-1] != "" || c.Tag {
+		return ""
+	}
+	if unit, where := d.preambleUnit(header); unit == c.Unit && where != "" {
+		return "unit from " + where
+	}
+	return "unit in the cells"
+}
+
+// context is the file's and sheet's name: weak evidence of what is measured.
+func (d *describer) context() string {
+	base := d.out.File
+	if k := strings.LastIndexAny(base, `/\`); k >= 0 {
+		base = base[k+1:]
+	}
+	if k := strings.LastIndexByte(base, '.'); k > 0 {
+		base = base[:k]
+	}
+	return base + " " + d.out.Sheet
+}
+
+// count sets readings, missing and range.
+func (c *Column) count(t *tally) {
+	c.Codes = t.codeCount()
+	c.Implausible = t.outside + t.powerOn
+	switch c.Kind {
+	case Event, Text:
+		c.Readings = t.numbers + t.states + t.bad
+		if c.Kind == Text {
+			c.Missing = t.rows - c.Readings
+		}
+		c.Codes, c.Implausible = 0, 0
+		c.Words = commonest(t.texts, 5)
+		return
+	case State:
+		c.Readings = t.states + t.plausible
+	default:
+		c.Readings = t.plausible + c.Implausible
+	}
+	c.Missing = t.rows - c.Readings
+	if t.plausible > 0 {
+		low, high := t.least, t.most
+		c.Min, c.Max = &low, &high
+	} else if t.states > 0 {
+		c.Min, c.Max = t.stateRange()
+	}
+}
+
+func (t *tally) stateRange() (low, high *float64) {
+	least, most := 1.0, 0.0
+	for i, n := range t.counts {
+		if n > 0 {
+			if t.sums[i] < float64(n) {
+				least = 0
+			}
+			if t.sums[i] > 0 {
+				most = 1
+			}
+		}
+	}
+	return &least, &most
+}
+
+// points are the ten means, or counts of marks.
+func (c *Column) points(t *tally) {
+	for i := range c.Points {
+		v := float64(t.filled[i])
+		if c.Kind != Event && c.Kind != Text {
+			if t.counts[i] == 0 {
+				continue
+			}
+			v = t.sums[i] / float64(t.counts[i])
+		}
+		c.Points[i] = &v
+	}
+}
+
+// commonest are the most frequent texts, at most so many.
+func commonest(texts map[string]int, most int) []string {
+	out := make([]string, 0, len(texts))
+	for s := range texts {
+		out = append(out, s)
+	}
+	sort.Slice(out, func(i, j int) bool {
+		if texts[out[i]] != texts[out[j]] {
+			return texts[out[i]] > texts[out[j]]
+		}
+		return out[i] < out[j]
+	})
+	return out[:min(most, len(out))]
+}
+
+// preambleUnit finds a unit that the lines above the header state for columns
+// of this name: "Temp_Units" over or before "Celsius".
+func (d *describer) preambleUnit(header string) (unit, where string) {
+	rows := d.src.Preamble
+	for i, r := range rows {
+		for j, cell := range r.Cells {
+			key, value, inside := cutKey(cell)
+			switch {
+			case !isUnitKey(key, header):
+			case inside:
+				unit = value
+			case j+1 < len(r.Cells) && isUnitText(r.Cells[j+1]):
+				unit = r.Cells[j+1]
+			case i+1 < len(rows) && j < len(rows[i+1].Cells):
+				unit = rows[i+1].Cells[j]
+			}
+			if unit = celltext.StripBrackets(unit); isUnitText(unit) {
+				return unit, fmt.Sprintf("line %d, %s", r.Line, series.Quoted(key))
+			}
+			unit = ""
+		}
+	}
+	return "", ""
+}
+
+func cutKey(cell string) (key, value string, ok bool) {
+	for _, sep := range [...]string{":", "="} {
+		if k, v, found := strings.Cut(cell, sep); found {
+			return celltext.Trim(k), celltext.Trim(v), celltext.Trim(v) != ""
+		}
+	}
+	return cell, "", false
+}
+
+func isUnitText(s string) bool {
+	_, ok := series.ParseUnit(s)
+	return s != "" && ok && !table.IsMissing(s)
+}
+
+// isUnitKey tells whether a word above the header speaks of the unit of the
+// columns of that name: "Temp_Units" of "temperature", not of "dewpoint".
+func isUnitKey(key, header string) bool {
+	words := tokens(key)
+	unit, same := false, false
+	for _, w := range words {
+		switch w {
+		case "unit", "units", "einheit", "einheiten", "unité", "unités", "unite", "unidad", "unidades", "unità", "unita", "eenheid", "eenheden", "unidade":
+			unit = true
+		default:
+			for _, h := range tokens(header) {
+				same = same || len(w) >= 3 && (strings.HasPrefix(h, w) || strings.HasPrefix(w, h) && len(h) >= 3)
+			}
+		}
+	}
+	return unit && same
+}

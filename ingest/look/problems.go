@@ -1,0 +1,128 @@
+package look
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"sort"
+	"strconv"
+	"strings"
+
+	"yardheat/ingest/series"
+	"yardheat/ingest/table"
+)
+
+func parse(text string, m cellMarks) (float64, string, bool) {
+	return table.ParseNumber(text, m.decimal, m.thousands)
+}
+
+func reason(err error) string {
+	var p *fs.PathError
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "no such file"
+	case errors.As(err, &p):
+		return p.Err.Error()
+	}
+	return err.Error()
+}
+
+// saidElsewhere are problems of the loader that look lists as doubts, or that
+// are no problems before there is a farm file.
+var saidElsewhere = map[string]bool{series.CodeDatesByCustom: true, series.CodeStampChoice: true, series.CodeStampCoarse: true, codeDecimalMark: true,
+	series.CodeZoneFromFile: true}
+
+// problems lists what was met while reading: by the table reader, by the
+// reader of stamps, and cells of columns of readings that are none.
+func (d *describer) problems() {
+	for _, p := range d.src.Problems {
+		if !saidElsewhere[p.Code] {
+			d.problem(p.Code, p.Line, p.Column, p.Text)
+		}
+	}
+	for _, p := range d.at.Found.Problems {
+		if !saidElsewhere[p.Code] {
+			line, column := d.placeOf(p.Where)
+			d.problem(p.Code, line, column, p.Text)
+		}
+	}
+	if !d.at.Ready && d.at.Open == nil {
+		for _, f := range d.at.Found.Faults {
+			line, column := d.placeOf(f.Where)
+			d.problem("no-stamps", line, column, "got "+f.Got+"; want "+f.Want+"; "+f.Do)
+		}
+	}
+	for k := range d.tally {
+		d.cellProblems(&d.out.Columns[k], d.tally[k])
+	}
+}
+
+func (d *describer) problem(code string, line, column int, text string) {
+	p := Problem{Code: code, Line: line, Column: column, Text: text}
+	if d.src.Sheet != "" && line > 0 && column > 0 {
+		_, p.Cell, _ = strings.Cut(series.PlaceOf(d.src.Sheet, line, column), ", ")
+	}
+	d.out.Problems = append(d.out.Problems, p)
+}
+
+// placeOf reads back "line 12, column 4", `sheet "Log", D12`.
+func (d *describer) placeOf(where string) (line, column int) {
+	if _, err := fmt.Sscanf(where, "line %d, column %d", &line, &column); err == nil || line > 0 {
+		return line, column
+	}
+	cell := where[strings.LastIndex(where, " ")+1:]
+	for len(cell) > 0 && cell[0] >= 'A' && cell[0] <= 'Z' {
+		column = column*26 + int(cell[0]-'A') + 1
+		cell = cell[1:]
+	}
+	line, _ = strconv.Atoi(cell)
+	return line, column
+}
+
+// cellProblems lists what of a column of readings was not taken.
+func (d *describer) cellProblems(c *Column, t *tally) {
+	if c.Kind == Event || c.Kind == Text {
+		return
+	}
+	if t.bad > 0 {
+		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s no number, first %s", c.Name, are(t.bad, "cell"), series.Quoted(t.badText)))
+	}
+	for _, v := range sorted(t.codes) {
+		d.problem("code", 0, c.Number, fmt.Sprintf("%q: %s %g, which loggers write where they have no reading; counted as missing", c.Name, are(t.codes[v], "reading"), v))
+	}
+	if t.outside > 0 {
+		d.problem("implausible", 0, c.Number, fmt.Sprintf("%q: %s outside %g to %g; not in the range shown", c.Name, are(t.outside, "reading"), t.low, t.high))
+	}
+	if t.powerOn > 0 {
+		d.problem("implausible", 0, c.Number, fmt.Sprintf("%q: %s exactly %g amid others far from it, as a probe shows at power-on; not in the range shown", c.Name, are(t.powerOn, "reading"), powerOnC))
+	}
+	if t.longest >= longZeros && (t.temp || newHeader(c.Name).any(wordsHumidity)) && (t.zeroAfter > farZero || t.zeroAfter < -farZero) {
+		d.problem("zeros", 0, c.Number, fmt.Sprintf("%q: %s exactly 0, up to %d in a row right after %g: a failed probe may be written so; they are in the range shown", c.Name, are(t.zeros, "reading"), t.longest, t.zeroAfter))
+	}
+}
+
+// A run of exact zeros right after a reading far from 0 is doubtful.
+const (
+	longZeros = 6
+	farZero   = 3
+)
+
+func are(n int, what string) string {
+	if n == 1 {
+		return "1 " + what + " is"
+	}
+	return series.Plural(n, what) + " are"
+}
+
+func sorted(codes map[float64]int) []float64 {
+	out := make([]float64, 0, len(codes))
+	for v := range codes {
+		out = append(out, v)
+	}
+	sort.Float64s(out)
+	return out
+}
+
+// codeDecimalMark is the table reader's word for a decimal mark that the cells
+// do not prove.
+const codeDecimalMark = "decimal-mark"

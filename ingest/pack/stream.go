@@ -3,9 +3,9 @@ package pack
 import (
 	"archive/zip"
 	"bytes"
-	"compress/flate"
 	"errors"
 	"fmt"
+	"github.com/klauspost/compress/flate"
 	"hash/crc32"
 	"io"
 )

@@ -49,7 +49,7 @@ func newSource(in io.Reader, closing string) *source {
 // unpack fills blocks until the part ends or nobody wants more.
 func (s *source) unpack(in io.Reader, closing []byte) {
 	defer close(s.done)
-	buf, n, made := make([]byte, firstB), 0, 1
+	buf, n, made := make([]byte, firstB), 0, 0
 	for {
 		got, err := io.ReadAtLeast(in, buf[n:], len(buf)-n)
 		n += got
@@ -101,7 +101,7 @@ func (s *source) more() bool {
 		if s.err != nil {
 			return false
 		}
-		if s.cur != nil {
+		if cap(s.cur) >= blockB { // the first is too small to be used again
 			s.free <- s.cur[:cap(s.cur)]
 		}
 		next := <-s.full

@@ -33,7 +33,7 @@ func numberStamp(text string) stamp {
 		if err != nil || days < 20000 {
 			return none
 		}
-		return stamp{date: date{form: formSerial}, clockMS: serialMS(days), clocked: true, offsetMS: NoOffset}
+		return stamp{date: date{form: formSerial}, clockMS: coarse(serialMS(days), len(rest)), clocked: true, offsetMS: NoOffset}
 	case 8, 12, 14, 17:
 		if rest == "" {
 			return compactStamp(text)
@@ -53,6 +53,18 @@ func numberStamp(text string) stamp {
 // old as that system's false leap day (60) are not read.
 // Source: ECMA-376 part 1, 18.17.4.1.
 func serialMS(days float64) int64 { return int64(math.Round((days - 25569) * dayMS)) }
+
+// coarse rounds a day number that was cut to a few decimals to the step of
+// time that these can hold: four (8.64 s) to ten seconds, five to the second,
+// six and seven to the tenth and the hundredth. More are read to the
+// millisecond; fewer are too coarse for any step, or exact.
+func coarse(ms int64, decimals int) int64 {
+	if decimals < 4 || decimals > 7 {
+		return ms
+	}
+	stepMS := [...]int64{10 * secondMS, secondMS, 100, 10}[decimals-4]
+	return (ms + stepMS/2) / stepMS * stepMS
+}
 
 func compactStamp(text string) stamp {
 	c := scanner{s: text, i: len(text), st: stamp{offsetMS: NoOffset}}

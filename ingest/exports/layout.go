@@ -15,8 +15,8 @@ type Stamp struct {
 	Cells func(at time.Time) []string
 	// States: cells or heads say which zone they are in.
 	States bool
-	// UTC: it can only be written in UTC (seconds since 1970).
-	UTC bool
+	// OneZone: it can be written in one zone only (seconds since 1970, say).
+	OneZone bool
 }
 
 // Shapes of a table.
@@ -111,7 +111,7 @@ func (l Layout) As(change string) (Layout, bool) {
 	case InFahrenheit, InCubicMetres:
 		return l.inUnits(change)
 	case InTokyo:
-		if l.Stamp.UTC {
+		if l.Stamp.OneZone {
 			return l, false
 		}
 		l.Zone = "Asia/Tokyo"

@@ -20,6 +20,9 @@ func layoutStamp(heads string, layouts ...string) Stamp {
 // states marks a stamp that says its zone.
 func (s Stamp) states() Stamp { s.States = true; return s }
 
+// oneZone marks a stamp that says its zone and can stand in no other.
+func (s Stamp) oneZone() Stamp { s.States, s.OneZone = true, true; return s }
+
 // changed writes the cells of s with f applied to each.
 func (s Stamp) changed(f func(string) string) Stamp {
 	was := s.Cells
@@ -38,7 +41,7 @@ func iso() Stamp { return layoutStamp("Time", "2006-01-02 15:04:05") }
 
 // epoch writes seconds since 1970 times perSecond.
 func epoch(head string, perSecond int64) Stamp {
-	return Stamp{Heads: []string{head}, States: true, UTC: true, Cells: func(at time.Time) []string {
+	return Stamp{Heads: []string{head}, States: true, OneZone: true, Cells: func(at time.Time) []string {
 		return []string{fmt.Sprint(at.UnixMilli() * perSecond / 1000)}
 	}}
 }

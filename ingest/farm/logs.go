@@ -91,9 +91,12 @@ func (r *reader) logLayout(t *keyed.Tab, l *Log) {
 	t.Text("sheet", &l.Sheet)
 	t.Integer("table", &l.Table, keyed.Span(1, 1000, ""))
 	t.Text("encoding", &l.Encoding)
-	t.Choice("separator", &l.Separator, ",", ";", "\t", "|", "tab")
-	if l.Separator == "tab" {
+	t.Choice("separator", &l.Separator, ",", ";", "\t", "|", "tab", "blank")
+	switch l.Separator {
+	case "tab":
 		l.Separator = "\t"
+	case "blank":
+		l.Separator = " "
 	}
 	t.Choice("decimal", &l.Decimal, ".", ",")
 	if t.Choice("thousands", &l.Thousands, ".", ",", "'", " ", "’") && l.Thousands == l.Decimal {

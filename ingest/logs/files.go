@@ -316,7 +316,7 @@ func severityOf(code string) series.Severity {
 	switch code {
 	case "file-cut", "workbook-cut", "workbook-short", "decimal-mark", "bad-encoding", "formula-without-value":
 		return series.Doubt
-	case "not-a-row", "short-line":
+	case "not-a-row", "short-line", "error-words":
 		return series.LeftOut
 	}
 	return series.Note

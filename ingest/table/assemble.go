@@ -22,9 +22,11 @@ func (b *block) assemble(t *Table, opt Options) {
 	}
 	t.Rows = b.rows
 	b.dropEmptyColumns(t)
-	decimal, thousands, probs := countMarks(t.Rows, b.keys).settle(opt)
+	marks := countMarks(t.Rows, b.keys)
+	decimal, thousands, probs := marks.settle(opt)
 	t.Decimal, t.Thousands = decimal, thousands
 	t.Problems = append(t.Problems, probs...)
+	t.Problems = append(t.Problems, marks.errorProblems(t.Header)...)
 	t.Problems = append(t.Problems, b.shortLines(t)...)
 	t.Problems = append(t.Problems, b.probs...)
 	t.Problems = append(t.Problems, doubleNames(t)...)
@@ -112,24 +114,55 @@ func doubleNames(t *Table) []Problem {
 
 // refuseCutDecimals is an error where a comma serves both as separator and as
 // decimal mark without quotes: no reader can put such cells together again.
-func (b *block) refuseCutDecimals(sep byte) error {
-	if sep != ',' || len(b.header) == 0 || len(b.rows) == 0 {
+func (b *block) refuseCutDecimals(sep byte, opt Options) error {
+	if sep != ',' || len(b.rows) == 0 || opt.Decimal == "." {
 		return nil
 	}
-	named := len(dropEmptyTail(b.joinHeader()))
-	channels := named - max(len(b.keys), 1)
-	if channels < 1 || b.width != named+channels {
+	from := max(len(b.keys), 1)
+	channels := b.width - from
+	under := ""
+	if len(b.header) > 0 {
+		named := len(dropEmptyTail(b.joinHeader()))
+		if channels = named - from; channels < 1 || b.width != named+channels {
+			return nil
+		}
+		under = fmt.Sprintf(" under a header of %d names", named)
+	} else if channels%2 == 1 || !b.fractions(from) {
 		return nil
 	}
 	for i := range b.rows[:min(len(b.rows), sampleRows)] {
-		for _, c := range b.rows[i].Cells[max(len(b.keys), 1):] {
+		for _, c := range b.rows[i].Cells[from:] {
 			if c != "" && celltext.LeadingDigits(strings.TrimLeft(c, "-+")) != len(strings.TrimLeft(c, "-+")) {
 				return nil
 			}
 		}
 	}
-	return &Error{Line: b.rows[0].Line, Column: named + 1, Err: errNoTable,
-		Got:  fmt.Sprintf("%d whole numbers and stamps under a header of %d names: %s", b.width, named, quote(strings.Join(b.rows[0].Cells, ","))),
-		Want: "as many cells as names; the comma seems to be both separator and decimal mark",
-		Do:   "export again with semicolons or tabs between the cells, or with a decimal point"}
+	return &Error{Line: b.rows[0].Line, Column: from + 1, Err: errNoTable,
+		Got:  fmt.Sprintf("%d whole numbers and stamps%s: %s", b.width, under, quote(strings.Join(b.rows[0].Cells, ","))),
+		Want: "one cell a reading; the comma seems to be both separator and decimal mark",
+		Do:   "export again with semicolons or tabs between the cells, or with a decimal point; decimal = \".\" in [[log]] if these are whole numbers"}
+}
+
+// fractions tells, where no header counts the columns, whether every second
+// cell looks like the decimals of the one before: as many digits in every row,
+// among them zeros in front, or single digits of all sizes.
+func (b *block) fractions(from int) bool {
+	evidence := false
+	for col := from + 1; col < b.width; col += 2 {
+		width, padded, digits := 0, false, map[string]bool{}
+		for i := range b.rows[:min(len(b.rows), sampleRows)] {
+			c := b.rows[i].Cells[col]
+			if c == "" {
+				continue
+			}
+			if celltext.LeadingDigits(c) != len(c) || width > 0 && len(c) != width {
+				return false
+			}
+			width = len(c)
+			padded = padded || width > 1 && c[0] == '0'
+			digits[c] = true
+		}
+		evidence = evidence || padded || width == 1 && len(digits) >= 6
+	}
+	return evidence
 }

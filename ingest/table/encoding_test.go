@@ -65,8 +65,9 @@ func TestRefusals(t *testing.T) {
 		{"empty", "", "an empty file"}, {"blank", " \r\n\n", "blank"}, {"pdf", "%PDF-1.7\n\x01\x02", "PDF"}, {"png", "\x89PNG\r\n\x1a\n", "picture"},
 		{"ole", "\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", ".xls"}, {"gzip", "\x1f\x8b\x08\x00", "gzip"}, {"page", "<!DOCTYPE html><html>", "web page"},
 		{"binary", "\x01\x02\x03\x04\x05\x06\x07\x08abc\x0e\x0f", "binary"}, {"prose", "Dear all,\nthe logger is broken.\nYours\n", "Dear all"},
-		{"blanks between cells", "2026-01-05 10:00  12.5  13.1\n2026-01-05 10:01  12.5  13.1\n", "separator"},
+		{"blanks between cells, one missing", "2026-01-05 10:00 12.5 13.1\n2026-01-05 10:01 13.1\n2026-01-05 10:02 2.5 13.1 7\n", "separator"},
 		{"cut decimals", "time,a,b\n2026-01-05 10:00,12,5,13,1\n2026-01-05 10:01,12,6,13,2\n", "whole numbers"},
+		{"cut decimals without a header", "2026-01-05 10:00,12,05,13,10\n2026-01-05 10:01,12,06,13,22\n2026-01-05 10:02,12,86,13,42\n", "decimal"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := ReadBytes("barn.csv", []byte(c.data), Options{})

@@ -129,7 +129,7 @@ var layouts = []layout{
 	{name: "units with the numbers", text: "time,Loop out\n2026-01-05 10:00,12.5 °C\n2026-01-05 10:01,12.6 °C\n",
 		header: "time | Loop out", units: " | ", sep: ",", decimal: ".", line: 1, first: "2026-01-05 10:00 | 12.5 °C", last: "2026-01-05 10:01 | 12.6 °C", rows: 2},
 	{name: "missing readings of many kinds", text: "time,a,b\n2026-01-05 10:00,---,NaN\n2026-01-05 10:01,OL,1.5\n2026-01-05 10:02,,\n2026-01-05 10:03,2.5,n/a\n",
-		header: "time | a | b", units: " |  | ", sep: ",", decimal: ".", line: 1, first: "2026-01-05 10:00 | --- | NaN", last: "2026-01-05 10:03 | 2.5 | n/a", rows: 4},
+		header: "time | a | b", units: " |  | ", sep: ",", decimal: ".", line: 1, first: "2026-01-05 10:00 | --- | NaN", last: "2026-01-05 10:03 | 2.5 | n/a", rows: 4, codes: "error-words"},
 	{name: "remark in the middle", text: "time,a,b\n2026-01-05 10:00,1.5,2.5\nbattery changed\n2026-01-05 10:02,1.5,2.5\n",
 		header: "time | a | b", units: " |  | ", sep: ",", decimal: ".", line: 1, first: "2026-01-05 10:00 | 1.5 | 2.5", last: "2026-01-05 10:02 | 1.5 | 2.5", rows: 2, codes: "not-a-row"},
 	{name: "damaged stamp kept for the loader", text: "time,a,b\n2026-01-05 10:00,1.5,2.5\n,1.6,2.6\n????,1.7,2.7\n2026-01-05 10:03,1.8,2.8\n",

@@ -17,6 +17,14 @@ type markCount struct {
 	quoteGroups, spaceGroups int
 	commaPlain, dotPlain     bool // an "either" cell's column also holds whole numbers below 1000
 	firstComma, firstDot     int  // lines of the first proof
+	words                    []errorWords
+}
+
+// errorWords are the cells of one column of numbers in which the logger says
+// that it failed to read.
+type errorWords struct {
+	column, cells, line int
+	first               string
 }
 
 // countMarks gathers the evidence of all cells but those of stamp columns.
@@ -40,8 +48,22 @@ func countMarks(rows []Row, keys []int) *markCount {
 
 func (m *markCount) column(rows []Row, col int) {
 	comma, dot, plain := m.commaEither, m.dotEither, false
+	failed, numbers := errorWords{column: col}, false
 	for i := range rows {
-		plain = m.cell(rows[i].Cells[col], rows[i].Line) || plain
+		s := rows[i].Cells[col]
+		plain = m.cell(s, rows[i].Line) || plain
+		switch {
+		case s == "":
+		case s[0] < 'A' && s[0] != '#':
+			numbers = true
+		case celltext.IsErrorWord(s):
+			if failed.cells++; failed.cells == 1 {
+				failed.line, failed.first = rows[i].Line, s
+			}
+		}
+	}
+	if failed.cells > 0 && numbers {
+		m.words = append(m.words, failed)
 	}
 	m.commaPlain = m.commaPlain || plain && m.commaEither > comma
 	m.dotPlain = m.dotPlain || plain && m.dotEither > dot
@@ -229,4 +251,18 @@ func (m *markCount) gapMark() string {
 		return " "
 	}
 	return ""
+}
+
+// errorProblems lists the cells in which a logger says that it failed.
+func (m *markCount) errorProblems(header []string) []Problem {
+	var probs []Problem
+	for _, w := range m.words {
+		name := header[w.column]
+		if name == "" {
+			name = fmt.Sprintf("#%d", w.column+1)
+		}
+		probs = append(probs, Problem{Code: "error-words", Line: w.line, Column: w.column + 1,
+			Text: fmt.Sprintf("%s: cells without a reading that say %s or the like: %d, the first here", quote(name), quote(w.first), w.cells)})
+	}
+	return probs
 }

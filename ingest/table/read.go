@@ -63,7 +63,7 @@ func (e *Error) Unwrap() error { return e.Err }
 // Validate names the option that is out of bounds.
 func (o Options) Validate() error {
 	if _, ok := separatorByte(o.Separator); o.Separator != "" && !ok {
-		return fmt.Errorf("separator: got %q; want one of , ; tab |", o.Separator)
+		return fmt.Errorf("separator: got %q; want one of , ; tab | blank", o.Separator)
 	}
 	if o.Decimal != "" && o.Decimal != "." && o.Decimal != "," {
 		return fmt.Errorf("decimal: got %q; want . or ,", o.Decimal)

@@ -89,7 +89,8 @@ func (c *cutter) cutPlain(i int) (next int) {
 
 // cutQuoted cuts one record by RFC 4180: a quoted cell may hold separators,
 // doubled quotes and line breaks. A quote that is never rightly closed is
-// taken as written and listed: it must not swallow the lines after it.
+// listed and taken as written, or left out before a stamp or a number: it must
+// not swallow the lines after it.
 func (c *cutter) cutQuoted(i, line int) (next, lines int) {
 	lines = 1
 	for {
@@ -110,6 +111,9 @@ func (c *cutter) cutQuoted(i, line int) (next, lines int) {
 			}
 			c.probs = append(c.probs, Problem{Code: "stray-quote", Line: line + lines - 1, Column: 1,
 				Text: fmt.Sprintf("a quotation mark is opened and not closed: %s; the line is read as if it were not quoted", quote(c.lineFrom(i)))})
+			if celltext.Classify(celltext.Trim(c.text[i+1:c.plainEnd(i+1)])) != celltext.Text {
+				i++
+			}
 		}
 		end := c.plainEnd(i)
 		c.add(c.text[i:end])

@@ -10,7 +10,8 @@ const separators = ";\t,|"
 
 // findSeparator finds the separator under which most sampled lines fall into
 // equally many cells that each read as something: a decimal comma taken for a
-// separator leaves half stamps and halves of numbers. 0 = no line can be cut.
+// separator leaves half stamps and halves of numbers. blankSep = blanks cut
+// them, see cutBlanks; 0 = no line can be cut.
 func findSeparator(text string) byte {
 	lines := sampleLines(text)
 	best, bestScore := byte(0), 0.0
@@ -18,6 +19,9 @@ func findSeparator(text string) byte {
 		if s := separatorScore(lines, sep); s > bestScore*1.02 {
 			best, bestScore = sep, s
 		}
+	}
+	if s := blankScore(lines); s > bestScore*1.02 && s > 0.3 {
+		return blankSep
 	}
 	return best
 }
@@ -93,6 +97,8 @@ func separatorByte(s string) (byte, bool) {
 		return s[0], true
 	case "tab", `\t`:
 		return '\t', true
+	case " ", "blank", "blanks":
+		return blankSep, true
 	}
 	return 0, false
 }

@@ -44,7 +44,7 @@ func (s shape) isData() bool {
 	case s.filled == 0:
 		return false
 	case s.stamps > 0:
-		return s.firstStamp <= 3 && (s.numbers+s.missing > 0 || s.firstStamp <= 1)
+		return s.firstStamp <= 3 && (s.numbers+s.missing > 0 || s.firstStamp <= 1) || s.numbers > 0 && s.numbers > s.texts
 	}
 	return s.filled > 1 && s.numbers > 0 && s.numbers >= s.texts && s.firstKind == celltext.Number
 }

@@ -10,7 +10,7 @@ type Options struct {
 	Sheet     string
 	Table     int // 1, 2, … where a file holds several; 0 = the first or only one
 	Encoding  string
-	Separator string // "," ";" "\t" "|" or "" = find
+	Separator string // "," ";" "\t" "|" " " (blanks, fixed width) or "" = find
 	Decimal   string // "." "," or "" = find
 	Thousands string
 	// Header is the 1-based line of the header, 0 = none; nil = find.
@@ -23,7 +23,7 @@ type Options struct {
 type Table struct {
 	File, Sheet string
 	Encoding    string
-	Separator   string // "" for a workbook
+	Separator   string // "" for a workbook; " " for blanks and columns of fixed width
 	Decimal     string // "." or ","; "" = not settled by the file (every number is whole)
 	Thousands   string
 	HeaderLine  int // 1-based; 0 = none

@@ -26,6 +26,17 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 			sep, from, line = textSeparator(text, opt)
 		}
 	}
+	base := Table{File: name, Encoding: enc}
+	if sep != 0 {
+		base.Separator = string(sep)
+	}
+	if sep == blankSep {
+		tabbed, ok := cutBlanks(text[from:])
+		if !ok {
+			return nil, unevenBlanks(name, text[from:], line)
+		}
+		text, sep, from = tabbed, '\t', 0
+	}
 	c := &cutter{text: text, sep: sep}
 	rows := c.cutAll(from, line)
 	probs = append(probs, c.probs...)
@@ -35,10 +46,6 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 	if r, ok := uncut(rows, sep); ok {
 		return nil, &Error{File: name, Line: r.Line, Got: quote(r.Cells[0]), Want: "cells parted by a comma, semicolon, tab or |",
 			Do: "set separator in [[log]], or export again with one of these between the cells", Err: errNoTable}
-	}
-	base := Table{File: name, Encoding: enc}
-	if sep != 0 {
-		base.Separator = string(sep)
 	}
 	tables, err := tablesOf(base, rows, opt, sep)
 	if err != nil {
@@ -81,6 +88,24 @@ func unwrapLines(text string) (string, bool) {
 	return b.String(), b.Len() > 0
 }
 
+// unevenBlanks is the error for rows that blanks cut into differing numbers of
+// cells, and that no columns of fixed width fit.
+func unevenBlanks(name, text string, line int) error {
+	most := ""
+	for i, n := 0, line; i < len(text); n++ {
+		end, next := lineEnd(text, i)
+		if words := wordsOf(text[i:end]); most == "" {
+			if _, body := bodyWords(words); body {
+				most, line = text[i:end], n
+			}
+		}
+		i = next
+	}
+	return &Error{File: name, Line: line, Got: quote(most), Err: errNoTable,
+		Want: "cells parted by a comma, semicolon, tab or |, or as many cells parted by blanks in every row, or columns of fixed width",
+		Do:   "export again with a separator between the cells, or with a word such as NaN where there is no reading"}
+}
+
 // uncut finds a row that no separator cut and that holds more than a stamp.
 func uncut(rows []Row, sep byte) (Row, bool) {
 	if sep != 0 {
@@ -113,7 +138,7 @@ func tablesOf(base Table, rows []Row, opt Options, sep byte) ([]*Table, error) {
 	var tables []*Table
 	above := rows
 	for _, b := range blocks {
-		if err := b.refuseCutDecimals(sep); err != nil {
+		if err := b.refuseCutDecimals(sep, opt); err != nil {
 			return nil, err
 		}
 		t := base

@@ -172,6 +172,16 @@ var missingWords = map[string]bool{
 	"#getting_data": true, "#spill!": true, "#calc!": true,
 }
 
+// errorWord are those among missingWords by which a logger says that it failed
+// to read, or that the reading lies outside its range.
+var errorWord = map[string]bool{
+	"ol": true, "o.l.": true, "ovl": true, "over": true, "overflow": true, "under": true,
+	"err": true, "err.": true, "error": true, "#err": true, "fault": true, "fail": true,
+}
+
+// IsErrorWord tells whether a cell says that the logger failed to read.
+func IsErrorWord(text string) bool { return len(text) <= 16 && errorWord[strings.ToLower(text)] }
+
 // IsMissing tells whether a cell says that there is no reading ("", "--",
 // "n/a", "OL", "#N/A" and the like).
 func IsMissing(text string) bool {

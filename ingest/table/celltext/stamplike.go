@@ -87,19 +87,33 @@ func letters(s string) int {
 	return n
 }
 
-// months and weekdays by their first letters, in English, German, French,
-// Dutch, Spanish and Italian.
+// months by their names and abbreviations, weekdays by their first letters, in
+// English, German, French, Dutch, Spanish, Italian; months also in Portuguese,
+// Polish, Finnish and the Scandinavian languages (common practice, no source).
 var (
-	months = wordSet(`jan feb mar apr may jun jul aug sep oct nov dec mär mrz mai okt dez fév avr jui aoû déc maa mrt
- mei ene abr ago dic gen mag giu lug set ott`)
+	months = wordSet(`january february march april may june july august september october november december
+ jan feb mar apr jun jul aug sep sept oct nov dec
+ januar jänner februar feber märz mai juni juli oktober dezember jän mär mrz mrz okt dez
+ janvier février fevrier mars avril juin juillet août aout septembre octobre novembre décembre decembre janv fév févr fevr avr
+ juil aoû déc januari februari maart mei augustus maa mrt
+ enero febrero marzo abril mayo junio julio agosto septiembre setiembre octubre noviembre diciembre ene abr ago dic
+ gennaio febbraio aprile maggio giugno luglio settembre ottobre dicembre gen mag giu lug set sett ott
+ janeiro fevereiro março marco maio junho julho setembro outubro novembro dezembro fev out
+ stycznia lutego marca kwietnia maja czerwca lipca sierpnia września października listopada grudnia
+ styczeń luty marzec kwiecień maj czerwiec lipiec sierpień wrzesień październik listopad grudzień
+ sty lut kwi cze lip sie wrz paź lis gru
+ augusti marts tammikuuta helmikuuta maaliskuuta huhtikuuta toukokuuta kesäkuuta heinäkuuta elokuuta syyskuuta lokakuuta
+ marraskuuta joulukuuta tammi helmi maalis huhti touko kesä heinä elo syys loka marras joulu desember des`)
 	weekdays = wordSet(`mon tue wed thu fri sat sun mo di mi do fr sa so lun mar mer jeu ven sam dim ma wo vr za zo mié
  jue vie sáb dom gio sab`)
 )
 
 func isMonth(word string) bool {
-	r := []rune(strings.ToLower(word))
-	return len(r) >= 3 && len(r) <= 10 && months[string(r[:3])]
+	return len(word) >= 3 && len(word) <= 16 && months[strings.ToLower(word)]
 }
+
+// IsMonth tells whether a word begins like a month's name.
+func IsMonth(word string) bool { return isMonth(strings.TrimRight(word, ".,")) && letters(word) >= 3 }
 
 func isWeekday(word string) bool {
 	r := []rune(strings.ToLower(word))

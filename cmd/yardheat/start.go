@@ -131,12 +131,26 @@ func (a *app) gather(paths []string) ([]original, error) {
 		if err != nil {
 			return nil, err
 		}
+		if !holdsRows(tables) {
+			bad.Faults = append(bad.Faults, ingest.Fault{File: path, Got: "no row of readings", Want: "an export of a logger with rows of stamps and readings",
+				Do: "see yardheat look " + shellWord(path) + ", or leave the file out"})
+			continue
+		}
 		files = append(files, original{path: path, name: freeName(filepath.Base(path), used), tables: tables})
 	}
 	if len(bad.Faults) > 0 {
 		return nil, bad
 	}
 	return files, nil
+}
+
+func holdsRows(tables []look.Table) bool {
+	for i := range tables {
+		if tables[i].FirstRow > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // freeName gives a file a name that no other has, whatever the case.

@@ -184,6 +184,8 @@ func (c *Column) points(t *tally) {
 				continue
 			}
 			v = t.sums[i] / float64(t.counts[i])
+		} else if v == 0 {
+			continue
 		}
 		c.Points[i] = &v
 	}

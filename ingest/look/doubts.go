@@ -148,11 +148,14 @@ func (d *describer) clockChange() string {
 // unitDoubts lists columns of readings whose unit the file does not state.
 func (d *describer) unitDoubts() {
 	var none, assumed []string
+	quantity, unit := "…", "C"
 	for _, c := range d.out.Columns {
 		switch {
-		case c.Unit != "" || c.Readings == 0:
+		case c.Unit != "" || c.Readings == 0 || d.out.Tags != nil && !c.Tag:
 		case c.Kind == Instant || c.Kind == Mean || c.Kind == Counter:
-			none = append(none, c.Name)
+			if none = append(none, c.Name); len(none) == 1 && c.UnitAssumed != "" {
+				quantity, unit = c.Quantity, c.UnitAssumed
+			}
 			if c.UnitAssumed != "" {
 				assumed = append(assumed, fmt.Sprintf("%s in %s", c.Name, c.UnitAssumed))
 			}
@@ -165,7 +168,7 @@ func (d *describer) unitDoubts() {
 	if len(assumed) > 0 {
 		said = strings.Join(assumed, ", ")
 	}
-	d.doubt("log.columns", fmt.Sprintf("%q = { quantity = \"…\", unit = \"C\" }", none[0]), said, "no unit is stated for %s", series.List(none, 8))
+	d.doubt("log.columns", fmt.Sprintf("%q = { quantity = %q, unit = %q }", none[0], quantity, unit), said, "no unit is stated for %s", series.List(none, 8))
 	d.ofColumns(none)
 }
 

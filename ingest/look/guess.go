@@ -35,7 +35,7 @@ func guess(name string, c *Column, t *tally, context string) guessed {
 	q, words := subject(h, g.class)
 	if q == "" {
 		if from := newHeader(context); from.any(parts...) {
-			both := header{folded: from.folded + " " + h.folded, tokens: append(slices.Clone(from.tokens), h.tokens...)}
+			both := header{tokens: append(slices.Clone(from.tokens), h.tokens...)}
 			if q, words = subject(both, g.class); q != "" {
 				words += ", in the file's name"
 			}
@@ -46,7 +46,7 @@ func guess(name string, c *Column, t *tally, context string) guessed {
 		g.because = filledJoin(g.because, "nothing says of what")
 		return g
 	}
-	g.because = filledJoin(g.because, "the words "+words)
+	g.because = filledJoin(g.because, words)
 	if info, _ := series.Lookup(series.Quantity(q)); info.SeparatePlaces {
 		g.place = place(h)
 	}
@@ -189,7 +189,10 @@ func (r rule) said(h header) string {
 		}
 		said = append(said, fmt.Sprintf("%q", w))
 	}
-	return strings.Join(said, " and ")
+	if len(said) == 1 {
+		return "the word " + said[0]
+	}
+	return "the words " + strings.Join(said, " and ")
 }
 
 // The rules in the order in which they are tried: the narrower first.

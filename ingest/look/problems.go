@@ -10,6 +10,7 @@ import (
 
 	"yardheat/ingest/series"
 	"yardheat/ingest/table"
+	"yardheat/ingest/table/celltext"
 )
 
 func parse(text string, m cellMarks) (float64, string, bool) {
@@ -82,6 +83,7 @@ func (d *describer) placeOf(where string) (line, column int) {
 // cellProblems lists what of a column of readings was not taken.
 func (d *describer) cellProblems(c *Column, t *tally) {
 	if c.Kind == Event || c.Kind == Text {
+		d.unreadNumbers(c, t)
 		return
 	}
 	if t.bad > 0 {
@@ -98,6 +100,21 @@ func (d *describer) cellProblems(c *Column, t *tally) {
 	}
 	if t.longest >= longZeros && (t.temp || newHeader(c.Name).any(wordsHumidity)) && (t.zeroAfter > farZero || t.zeroAfter < -farZero) {
 		d.problem("zeros", 0, c.Number, fmt.Sprintf("%q: %s exactly 0, up to %d in a row right after %g: a failed probe may be written so; they are in the range shown", c.Name, are(t.zeros, "reading"), t.longest, t.zeroAfter))
+	}
+}
+
+// unreadNumbers lists a column taken for text whose cells are numbers under
+// other marks.
+func (d *describer) unreadNumbers(c *Column, t *tally) {
+	n := 0
+	for s, k := range t.texts {
+		if celltext.Classify(s) == celltext.Number {
+			n += k
+		}
+	}
+	if n > 0 {
+		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s no number with decimal mark %q, but would be one with another mark, first %s: --decimal, or decimal in [[log]], states it",
+			c.Name, are(n, "cell"), t.marks.decimal, series.Quoted(t.badText)))
 	}
 }
 

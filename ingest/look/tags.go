@@ -23,6 +23,11 @@ func (d *describer) findTags() {
 		return
 	}
 	d.out.Tags = &Tags{Tag: d.name(d.cols[tag]), Value: d.name(d.cols[value])}
+	if d.spread() { // several rows share a stamp by nature
+		open := d.at.Open
+		d.tryStamps()
+		d.at.Open = open
+	}
 	tallies := map[string]*tally{}
 	for _, s := range d.tagNames(tag) {
 		unit := celltext.HeaderUnit(s)

@@ -96,7 +96,7 @@ func (d *describer) readStamps() {
 }
 
 func (d *describer) tryStamps() {
-	d.at = &stamps.Table{Name: d.out.File, Table: d.src, Taken: make([]bool, len(d.src.Header))}
+	d.at = &stamps.Table{Name: d.out.File, Table: d.src, Taken: make([]bool, len(d.src.Header)), Tagged: d.out.Tags != nil}
 	f := &farm.Farm{Zone: time.UTC}
 	stamps.Read([]*stamps.Table{d.at}, d.log, f, stamps.Options{Now: d.opt.Now, FarDays: reading.DefaultFlagOptions().FarDays,
 		Each: func(n int, f func(int)) {
@@ -174,7 +174,7 @@ func tenth(at, first, last int64) int {
 	if last <= first {
 		return 0
 	}
-	return int(min(9, max(0, (at-first)*10/(last-first+1))))
+	return int(min(9, max(0, (at-first)*10/(last-first))))
 }
 
 // timing sets rows, span, interval, gaps and order. Rows that only mark an
@@ -266,10 +266,15 @@ func (d *describer) stampMS(i int32) int64 {
 	if d.zone == nil {
 		return c.Wall[i]
 	}
-	if slices.ContainsFunc(d.at.Found.Problems, func(p series.Problem) bool { return p.Code == series.CodeStampCoarse }) {
+	if d.spread() {
 		return d.at.At[i] / 60000 * 60000
 	}
 	return d.at.At[i]
+}
+
+// spread: rows that share a stamp without seconds were spread over its minute.
+func (d *describer) spread() bool {
+	return slices.ContainsFunc(d.at.Found.Problems, func(p series.Problem) bool { return p.Code == series.CodeStampCoarse })
 }
 
 // written is a row's stamp as RFC 3339, with the offset that the row, the

@@ -10,8 +10,8 @@ import (
 
 // The words of headers, without accents, in English, German, French, Spanish,
 // Italian, Dutch and Portuguese (common practice, no source). A word of four
-// letters or more counts wherever it stands in the header ("Milchtemperatur"),
-// a shorter one as a word of its own.
+// letters or more counts where a longer one begins or ends with it
+// ("Milchtemperatur"), one of six wherever it stands, a shorter one alone.
 var (
 	wordsTemperature = list(`temp tmp temperatur temperature temperatura temperatuur celsius fahrenheit degc degf vorlauf rucklauf ruecklauf
  dewpoint taupunkt rosee dauwpunt thermo`)
@@ -47,7 +47,7 @@ var (
 	wordsHotUse     = list(`hotwater warmwasser brauchwasser chaude caliente calda warmwater tapwater dhw acs quente`)
 	wordsOutdoor    = list(`outdoor outside aussen aussentemperatur exterieur exterior esterno esterna buiten buitentemperatuur ambiente_esterno weather`)
 	wordsAir        = list(`air ambient room barn house shed luft raum stall stalltemperatur ambiante aire aria lucht stallucht etable establo stalla ambiente ar`)
-	wordsCompressor = list(`compressor comp kompressor verdichter compresseur compresor compressore`)
+	wordsCompressor = list(`compressor kompressor verdichter compresseur compresor compressore`)
 	wordsElement    = list(`element immersion heater heizstab heizung resistance resistencia resistenza verwarmingselement elektroheizung`)
 	wordsPump       = list(`pump pumpe pompe bomba pompa pomp`)
 	wordsSolar      = list(`solar pv photovoltaik photovoltaic solaire fotovoltaica zonne inverter wechselrichter`)
@@ -62,9 +62,8 @@ func list(words string) []string { return strings.Fields(words) }
 var plainLetters = strings.NewReplacer("ä", "a", "ö", "o", "ü", "u", "ß", "ss", "é", "e", "è", "e", "ê", "e", "ë", "e", "á", "a", "à", "a", "â", "a", "ã", "a",
 	"í", "i", "ì", "i", "î", "i", "ó", "o", "ò", "o", "ô", "o", "õ", "o", "ú", "u", "ù", "u", "û", "u", "ç", "c", "ñ", "n")
 
-// header is a column's name in the forms in which words are looked for.
+// header is a column's name, cut into words.
 type header struct {
-	folded string
 	tokens []string
 }
 
@@ -84,7 +83,7 @@ func tokens(name string) []string {
 		switch {
 		case !unicode.IsLetter(r) && !unicode.IsDigit(r):
 			flush()
-		case unicode.IsDigit(r) != unicode.IsDigit(last), unicode.IsUpper(r) && unicode.IsLower(last):
+		case unicode.IsDigit(r) != unicode.IsDigit(last), unicode.IsUpper(r) && unicode.IsLower(last) && len(word) > 1: // "kWh" is one
 			flush()
 			word = append(word, r)
 		default:
@@ -97,18 +96,29 @@ func tokens(name string) []string {
 }
 
 func newHeader(name string) header {
-	t := tokens(name)
-	return header{folded: strings.Join(t, " "), tokens: t}
+	return header{tokens: tokens(name)}
 }
 
 // has gives the first of the words that the header holds, "" if none.
 func (h header) has(words []string) string {
 	for _, w := range words {
-		if slices.Contains(h.tokens, w) || len(w) >= 4 && strings.Contains(h.folded, w) {
+		if slices.ContainsFunc(h.tokens, func(t string) bool { return holds(t, w) }) {
 			return w
 		}
 	}
 	return ""
+}
+
+func holds(token, word string) bool {
+	switch {
+	case token == word:
+		return true
+	case len(word) >= 6:
+		return strings.Contains(token, word)
+	case len(word) >= 4:
+		return strings.HasPrefix(token, word) || strings.HasSuffix(token, word)
+	}
+	return false
 }
 
 func (h header) any(lists ...[]string) bool {

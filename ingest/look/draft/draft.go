@@ -197,13 +197,17 @@ func (w *writer) log(g *logger) {
 	if t.Tags != nil {
 		w.line("tags = { tag = %s, value = %s }   # check: a row holds one tag and one value", quote(t.Tags.Tag), quote(t.Tags.Value))
 	}
+	if t.Rows == 0 {
+		w.line("# check: no stamps were found; stamp_columns names their columns, stamp_layout how they are written")
+		w.line("# stamp_columns = [\"…\"]")
+	}
 	for _, u := range g.doubts() {
 		w.doubt(u)
 	}
 	w.line("\n[log.columns]")
-	for _, c := range t.Columns {
+	for i, c := range g.columns() {
 		if t.Tags == nil || c.Tag {
-			w.column(t, c)
+			w.column(t, i, c)
 		}
 	}
 }
@@ -221,8 +225,8 @@ func (w *writer) doubt(u look.Doubt) {
 }
 
 // column writes one row of [log.columns]; without a guess it is a comment.
-func (w *writer) column(t *look.Table, c look.Column) {
-	key := quote(keyOf(t, c))
+func (w *writer) column(t *look.Table, at int, c look.Column) {
+	key := quote(keyOf(t, at, c))
 	if c.Kind == look.Index || c.Kind == look.Event || c.Kind == look.Text {
 		w.line("# %s is not read   # %s", key, comment(c.Because))
 		return
@@ -258,14 +262,12 @@ func (w *writer) column(t *look.Table, c look.Column) {
 
 // keyOf is the name by which [log.columns] calls a column: #n where its header
 // is missing or stands twice.
-func keyOf(t *look.Table, c look.Column) string {
-	n := 0
-	for _, o := range t.Columns {
-		if o.Name == c.Name && o.Tag == c.Tag {
-			n++
-		}
+func keyOf(t *look.Table, at int, c look.Column) string {
+	twice := slices.Contains(t.Stamp.Columns, c.Name)
+	for i, o := range t.Columns {
+		twice = twice || i != at && o.Name == c.Name && o.Tag == c.Tag
 	}
-	if n > 1 && !c.Tag {
+	if twice && !c.Tag {
 		return fmt.Sprintf("#%d", c.Number)
 	}
 	return c.Name
@@ -276,7 +278,7 @@ func reasonOf(c look.Column) string {
 	if c.Min != nil {
 		why = fmt.Sprintf("%s; %g to %g %s", why, *c.Min, *c.Max, c.Unit)
 	}
-	return comment(strings.TrimPrefix(why, "; "))
+	return comment(strings.TrimSpace(strings.TrimPrefix(why, "; ")))
 }
 
 // valueOf is the right-hand side of a column, and what must be filled in

@@ -101,6 +101,34 @@ func middleOf(t *look.Table) string {
 	return between(t.First, t.Last)
 }
 
+// columns are those of the logger: of each the description with the most
+// readings, its range over all files.
+func (g *logger) columns() []look.Column {
+	out := slices.Clone(g.first().Columns)
+	for _, t := range g.tables[1:] {
+		for i := range min(len(out), len(t.Columns)) {
+			a, b := out[i], t.Columns[i]
+			if a.Name != b.Name || a.Tag != b.Tag {
+				continue
+			}
+			if b.Readings > a.Readings {
+				out[i] = b
+			}
+			out[i].Min, out[i].Max = widest(a.Min, b.Min, -1), widest(a.Max, b.Max, 1)
+			out[i].Readings = a.Readings + b.Readings
+		}
+	}
+	return out
+}
+
+// widest is the one that lies further out in the direction of sign.
+func widest(a, b *float64, sign float64) *float64 {
+	if a == nil || b != nil && sign*(*b-*a) > 0 {
+		return b
+	}
+	return a
+}
+
 // says describes the logger in one comment.
 func (g *logger) says() string {
 	t := g.first()
@@ -116,7 +144,10 @@ func (g *logger) says() string {
 	if n := len(g.files); n > 1 {
 		text += fmt.Sprintf(" and %d more", n-1)
 	}
-	text += fmt.Sprintf(": %s, %s to %s", series.Plural(rows, "row"), first, last)
+	text += ": " + series.Plural(rows, "row")
+	if first != "" {
+		text += fmt.Sprintf(", %s to %s", first, last)
+	}
 	if t.Stamp.Format != "" {
 		text += ", stamps as " + t.Stamp.Format
 	}

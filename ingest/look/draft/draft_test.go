@@ -1,0 +1,112 @@
+package draft
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"yardheat/ingest/farm"
+	"yardheat/ingest/look"
+)
+
+func file(t *testing.T, name, text string) File {
+	t.Helper()
+	tables, err := look.Bytes(name, []byte(text), look.Options{})
+	require.NoError(t, err)
+	return File{Name: name, Tables: tables}
+}
+
+// month is an invented export of January or February 2026.
+func month(m int, header, cell string) string {
+	text := header + "\n"
+	for i := range 40 {
+		text += fmt.Sprintf("%d.%02d.2026 10:%02d;%s\n", 13+i/20, m, i%20*3, fmt.Sprintf(cell, i%10))
+	}
+	return text
+}
+
+func drafted(t *testing.T, files ...File) (*farm.Farm, string) {
+	t.Helper()
+	d := New(files, Options{Name: "Test \"farm\"", Zone: "Europe/Rome", ZoneFrom: "test"})
+	f, faults := farm.Read("farm.toml", d.TOML)
+	require.Empty(t, faults, string(d.TOML))
+	return f, string(d.TOML)
+}
+
+func TestExportsOfOneLoggerShareALog(t *testing.T) {
+	header := "Time;Loop out (°C);Loop flow (L/min)"
+	f, text := drafted(t, file(t, "yard-2026-01.csv", month(1, header, "3%d,5;4,5")), file(t, "yard-2026-02.csv", month(2, header, "3%d,5;4,5")),
+		file(t, "bed.csv", month(1, "Zeit;Beet Kompost (°C)", "4%d,5")))
+	require.Len(t, f.Logs, 2)
+	require.Equal(t, []string{"yard-2026-01.csv", "yard-2026-02.csv"}, f.Logs[0].Files)
+	require.Equal(t, "loop_out_temp", f.Logs[0].Columns[0].Quantity)
+	require.Equal(t, "loop_flow", f.Logs[0].Columns[1].Quantity)
+	require.Equal(t, "bed_temp", f.Logs[1].Columns[0].Quantity)
+	require.NotNil(t, f.Loop)
+	require.Equal(t, "Test \"farm\"", f.Name)
+	for _, line := range strings.Split(text, "\n") {
+		if strings.HasPrefix(line, `"`) || strings.HasPrefix(line, "length_m") {
+			require.Contains(t, line, "# check")
+		}
+	}
+}
+
+// Two loggers of one make over the same days are two, though their headers and
+// the letters of their names agree.
+func TestOverlappingFilesAreTwoLoggers(t *testing.T) {
+	header := "Time;Temp (°C)"
+	f, _ := drafted(t, file(t, "logger 1.csv", month(1, header, "3%d,5")), file(t, "logger 2.csv", month(1, header, "1%d,5")))
+	require.Len(t, f.Logs, 2)
+	f, _ = drafted(t, file(t, "north.csv", month(1, header, "3%d,5")), file(t, "south.csv", month(2, header, "1%d,5")))
+	require.Len(t, f.Logs, 2, "other names, other loggers")
+}
+
+// What cannot be guessed, or was mapped already, is a comment; odd headers are
+// called by number; what the file leaves open stands with its key.
+func TestCommentsWhereUnsure(t *testing.T) {
+	_, text := drafted(t, file(t, "a.csv", "Time,Foo,Foo,Loop out (°C),Hot \"x\" loop out \\ (°C),Loop water (gal)\n03/02/2026 10:00,1.5,1.5,2.5,2.5,7\n03/02/2026 10:10,1.5,1.5,2.5,2.5,8\n"))
+	require.Contains(t, text, `# "#2" = "…"`)
+	require.Contains(t, text, `# "Hot \"x\" loop out \\ (°C)" = "loop_out_temp"   # Loop out (°C) has this quantity already`)
+	require.Contains(t, text, `# dates = "dmy"   # or "mdy"`)
+	require.Contains(t, text, "which gallon")
+}
+
+func TestLongLogsMapTags(t *testing.T) {
+	text := "time;tag;value\n"
+	for i := range 40 {
+		text += fmt.Sprintf("2026-02-13 10:%02d;Loop out (°C);%d,5\n2026-02-13 10:%02d;Loop flow (L/min);%d\n", i, 30+i%4, i, 5+i%2)
+	}
+	f, _ := drafted(t, file(t, "long.csv", text))
+	require.Equal(t, "tag", f.Logs[0].TagColumn)
+	require.Len(t, f.Logs[0].Columns, 2)
+}
+
+func TestMilkingsList(t *testing.T) {
+	text := "Date,Start,End,Milk [L]\n"
+	for i := range 20 {
+		text += fmt.Sprintf("2026-02-%02d,05:%02d,06:50,%d\n2026-02-%02d,16:10,17:50,%d\n", i+1, 10+i, 460+i%7, i+1, 440+i%5)
+	}
+	f, _ := drafted(t, file(t, "milkings.csv", text), file(t, "bed.csv", month(1, "Zeit;Beet Kompost (°C)", "4%d,5")))
+	require.Equal(t, "milkings.csv", f.Milkings.File)
+	require.Equal(t, map[string]string{"date": "Date", "start": "Start", "end": "End", "milk_volume": "Milk [L]"}, f.Milkings.Columns)
+	require.Len(t, f.Logs, 1)
+}
+
+// Whatever look makes of a file, the draft is a farm file.
+func FuzzNew(f *testing.F) {
+	for _, s := range []string{"time;T (°C)\n2026-01-05 10:00;12,5\n", "t\\\"x;a\tb\n2026-01-05;1\n2026-01-06;2\n", "ts,tag,value\n1767607200,=\"a,1\n1767607200,b,2\n"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		tables, err := look.Bytes("a.csv", []byte(text), look.Options{})
+		if err != nil {
+			return
+		}
+		d := New([]File{{Name: "a.csv", Tables: tables}}, Options{Name: "x"})
+		if _, faults := farm.Read("farm.toml", d.TOML); len(faults) > 0 {
+			t.Fatalf("%v\n%s", faults, d.TOML)
+		}
+	})
+}

@@ -35,7 +35,7 @@ func numberStamp(text string) stamp {
 		}
 		return stamp{date: date{form: formSerial}, clockMS: coarse(serialMS(days), len(rest)), clocked: true, offsetMS: NoOffset}
 	case 8, 12, 14, 17:
-		if rest == "" {
+		if whole == text { // not "20260105."
 			return compactStamp(text)
 		}
 	case 10, 13, 16, 19:

@@ -6,7 +6,7 @@ import "testing"
 // or missing in each column of readings.
 func FuzzBytes(f *testing.F) {
 	for _, s := range []string{"time;T (°C)\n2026-01-05 10:00;12,5\n2026-01-05 10:10;--\n", "ts,tag,value\n1767607200,a,1\n1767607200,b,2\n1767607800,a,85\n1767607800,b,-127\n",
-		"#,Date,x\n1,03/04/2026,1.234\n2,04/04/2026,\n", "2026-01-05 10:00|on|3 °C\n2026-01-05 10:01|off|4 °C\n", "\xff\xfet\x00;\x00"} {
+		"#,Date,x\n1,03/04/2026,1.234\n2,04/04/2026,\n", "ts,tag,value\n1767607200,a,1\n1767607200,b,2\n17676070.,00000\n000000000000000000", "2026-01-05 10:00|on|3 °C\n2026-01-05 10:01|off|4 °C\n", "\xff\xfet\x00;\x00"} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {

@@ -153,6 +153,8 @@ func ReadBytes(name string, b []byte, opt Options) ([]*Table, error) {
 	var err error
 	if bytes.HasPrefix(b, []byte("PK\x03\x04")) || bytes.HasPrefix(b, []byte("PK\x05\x06")) {
 		tables, err = readWorkbook(name, b, opt)
+	} else if found, handled, failed := readMarkup(name, b, opt); handled {
+		tables, err = found, failed
 	} else {
 		tables, err = readText(name, b, opt)
 	}

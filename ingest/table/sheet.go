@@ -60,7 +60,7 @@ func (r *sheetReader) tables(opt Options) ([]*Table, error) {
 	probs := r.settleWords(opt)
 	layout := opt
 	layout.Decimal, layout.Thousands = "", ""
-	base := Table{File: name, Sheet: sheet, Encoding: "XLSX"}
+	base := Table{File: name, Sheet: sheet, Encoding: r.book.form}
 	tables, err := tablesOf(base, r.rows, layout, 0)
 	if err != nil {
 		return nil, inFile(err, name, sheet)
@@ -75,21 +75,26 @@ func (r *sheetReader) tables(opt Options) ([]*Table, error) {
 // read reads the sheet to its end.
 func (r *sheetReader) read() error {
 	scan, err := ooxml.ReadSheet(r.book.archive.Stream(r.sheet.part), r.book.texts, r.row)
-	if err == nil {
-		err = r.flush()
-	}
 	switch {
 	case errors.Is(err, ooxml.ErrNoText) && r.book.texts == nil:
 		return fmt.Errorf("%w: %w", errLack, err)
 	case err != nil:
 		return err
 	}
-	r.scan = scan
 	if _, ok := r.book.styles.Of(scan.MaxStyle); !ok {
 		if r.book.styles == nil {
 			return fmt.Errorf("%w: the styles, which tell dates from numbers", errLack)
 		}
 		return fmt.Errorf("%w: a cell has style %d of %d", ooxml.ErrSheet, scan.MaxStyle, len(r.book.styles))
+	}
+	return r.finish(scan)
+}
+
+// finish ends the sheet with what was seen of it.
+func (r *sheetReader) finish(scan *ooxml.Summary) error {
+	r.scan = scan
+	if err := r.flush(); err != nil {
+		return err
 	}
 	r.level()
 	r.book.heldB += r.heldB()
@@ -128,6 +133,9 @@ func (r *sheetReader) heldB() int {
 
 // flush makes strings of the stretch.
 func (r *sheetReader) flush() error {
+	if len(r.pending) == 0 {
+		return nil
+	}
 	r.textB += len(r.text)
 	if r.book.heldB+r.heldB() > pack.MaxHeldB {
 		return fmt.Errorf("rows up to %d, %d columns: %w", r.rows[len(r.rows)-1].Line, r.width, pack.TooMuchHeld())

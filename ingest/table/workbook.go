@@ -16,6 +16,7 @@ import (
 // workbook is one workbook while it is read.
 type workbook struct {
 	name     string
+	form     string // what Table.Encoding calls it
 	main     string // part that lists the sheets
 	archive  *pack.Archive
 	sheets   []sheetPart
@@ -31,7 +32,7 @@ type sheetPart struct{ name, part string }
 // readWorkbook reads the sheets of a workbook that opt selects. Nothing is
 // given back before every part of the archive, read or not, was checked.
 func readWorkbook(name string, b []byte, opt Options) ([]*Table, error) {
-	w := &workbook{name: name}
+	w := &workbook{name: name, form: "XLSX"}
 	var err error
 	if w.archive, err = pack.OpenArchive(b); err != nil {
 		return nil, damaged(name, "", err)

@@ -186,7 +186,7 @@ func passedOver(name string) bool {
 
 // wordsFor puts an error into words.
 func wordsFor(name string, err error) error {
-	e := &Error{Name: name, Got: "a damaged archive (" + err.Error() + ")", Do: "copy or export it again", Err: err}
+	e := &Error{Name: name, Got: "an archive that cannot be read (" + err.Error() + ")", Do: "copy or export it again", Err: err}
 	switch {
 	case errors.Is(err, ErrNested):
 		e.Got, e.Do = "an archive within an archive", "unpack it and give the exports in it"

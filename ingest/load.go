@@ -71,6 +71,10 @@ type loader struct {
 	logs   []*logs.Log
 	// probes are the columns behind Record.Series, by index.
 	probes []probe
+	// clocks are those that were found, by log.
+	clocks map[int]*foundClock
+	// ofMilkings are the problems of the milkings list, which is read before.
+	ofMilkings []series.Problem
 }
 
 // probe is where a series comes from.
@@ -133,11 +137,9 @@ func (l *loader) load() {
 		l.fault(logs.FarmFile, "", "no [[log]]", "at least one [[log]] with files and columns", "add one")
 		return
 	}
-	read, found := logs.Read(l.root, l.farm, logs.Options{Now: l.opt.Now, Workers: l.opt.Workers, Progress: l.opt.Progress, Flags: l.opt.Flags})
-	l.logs = read
-	l.faults = append(l.faults, found.Faults...)
-	l.rec.Problems = append(l.rec.Problems, found.Problems...)
+	l.readLogs(nil)
 	l.makeSeries()
+	l.findClocks()
 	l.flagAll()
 	l.nothingKept()
 	l.doubts()
@@ -206,6 +208,7 @@ func (l *loader) files() {
 				}
 			}
 			l.rec.Files[t.File] = fileOf(g, t, kept)
+			l.ownClock(g.Index, &l.rec.Files[t.File].Clock)
 		}
 	}
 }

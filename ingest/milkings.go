@@ -29,13 +29,20 @@ func (l *loader) milkings() {
 	m := l.farm.Milkings
 	switch {
 	case m.File != "":
-		l.milkingList(m)
-		l.rec.MilkingsFrom = "list"
+		l.listedMilkings()
 	case len(m.Times) > 0:
 		l.statedTimes(m.Times)
 		l.rec.MilkingsFrom = "times"
 	}
 	slices.SortStableFunc(l.rec.Milkings, func(a, b Milking) int { return cmp.Compare(a.Start, b.Start) })
+}
+
+// listedMilkings reads the farm's list, once: finding clocks asks for it early.
+func (l *loader) listedMilkings() {
+	if m := l.farm.Milkings; m.File != "" && l.rec.MilkingsFrom == "" {
+		l.milkingList(m)
+		l.rec.MilkingsFrom = "list"
+	}
 }
 
 // wallToUTC reads a wall time in the farm's zone; in a repeated hour the first.

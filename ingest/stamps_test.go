@@ -68,9 +68,9 @@ func TestClockDriftAndJump(t *testing.T) {
 	require.Equal(t, utc(t, "2026-01-13 00:00"), bed.T[8])
 }
 
-func TestClockFindIsKeptAndListed(t *testing.T) {
+func TestClockWithoutEventsIsKeptAndListed(t *testing.T) {
 	rec, _ := bedOf(t, "clock = \"find\"", bedLog("2026-01-15 10:00:00", 20))
-	require.Equal(t, 1, codes(rec)[series.CodeClockFindLater])
+	require.Equal(t, 1, codes(rec)[series.CodeClockNotFound])
 	require.Equal(t, "not found", rec.Files[0].Clock.From)
 }
 

@@ -100,6 +100,7 @@ type search struct {
 	midMS int64
 	stepS float64
 	opt   Options
+	sc    scratch
 }
 
 // at finds the best lag to a fixed train, away from a path by more than apart
@@ -108,7 +109,7 @@ func (s *search) at(b []int64, avoid []int, apart int) (*fit, []int) {
 	if len(b) < s.opt.FewEvents {
 		return nil, nil
 	}
-	k := newTrack(s.a, b, s.opt)
+	k := newTrack(s.a, b, s.opt, &s.sc)
 	path := k.path(avoid, apart)
 	return refine(k, path, s.a, b, s.midMS, s.stepS, s.opt), path
 }

@@ -30,6 +30,7 @@ type track struct {
 	fromMS  int64   // where the first begins
 	rows    [][]float64
 	drift   int // most bins from one stretch to the next
+	sc      *scratch
 }
 
 func (k *track) lagS(bin int) float64 { return float64(bin-k.bins/2) * binS }
@@ -39,27 +40,43 @@ func (k *track) stretch(atMS int64) int {
 	return min(max(int(float64(atMS-k.fromMS)/k.widthMS), 0), len(k.rows)-1)
 }
 
+// scratch is what one search after another fills anew.
+type scratch struct {
+	rows, best, cur, next []float64
+	from                  []int32
+}
+
+func room[T any](v *[]T, n int) []T {
+	if cap(*v) < n {
+		*v = make([]T, n)
+	}
+	*v = (*v)[:n]
+	clear(*v)
+	return *v
+}
+
 // newTrack fills the likelihoods: for each moved event and lag
 //
 //	log(1 − q + q φ(d)/ρ)
 //
 // d the distance to the nearest fixed event at that lag, φ a normal density of
 // wideS, ρ the rate of fixed events, q = share.
-func newTrack(moved, fixed []int64, opt Options) *track {
+func newTrack(moved, fixed []int64, opt Options, sc *scratch) *track {
 	half := int(opt.MostS / binS)
-	k := &track{bins: 2*half + 1, fromMS: moved[0]}
+	k := &track{bins: 2*half + 1, fromMS: moved[0], sc: sc}
 	span := float64(moved[len(moved)-1]-moved[0]) + 1
 	days := min(max(eventsPer*span/dayMS/float64(len(moved)), shortestDays), longestDays)
 	n := max(1, int(math.Ceil(span/dayMS/days)))
 	k.widthMS = span / float64(n)
 	k.drift = 1 + int(opt.MostDriftSPerDay*k.widthMS/dayMS/binS)
 	k.rows = make([][]float64, n)
+	flat := room(&sc.rows, n*k.bins)
 	for w := range k.rows {
-		k.rows[w] = make([]float64, k.bins)
+		k.rows[w] = flat[w*k.bins : (w+1)*k.bins]
 	}
 	gain := gains(fixed)
 	reach := int64(opt.MostS*secondMS) + int64(len(gain))*binS*secondMS
-	best := make([]float64, k.bins)
+	best := room(&sc.best, k.bins)
 	lo := 0
 	for _, a := range moved {
 		for lo < len(fixed) && fixed[lo] < a-reach {
@@ -110,20 +127,19 @@ func rate(at []int64) float64 {
 // from it by more than that many bins everywhere.
 func (k *track) path(avoid []int, apart int) []int {
 	n := len(k.rows)
-	from := make([][]int32, n)
+	from := room(&k.sc.from, n*k.bins)
 	at := func(w, b int) float64 {
 		if avoid != nil && b >= avoid[w]-apart && b <= avoid[w]+apart {
 			return offPath
 		}
 		return k.rows[w][b]
 	}
-	cur, next := make([]float64, k.bins), make([]float64, k.bins)
+	cur, next := room(&k.sc.cur, k.bins), room(&k.sc.next, k.bins)
 	for b := range cur {
 		cur[b] = at(0, b)
 	}
 	for w := 1; w < n; w++ {
-		from[w] = make([]int32, k.bins)
-		k.step(cur, next, from[w])
+		k.step(cur, next, from[w*k.bins:(w+1)*k.bins])
 		for b := range next {
 			next[b] += at(w, b)
 		}
@@ -132,7 +148,7 @@ func (k *track) path(avoid []int, apart int) []int {
 	out := make([]int, n)
 	out[n-1] = argMax(cur)
 	for w := n - 1; w > 0; w-- {
-		out[w-1] = int(from[w][out[w]])
+		out[w-1] = int(from[w*k.bins+out[w]])
 	}
 	return out
 }

@@ -40,7 +40,10 @@ var changes = []struct{ zone, autumn, spring string }{
 	{"Australia/Sydney", "2026-04-04T16:00:00Z", "2026-10-03T16:00:00Z"},
 	{"Pacific/Auckland", "2026-04-04T14:00:00Z", "2026-09-26T14:00:00Z"},
 	{"Australia/Lord_Howe", "2026-04-04T15:00:00Z", "2026-10-03T15:30:00Z"},
+	{"Australia/Adelaide", "2026-04-04T16:30:00Z", "2026-10-03T16:30:00Z"},
+	{"America/Santiago", "2026-04-05T03:00:00Z", "2026-09-06T04:00:00Z"},
 	{"America/Asuncion", "", ""},
+	{"Asia/Kathmandu", "", ""},
 	{"Asia/Kolkata", "", ""},
 	{"UTC", "", ""},
 }
@@ -51,6 +54,12 @@ func TestComesBackToUTC(t *testing.T) {
 	for _, c := range changes {
 		zone, err := ParseZone(c.zone)
 		require.NoError(t, err)
+		if c.spring != "" {
+			at := instants(c.spring, 0, 1)[0]
+			_, before := time.UnixMilli(at - 1).In(zone).Zone()
+			_, after := time.UnixMilli(at).In(zone).Zone()
+			assert.Greater(t, after, before, "%s goes forward at %s", c.zone, c.spring)
+		}
 		for _, step := range []time.Duration{time.Minute, 7 * time.Minute, 10 * time.Minute, 15 * time.Minute, 30 * time.Minute} {
 			utc := instants("2026-01-15T00:03:00Z", step, int(320*24*time.Hour/step))
 			for range 2 {
@@ -207,6 +216,15 @@ func TestShift(t *testing.T) {
 	late := Shift{AheadS: 0, MidMS: at + dayMS, Jumps: s.Jumps}
 	assert.Equal(t, at+hourMS, late.True(at+hourMS), "right at mid-file, after the jump")
 	assert.Equal(t, at-dayMS-hourMS, late.True(at-dayMS), "so an hour ahead before it")
+}
+
+// TestShiftPlus: by hand. Stated 10 s ahead, and of what is left 50 s more found
+// at noon, with a jump after it.
+func TestShiftPlus(t *testing.T) {
+	mid := wall(t, "2026-02-02T12:00:00")
+	s := Shift{AheadS: 10, DriftSPerDay: 1, MidMS: mid - 2*dayMS}.Plus(Shift{AheadS: 50, DriftSPerDay: 2, MidMS: mid, Jumps: []Jump{{AtMS: mid + dayMS, ByS: 3600}}})
+	assert.Equal(t, mid-62*secondMS, s.True(mid), "10 s, two days of 1 s, 50 s")
+	assert.Equal(t, mid+2*dayMS-(62+6+3600)*secondMS, s.True(mid+2*dayMS))
 }
 
 // TestTrueAllByRows: stamps that a clock put back shows twice come out in

@@ -36,6 +36,15 @@ func (s Shift) smoothS(stampMS int64) float64 {
 	return ahead
 }
 
+// Plus is the shift with what was found beside it: o counts on the stamps that s
+// has put right, which differ from those of the logger by too little to move its
+// jumps.
+func (s Shift) Plus(o Shift) Shift {
+	out := Shift{AheadS: float64(o.MidMS-s.True(o.MidMS))/secondMS + o.AheadS, DriftSPerDay: s.DriftSPerDay + o.DriftSPerDay, MidMS: o.MidMS}
+	out.Jumps = append(append(out.Jumps, s.Jumps...), o.Jumps...)
+	return out
+}
+
 // Zero tells whether the shift changes nothing.
 func (s Shift) Zero() bool { return s.AheadS == 0 && s.DriftSPerDay == 0 && len(s.Jumps) == 0 }
 

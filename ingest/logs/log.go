@@ -12,6 +12,7 @@ import (
 	"os"
 	"time"
 
+	"yardheat/ingest/clock"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
@@ -28,6 +29,8 @@ type Options struct {
 	// never called twice at once.
 	Progress func(stage string, done, total int)
 	Flags    reading.FlagOptions
+	// Clocks are those that were found, by log.
+	Clocks map[int]clock.Shift
 }
 
 // Log is one [[log]] as read.
@@ -139,6 +142,10 @@ func (l *Log) readStamps(f *farm.Farm, opt Options) {
 			tables = append(tables, t.Table)
 		}
 	}
-	l.Found.Add(stamps.Read(tables, l.Farm, f, stamps.Options{Now: opt.Now, FarDays: opt.Flags.FarDays,
+	var found *clock.Shift
+	if s, ok := opt.Clocks[l.Index]; ok {
+		found = &s
+	}
+	l.Found.Add(stamps.Read(tables, l.Farm, f, stamps.Options{Now: opt.Now, FarDays: opt.Flags.FarDays, Clock: found,
 		Each: func(n int, f func(int)) { parallel(opt.Workers, n, f) }}))
 }

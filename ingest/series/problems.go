@@ -1,7 +1,7 @@
 package series
 
 // The codes of the problems that Load lists. Those of the table reader
-// (bad-encoding, decimal-mark, double-header, file-cut, long-line, no-rows,
+// (bad-encoding, decimal-mark, double-header, error-words, file-cut, long-line, no-rows,
 // nul-bytes, short-line, short-lines, stray-quote, footer, repeated-header,
 // not-a-row, formula-without-value, workbook-cut, workbook-short) are passed
 // on as they stand.
@@ -50,9 +50,14 @@ const (
 	CodeHourRepeated = "hour-repeated"
 	// CodeHourSkipped: rows in the hour that a clock change skips.
 	CodeHourSkipped = "hour-skipped"
-	// CodeClockFindLater: the clock's error is to be found, which this version
-	// does not do: the clock was kept.
-	CodeClockFindLater = "clock-find-later"
+	// CodeClockFound: the clock's error was found and taken off.
+	CodeClockFound = "clock-found"
+	// CodeClockNotFound: the clock's error was to be found, but nothing proves one
+	// distinctly: the clock was kept.
+	CodeClockNotFound = "clock-not-found"
+	// CodeClockOff: a clock that was kept disagrees with another log's or with the
+	// milkings.
+	CodeClockOff = "clock-off"
 	// CodeOutOfOrder: rows that did not stand in the order of time were sorted.
 	CodeOutOfOrder = "out-of-order"
 	// CodeDuplicate: several rows of one file carry the same stamp.

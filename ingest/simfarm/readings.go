@@ -38,20 +38,28 @@ func (f *Farm) times(l *Logger, r *readings) {
 	mid := float64(f.start+f.end) / 2
 	gaps := l.Gaps
 	gaps = append(gaps[:len(gaps):len(gaps)], f.idleGaps(l)...)
-	first := (f.start + int64(l.AheadS)) / step * step
-	for s := first; ; s += step {
-		at := float64(s) - l.AheadS - l.DriftSPerDay*(float64(s)-mid)/86400 - float64(f.start)
-		if at < 0 {
-			continue
-		}
-		if at >= float64(f.end-f.start) {
-			return
-		}
-		if !inGap(gaps, at/86400) {
-			r.stamp = append(r.stamp, s)
-			r.trueS = append(r.trueS, at)
+	end := float64(f.end - f.start)
+	leg := func(from, to, aheadS float64) {
+		for s := (f.start + int64(from+aheadS)) / step * step; ; s += step {
+			at := float64(s) - aheadS - l.DriftSPerDay*(float64(s)-mid)/86400 - float64(f.start)
+			if at < from {
+				continue
+			}
+			if at >= to {
+				return
+			}
+			if !inGap(gaps, at/86400) {
+				r.stamp = append(r.stamp, s)
+				r.trueS = append(r.trueS, at)
+			}
 		}
 	}
+	if jump := l.JumpDay * 86400; l.JumpS != 0 {
+		leg(0, jump, l.AheadS)
+		leg(jump, end, l.AheadS+l.JumpS)
+		return
+	}
+	leg(0, end, l.AheadS)
 }
 
 func inGap(gaps [][2]float64, day float64) bool {

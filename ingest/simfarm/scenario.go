@@ -160,6 +160,9 @@ type Logger struct {
 	// AheadS: the clock at mid-file, stamp minus true time.
 	AheadS, DriftSPerDay float64
 	ClockText            string // as given in farm.toml
+	// JumpS: the clock is moved by so much on JumpDay (may be broken); AheadS then
+	// holds before it.
+	JumpDay, JumpS float64
 	// Gaps: first day (may be broken) and length in hours.
 	Gaps [][2]float64
 	// IdleGaps: so many short gaps at times when no water moves.

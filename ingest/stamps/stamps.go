@@ -39,7 +39,7 @@ func Read(all []*Table, log *farm.Log, f *farm.Farm, opt Options) series.Found {
 			t.resolve(f)
 		}
 	})
-	g.shift()
+	g.shift(opt.Clock)
 	opt.Each(len(g.tables), func(i int) {
 		if t := g.tables[i]; t.clk != nil {
 			t.sortRows(opt)
@@ -47,9 +47,6 @@ func Read(all []*Table, log *farm.Log, f *farm.Farm, opt Options) series.Found {
 			t.texts, t.utc = nil, nil
 		}
 	})
-	if log.Clock == "find" && len(g.tables) > 0 {
-		g.found.Problem(series.CodeClockFindLater, series.Doubt, g.tables[0].Name, "", "clock = \"find\" (farm.toml, line %d) is not done yet: the clock of this log is kept as it stands", log.Line)
-	}
 	for _, t := range all {
 		g.found.Add(t.Found)
 	}
@@ -343,8 +340,9 @@ func offsetName(ms int64) string {
 }
 
 // shift applies what the farm file says of the log's clock. Offset and drift
-// count from the middle of the log's stamps, all files together.
-func (g *group) shift() {
+// count from the middle of the log's stamps, all files together. What was found
+// of the clock comes on top.
+func (g *group) shift(found *clock.Shift) {
 	low, high := int64(0), int64(0)
 	var first *Table
 	for _, t := range g.tables {
@@ -372,6 +370,9 @@ func (g *group) shift() {
 		}
 		at, _ := clock.Resolve(&clock.Column{Wall: []int64{wall}}, first.zone)
 		s.Jumps = append(s.Jumps, clock.Jump{AtMS: at[0], ByS: j.ByS})
+	}
+	if found != nil {
+		s = s.Plus(*found)
 	}
 	slices.SortStableFunc(s.Jumps, func(a, b clock.Jump) int { return int(max(-1, min(1, a.AtMS-b.AtMS))) })
 	for _, t := range g.tables {

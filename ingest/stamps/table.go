@@ -26,6 +26,9 @@ type Options struct {
 	// FarDays: a few rows further than this from all others carry the stamp of
 	// a clock that was not set.
 	FarDays float64
+	// Clock is what was found of the log's clock beside what the farm file states;
+	// nil = nothing.
+	Clock *clock.Shift
 	// Each runs f for 0 … n−1, several at a time, and waits.
 	Each func(n int, f func(i int))
 }

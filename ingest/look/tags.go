@@ -72,7 +72,7 @@ func (d *describer) tagColumns() (tag, value int) {
 		t := d.tally[k]
 		h := newHeader(d.src.Header[d.cols[k]])
 		switch c := &d.out.Columns[k]; {
-		case c.Kind == Text && t.bad+t.states >= t.rows*19/20 && len(t.texts) >= 2 && len(t.texts) <= mostTags && t.rows >= 2*len(t.texts):
+		case c.Kind == Text && t.bad+t.states >= t.rows*19/20 && len(t.texts) <= mostTags && t.rows >= 2*len(t.texts):
 			if tag < 0 || h.any(wordsTag) && !newHeader(d.src.Header[d.cols[tag]]).any(wordsTag) {
 				tag = k
 			}
@@ -87,7 +87,7 @@ func (d *describer) tagColumns() (tag, value int) {
 		return -1, -1
 	}
 	named := newHeader(d.src.Header[d.cols[tag]]).any(wordsTag) && newHeader(d.src.Header[d.cols[value]]).any(wordsValue)
-	if !named && !d.sharedStamps() {
+	if !named && (len(d.tally[tag].texts) < 2 || !d.sharedStamps()) {
 		return -1, -1
 	}
 	return tag, value

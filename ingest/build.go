@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"sync"
 
 	"yardheat/ingest/logs"
 	"yardheat/ingest/reading"
@@ -130,20 +131,50 @@ func tableOf(g *logs.Log, o series.Origin) *logs.Table {
 
 // flagAll flags all series, first each by itself, then beside the others.
 func (l *loader) flagAll() {
-	for i, s := range l.rec.Series {
-		p := l.probes[i]
-		if n := reading.Flag(s, p.limits, p.column.Written, l.opt.Flags); n > 0 {
-			l.problem(series.CodeZeroNoise, series.Note, l.fileOf(i), "", "%q: %d readings a little below zero are read as 0", s.Column, n)
+	all := l.rec.Series
+	noise := make([]int, len(all))
+	l.each(len(all), func(i int) {
+		noise[i] = reading.Flag(all[i], l.probes[i].limits, l.probes[i].column.Written, l.opt.Flags)
+	})
+	for i, n := range noise {
+		if n > 0 {
+			l.problem(series.CodeZeroNoise, series.Note, l.fileOf(i), "", "%q: %d readings a little below zero are read as 0", all[i].Column, n)
 		}
 	}
-	for i, s := range l.rec.Series {
-		reading.FlagBeside(s, l.probes[i].limits, l.beside(i), l.opt.Flags)
+	// Each is judged beside the others as they stand now, whichever is first.
+	flagged := make([]series.Flags, len(all))
+	l.each(len(all), func(i int) {
+		s := *all[i]
+		s.Flags = s.Flags.Clone()
+		reading.FlagBeside(&s, l.probes[i].limits, l.beside(i), l.opt.Flags)
+		flagged[i] = s.Flags
+	})
+	for i, s := range all {
+		s.Flags = flagged[i]
 	}
 	for i, s := range l.rec.Series {
 		if s.Kept() == 0 {
 			l.problem(series.CodeAllFlagged, series.LeftOut, l.fileOf(i), "", "%q (%s): none of %d readings is kept: %s", s.Column, s.Quantity, len(s.V), flagCounts(s))
 		}
 	}
+}
+
+// each runs f for 0 … n−1, several at a time, and waits.
+func (l *loader) each(n int, f func(i int)) {
+	var done sync.WaitGroup
+	next := make(chan int)
+	for range min(l.opt.Workers, n) {
+		done.Go(func() {
+			for i := range next {
+				f(i)
+			}
+		})
+	}
+	for i := range n {
+		next <- i
+	}
+	close(next)
+	done.Wait()
 }
 
 func (l *loader) fileOf(i int) string {

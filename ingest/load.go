@@ -7,6 +7,7 @@ import (
 	"os"
 	"time"
 
+	"yardheat/ingest/clockfind"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/logs"
 	"yardheat/ingest/reading"
@@ -24,6 +25,9 @@ type LoadOptions struct {
 	Flags FlagOptions
 	// Workers is how many files are read at a time.
 	Workers int
+	// StreamBytes: text exports from this size on are read as streams, row by
+	// row into numbers; below 0 = never. What is read does not depend on it.
+	StreamBytes int64
 	// Progress is told what is being done; nil = nobody asks. It is never called
 	// twice at once.
 	Progress func(stage string, done, total int)
@@ -31,7 +35,7 @@ type LoadOptions struct {
 
 // DefaultLoadOptions gives the options that a run starts from.
 func DefaultLoadOptions() LoadOptions {
-	return LoadOptions{Flags: reading.DefaultFlagOptions(), Workers: 2}
+	return LoadOptions{Flags: reading.DefaultFlagOptions(), Workers: 2, StreamBytes: logs.DefaultStreamBytes}
 }
 
 // Validate names the option that is out of bounds.
@@ -72,9 +76,7 @@ type loader struct {
 	// probes are the columns behind Record.Series, by index.
 	probes []probe
 	// clocks are those that were found, by log.
-	clocks map[int]*foundClock
-	// ofMilkings are the problems of the milkings list, which is read before.
-	ofMilkings []series.Problem
+	clocks map[int]*clockfind.Found
 }
 
 // probe is where a series comes from.
@@ -137,7 +139,7 @@ func (l *loader) load() {
 		l.fault(logs.FarmFile, "", "no [[log]]", "at least one [[log]] with files and columns", "add one")
 		return
 	}
-	l.readLogs(nil)
+	l.readLogs()
 	l.makeSeries()
 	l.findClocks()
 	l.flagAll()
@@ -215,16 +217,19 @@ func (l *loader) files() {
 
 // keptRows notes, by line, the rows of each file of which a reading was kept.
 func keptRows(s *series.Series, rows [][]bool) {
-	for i := range s.Flags.Len() {
-		f := s.Flags.At(i)
-		if f != 0 {
-			continue
+	for _, r := range s.Origins.Runs() {
+		top := int(max(r.First.Line, r.First.Line+r.Step*int32(r.N-1)))
+		of := &rows[r.First.File]
+		if n := top + 1 - len(*of); n > 0 {
+			*of = append(*of, make([]bool, n)...)
 		}
-		o := s.Origins.At(i)
-		if n := int(o.Line) + 1 - len(rows[o.File]); n > 0 {
-			rows[o.File] = append(rows[o.File], make([]bool, n)...)
+		line, step := int(r.First.Line), int(r.Step)
+		for i := r.At; i < r.At+r.N; i++ {
+			if !(*of)[line] && s.Flags.At(i) == 0 {
+				(*of)[line] = true
+			}
+			line += step
 		}
-		rows[o.File][o.Line] = true
 	}
 }
 

@@ -83,7 +83,7 @@ func TestOverlaps(t *testing.T) {
 	})
 	bed := get(t, rec, "bed_temp")
 	require.Equal(t, []float64{40, 41, 42, 43.5, 44}, kept(bed))
-	require.Len(t, bed.V, 6)
+	require.Equal(t, 6, bed.Samples())
 	p := problemOf(t, rec, series.CodeOverlapDiffers)
 	require.Equal(t, "b1.csv", p.File)
 	require.Equal(t, "line 5", p.Where)

@@ -55,7 +55,7 @@ func (l *Log) readCells(opt Options) {
 	}
 	parts := make([][]part, len(tables))
 	parallel(opt.Workers, len(tables), func(i int) {
-		parts[i] = tables[i].cells(l, scales[i])
+		parts[i] = tables[i].cells(l, scales[i], opt.Workers)
 	})
 	l.Tables = tables
 	l.collect(parts)
@@ -82,8 +82,12 @@ func (c *Column) note(t *Table, col int, s scale) {
 }
 
 // cells reads every mapped column of one table.
-func (t *Table) cells(l *Log, scales []scale) []part {
+func (t *Table) cells(l *Log, scales []scale, workers int) []part {
 	parts := make([]part, len(l.Columns))
+	if t.Stream != nil {
+		t.streamedCells(parts, scales, workers)
+		return parts
+	}
 	if l.Farm.TagColumn != "" {
 		t.tagged(l, parts, scales)
 		return parts
@@ -128,7 +132,7 @@ func (t *Table) axis() ([]int64, series.Origins) {
 }
 
 func (t *Table) origin(row int32) series.Origin {
-	return series.Origin{File: t.File, Line: int32(t.Rows[row].Line)}
+	return series.Origin{File: t.File, Line: int32(t.LineOf(int(row)))}
 }
 
 func (t *Table) rowFlag(row int32) series.Flag {
@@ -162,7 +166,10 @@ func (t *Table) tagged(l *Log, parts []part, scales []scale) {
 
 // cell reads one cell; not ok where it holds no reading.
 func (t *Table) cell(p *part, c *Column, s *scale, row int32, col int) (float64, bool) {
-	text := t.Rows[row].Cells[col]
+	return t.cellText(p, c, s, t.Rows[row].Cells[col], t.Rows[row].Line)
+}
+
+func (t *Table) cellText(p *part, c *Column, s *scale, text string, line int) (float64, bool) {
 	if text == "" {
 		p.missing++
 		return 0, false
@@ -173,7 +180,7 @@ func (t *Table) cell(p *part, c *Column, s *scale, row int32, col int) (float64,
 		if !table.IsMissing(text) {
 			p.bad++
 			if len(p.badAt) < 3 {
-				p.badAt = append(p.badAt, badCell{t.Rows[row].Line, text})
+				p.badAt = append(p.badAt, badCell{line, text})
 			}
 		}
 	}
@@ -281,7 +288,7 @@ func (l *Log) collect(parts [][]part) {
 		}
 	}
 	for _, t := range l.Tables {
-		t.Rows, t.At, t.Order, t.stampsMS = nil, nil, nil, nil
+		t.Rows, t.At, t.Order, t.stampsMS, t.Stream = nil, nil, nil, nil, nil
 	}
 }
 

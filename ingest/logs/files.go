@@ -161,6 +161,7 @@ type job struct {
 	log    *Log
 	name   string
 	tables []*table.Table
+	source *source // where tables holds one, of a sample
 	err    error
 }
 
@@ -179,7 +180,7 @@ func readAll(root *os.Root, logs []*Log, opt Options) {
 	done := 0
 	parallel(opt.Workers, len(queue), func(i int) {
 		j := queue[i]
-		j.tables, j.err = readFile(root, j.name, j.log.Farm)
+		j.read(root, opt)
 		told.Lock()
 		defer told.Unlock()
 		done++
@@ -220,13 +221,26 @@ func parallel(workers, n int, f func(i int)) {
 	wg.Wait()
 }
 
-func readFile(root *os.Root, name string, log *farm.Log) ([]*table.Table, error) {
-	b, err := ReadBytes(root, name)
-	if err != nil {
-		return nil, err
+// read reads a file: a long text export a sample first, every other whole.
+func (j *job) read(root *os.Root, opt Options) {
+	log := j.log.Farm
+	to := table.Options{Sheet: log.Sheet, Table: log.Table, Encoding: log.Encoding, Separator: log.Separator,
+		Decimal: log.Decimal, Thousands: log.Thousands, Header: log.Header}
+	if info, err := root.Stat(j.name); err == nil && opt.StreamBytes >= 0 && info.Size() >= max(opt.StreamBytes, 1) {
+		if f, err := root.Open(j.name); err == nil {
+			if t, s := sampled(f, j.name, to); t != nil {
+				j.tables, j.source = []*table.Table{t}, s
+				return
+			}
+			_ = f.Close() // read only
+		}
 	}
-	return table.ReadBytes(name, b, table.Options{Sheet: log.Sheet, Table: log.Table, Encoding: log.Encoding, Separator: log.Separator,
-		Decimal: log.Decimal, Thousands: log.Thousands, Header: log.Header})
+	b, err := ReadBytes(root, j.name)
+	if err != nil {
+		j.err = err
+		return
+	}
+	j.tables, j.err = table.ReadBytes(j.name, b, to)
 }
 
 // ReadBytes reads one file of the farm folder.
@@ -278,14 +292,17 @@ func (l *Log) take(j *job) {
 		return
 	}
 	for _, t := range l.all {
-		if len(j.tables) > 0 && t.SHA256 == j.tables[0].SHA256 && t.Name != j.name {
+		if len(j.tables) > 0 && t.SHA256 == j.tables[0].SHA256 && t.Name != j.name && t.source.sameAs(j.source) {
+			j.source.close()
 			l.Found.Problem(series.CodeFileTwice, series.Note, j.name, "", "holds the same bytes as %s and is read once", series.Quoted(t.Name))
 			return
 		}
 	}
 	for _, t := range j.tables {
-		nt := &Table{Table: &stamps.Table{Name: j.name, Table: t, Tagged: l.Farm.TagColumn != ""}, log: l}
-		nt.passOn()
+		nt := &Table{Table: &stamps.Table{Name: j.name, Table: t, Tagged: l.Farm.TagColumn != ""}, log: l, source: j.source}
+		if nt.source == nil {
+			nt.passOn()
+		}
 		l.all = append(l.all, nt)
 	}
 }

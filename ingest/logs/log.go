@@ -25,6 +25,9 @@ type Options struct {
 	Now time.Time
 	// Workers is how many files are read at a time (0 = 2).
 	Workers int
+	// StreamBytes: text exports from this size on are read as streams; 0 =
+	// DefaultStreamBytes, below 0 = never.
+	StreamBytes int64
 	// Progress is told how many files have been read; nil = nobody asks. It is
 	// never called twice at once.
 	Progress func(stage string, done, total int)
@@ -59,7 +62,10 @@ type Table struct {
 	cols       []int // by mapped column: its index in Header, −1 = not here; nil = none is
 	tag, value int   // with tags: the columns of tag and value
 
-	stampsMS []int64 // what the columns share, once asked for
+	source   *source          // of a long file: what its rows are yet to be read from
+	streamed []int            // by mapped column: its index among the columns of Stream, −1 = none
+	odd      map[int][]string // by row: the cells of lines that were kept though they did not fit
+	stampsMS []int64          // what the columns share, once asked for
 	origins  series.Origins
 }
 
@@ -85,6 +91,9 @@ type Column struct {
 // Read reads all the logs of a farm file from its folder.
 func Read(root *os.Root, f *farm.Farm, opt Options) ([]*Log, series.Found) {
 	var found series.Found
+	if opt.StreamBytes == 0 {
+		opt.StreamBytes = DefaultStreamBytes
+	}
 	logs := make([]*Log, len(f.Logs))
 	for i := range f.Logs {
 		logs[i] = newLog(i, &f.Logs[i])
@@ -94,6 +103,7 @@ func Read(root *os.Root, f *farm.Farm, opt Options) ([]*Log, series.Found) {
 	readAll(root, logs, opt)
 	for _, l := range logs {
 		l.bind()
+		l.stream(opt)
 		l.readStamps(f, opt)
 	}
 	number(logs)

@@ -1,6 +1,7 @@
 package logs
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -120,121 +121,124 @@ func (l *Log) tell(same, other, differ tally) {
 // axis is the stamps of several tables joined, kept so that the next column
 // of the same tables shares them.
 type axis struct {
-	of [][]int64
-	t  []int64
+	of    [][]int64
+	t     []int64
+	order []int32    // how the joined stamps come into the order of time; nil = they stand in it
+	twice [][2]int32 // runs [from, to) of equal stamps
 }
 
-// join gives the joined stamps of parts.
-func (a *axis) join(parts []*reading.Column, n int) []int64 {
+// join joins the stamps of parts, unless it just did.
+func (a *axis) join(parts []*reading.Column) {
 	same := len(a.of) == len(parts)
 	for i := 0; same && i < len(parts); i++ {
 		x, y := a.of[i], parts[i].T
 		same = len(x) == len(y) && &x[0] == &y[0]
 	}
 	if same {
-		return a.t
+		return
 	}
-	a.of, a.t = nil, make([]int64, 0, n)
+	*a = axis{t: parts[0].T}
 	for _, p := range parts {
 		a.of = append(a.of, p.T)
-		a.t = append(a.t, p.T...)
 	}
-	return a.t
+	if len(parts) > 1 {
+		a.t = slices.Concat(a.of...)
+		a.sort()
+	}
+	for k := 1; k < len(a.t); k++ {
+		if a.t[k] > a.t[k-1] {
+			continue
+		}
+		from := int32(k - 1)
+		for k < len(a.t) && a.t[k] == a.t[from] {
+			k++
+		}
+		a.twice = append(a.twice, [2]int32{from, int32(k)})
+	}
+}
+
+// sort puts the stamps in the order of time; of equal ones the older file's
+// comes first.
+func (a *axis) sort() {
+	if slices.IsSorted(a.t) {
+		return
+	}
+	a.order = make([]int32, len(a.t))
+	for i := range a.order {
+		a.order[i] = int32(i)
+	}
+	slices.SortStableFunc(a.order, func(x, y int32) int { return cmp.Compare(a.t[x], a.t[y]) })
+	t := make([]int64, len(a.t))
+	for k, i := range a.order {
+		t[k] = a.t[i]
+	}
+	a.t = t
 }
 
 // together joins the parts of a column, older first.
-func (c *Column) together(parts []*reading.Column, last *axis, same, other, differ *tally) reading.Column {
-	var all reading.Column
-	n := 0
-	for _, p := range parts {
-		n += len(p.T)
+func (c *Column) together(parts []*reading.Column, a *axis, same, other, differ *tally) reading.Column {
+	if len(parts) == 0 {
+		return reading.Column{}
 	}
-	if len(parts) == 1 {
-		all = *parts[0]
-	} else {
-		all.T, all.V = last.join(parts, n), make([]float64, 0, n)
+	a.join(parts)
+	all := *parts[0]
+	if len(parts) > 1 {
+		all = reading.Column{V: make([]float64, 0, len(a.t))}
 		for _, p := range parts {
 			all.Add(p)
 		}
-		if !slices.IsSorted(all.T) {
-			all = sorted(&all)
-		}
 	}
-	return c.once(all, same, other, differ)
+	if a.order != nil {
+		all = sorted(&all, a.order)
+	}
+	all.T = a.t
+	c.once(&all, a.twice, same, other, differ)
+	return all
 }
 
-// sorted puts a column in the order of time; of equal stamps the older file's
-// comes first.
-func sorted(a *reading.Column) reading.Column {
-	order := make([]int32, len(a.T))
-	for i := range order {
-		order[i] = int32(i)
-	}
-	slices.SortStableFunc(order, func(x, y int32) int {
-		switch {
-		case a.T[x] < a.T[y]:
-			return -1
-		case a.T[x] > a.T[y]:
-			return 1
-		}
-		return 0
-	})
-	var out reading.Column
-	out.Grow(len(order))
-	for _, k := range order {
-		i := int(k)
-		out.Append(a.T[i], a.V[i], a.Flags.At(i), a.Origins.At(i))
+// sorted puts all but the stamps of a column in an order.
+func sorted(a *reading.Column, order []int32) reading.Column {
+	out := reading.Column{V: make([]float64, len(order))}
+	for k, o := range order {
+		i := int(o)
+		out.V[k] = a.V[i]
+		out.Flags.Append(a.Flags.At(i))
+		out.Origins.Append(a.Origins.At(i))
 	}
 	return out
 }
 
 // once settles readings that share a stamp. The last good one is kept. Of the
 // others, one of the same file is flagged as a duplicate; one of an older file
-// is dropped where it is equal, as it is the same reading, and flagged where it
-// differs.
-func (c *Column) once(a reading.Column, same, other, differ *tally) reading.Column {
-	i := 1
-	for i < len(a.T) && a.T[i] > a.T[i-1] {
-		i++
-	}
-	if i >= len(a.T) {
-		return a
-	}
-	var out reading.Column
-	out.Grow(len(a.T))
-	for k := 0; k < len(a.T); {
-		end := k + 1
-		for end < len(a.T) && a.T[end] == a.T[k] {
-			end++
-		}
+// is left out where it is equal, as it is the same reading, and flagged where
+// it differs.
+func (c *Column) once(a *reading.Column, twice [][2]int32, same, other, differ *tally) {
+	for _, run := range twice {
+		k, end := int(run[0]), int(run[1])
 		keep := end - 1
 		for keep > k && a.Flags.At(keep) != 0 {
 			keep--
 		}
 		for j := k; j < end; j++ {
-			flag, o := a.Flags.At(j), a.Origins.At(j)
-			if flag&series.Absent != 0 {
-				continue // a stamp that comes twice is not worth an empty place
+			if j == keep || a.Flags.At(j) != 0 {
+				continue
 			}
-			if j != keep && flag == 0 {
-				equal := alike(a.V[j], a.V[keep])
-				switch {
-				case o.File == a.Origins.At(keep).File && equal:
-					same.add(o, c.HeaderText)
-				case o.File == a.Origins.At(keep).File:
-					other.add(o, c.HeaderText)
-				case equal:
-					continue
-				default:
-					differ.add(o, c.HeaderText)
-				}
-				flag |= series.Duplicate
+			o, equal := a.Origins.At(j), alike(a.V[j], a.V[keep])
+			switch {
+			case o.File == a.Origins.At(keep).File && equal:
+				same.add(o, c.HeaderText)
+			case o.File == a.Origins.At(keep).File:
+				other.add(o, c.HeaderText)
+			case equal:
+				a.V[j] = math.NaN()
+				a.Flags.Or(j, series.Absent)
+				continue
+			default:
+				differ.add(o, c.HeaderText)
 			}
-			out.Append(a.T[j], a.V[j], flag, o)
+			a.Flags.Or(j, series.Duplicate)
 		}
-		k = end
 	}
-	return out
 }
 
 // alike: equal but for the rounding of a unit.

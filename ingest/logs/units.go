@@ -24,6 +24,11 @@ type scale struct {
 
 func (s *scale) base(written float64) float64 { return s.unit.Base(written*s.scale + s.offset) }
 
+// plain: a number is its base value.
+func (s *scale) plain() bool {
+	return s.unit.Factor == 1 && s.unit.Before == 0 && s.unit.After == 0 && s.scale == 1 && s.offset == 0
+}
+
 func (s *scale) written(base float64) float64 { return (s.unit.Written(base) - s.offset) / s.scale }
 
 // scaleOf settles the unit of a column in one table: the farm file's, else the

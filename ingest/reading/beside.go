@@ -126,6 +126,10 @@ func stuck(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 	limitMS := int64(min(l.StuckH*scale, max(l.StuckH, opt.StuckMostH)) * 3.6e6)
 	mostMS := int64(opt.StuckMostH * 3.6e6)
 	for i := 0; i < len(s.V); {
+		if j := runsTo(s.V, i); j < len(s.V) && s.T[j-1]-s.T[i] <= limitMS && s.Flags.At(j) == 0 {
+			i = j // ends too soon, whatever is flagged in it
+			continue
+		}
 		if s.Flags.At(i) != 0 {
 			i++
 			continue
@@ -140,6 +144,16 @@ func stuck(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 		}
 		i = end
 	}
+}
+
+// runsTo is the end of the values that equal that at i; not a number equals
+// nothing.
+func runsTo(v []float64, i int) int {
+	j := i + 1
+	for j < len(v) && v[j] == v[i] {
+		j++
+	}
+	return j
 }
 
 // alone tells whether nothing beside the probe could tell that it is stuck. A

@@ -63,11 +63,9 @@ func outOfRange(s *series.Series, l Limits, opt FlagOptions) {
 	if s.Kind == series.Amount && s.IntervalMS > 0 && !s.Counter && s.Quantity != "milk_volume" {
 		limit = rateCap(s.Quantity, opt)
 	}
+	capped := s.From != nil && !math.IsInf(limit, 1)
 	for i, v := range s.V {
-		if s.Flags.At(i) != 0 {
-			continue
-		}
-		if v < l.Low || v > l.High || s.From != nil && v > limit*float64(max(s.T[i]-s.From[i], s.IntervalMS)) {
+		if (v < l.Low || v > l.High || capped && v > limit*float64(max(s.T[i]-s.From[i], s.IntervalMS))) && s.Flags.At(i) == 0 {
 			s.Flags.Or(i, series.Range)
 		}
 	}
@@ -117,10 +115,7 @@ var allOnes = [...]float64{-0.0625, -0.06, -0.063}
 // elsewhere and flagged only where both neighbours are far from them.
 func temperatureCodes(s *series.Series, l Limits, written func(float64) float64, opt FlagOptions) {
 	for i, v := range s.V {
-		if s.Flags.At(i) != 0 {
-			continue
-		}
-		if (v < l.Low || v > l.High) && (isCode(written(v)) || isCode(v)) {
+		if (v < l.Low || v > l.High) && s.Flags.At(i) == 0 && (isCode(written(v)) || isCode(v)) {
 			s.Flags.Or(i, series.Sentinel)
 		}
 	}
@@ -132,8 +127,12 @@ func temperatureCodes(s *series.Series, l Limits, written func(float64) float64,
 		farK = opt.PowerOnSlowK
 	}
 	for i := 0; i < len(s.V); {
+		if !mayBeCode(s.V[i], opt) || s.Flags.At(i) != 0 {
+			i++
+			continue
+		}
 		end := equalRun(s, i)
-		if s.Flags.At(i) == 0 && standsApart(s, i, end, farK, opt) {
+		if standsApart(s, i, end, farK, opt) {
 			for k := i; k < end; k++ {
 				if s.Flags.At(k) == 0 {
 					s.Flags.Or(k, series.Sentinel)
@@ -144,14 +143,17 @@ func temperatureCodes(s *series.Series, l Limits, written func(float64) float64,
 	}
 }
 
+// mayBeCode tells whether a temperature is one of the codes that may be honest.
+func mayBeCode(v float64, opt FlagOptions) bool {
+	return math.Abs(v-opt.PowerOnC) <= 1e-9 || v < 0 && v > -1 &&
+		(math.Abs(v-allOnes[0]) <= 1e-9 || math.Abs(v-allOnes[1]) <= 1e-9 || math.Abs(v-allOnes[2]) <= 1e-9)
+}
+
 // standsApart tells whether a run of equal readings [i, end) shows a code that
 // may be honest and lies far from the readings on both sides. At the record's
 // edge or beside a gap (a restart) the other side alone decides.
 func standsApart(s *series.Series, i, end int, farK float64, opt FlagOptions) bool {
 	v := s.V[i]
-	if math.Abs(v-opt.PowerOnC) > 1e-9 && math.Abs(v-allOnes[0]) > 1e-9 && math.Abs(v-allOnes[1]) > 1e-9 && math.Abs(v-allOnes[2]) > 1e-9 {
-		return false
-	}
 	before, after := goodBefore(s, i), goodAfter(s, end)
 	sides := 0
 	if before >= 0 && !gapBetween(s, before, i, opt) {

@@ -64,6 +64,32 @@ func (f *Flags) Or(i int, x Flag) {
 	*at |= x
 }
 
+// Clone is a copy of its own.
+func (f *Flags) Clone() Flags {
+	out := *f
+	out.pages = make([]*[flagPage]Flag, len(f.pages))
+	for i, p := range f.pages {
+		if p != nil {
+			page := *p
+			out.pages[i] = &page
+		}
+	}
+	return out
+}
+
+// Clear takes the flags off reading i.
+func (f *Flags) Clear(i int) {
+	x := f.At(i)
+	if x == 0 {
+		return
+	}
+	f.pages[i/flagPage][i%flagPage] = 0
+	f.set--
+	if x&Absent != 0 {
+		f.absent--
+	}
+}
+
 // Append adds the flags of one more reading.
 func (f *Flags) Append(x Flag) {
 	f.n++
@@ -173,6 +199,27 @@ func (o *Origins) AppendAll(x *Origins) {
 		o.runs = append(o.runs, r)
 	}
 	o.n += x.n
+}
+
+// Run is a stretch of readings in rows that follow each other: the first is
+// reading At, each further one stands Step lines on.
+type Run struct {
+	At, N int
+	First Origin
+	Step  int32
+}
+
+// Runs lists the stretches, in the order of the readings.
+func (o *Origins) Runs() []Run {
+	out := make([]Run, len(o.runs))
+	for k, r := range o.runs {
+		end := o.n
+		if k+1 < len(o.runs) {
+			end = o.runs[k+1].at
+		}
+		out[k] = Run{At: r.at, N: end - r.at, First: r.from, Step: r.step}
+	}
+	return out
 }
 
 // At gives the place of reading i.

@@ -123,6 +123,9 @@ func (t *Table) findStamps() bool {
 			"%d columns hold stamps; %s is used: stamp_columns in [[log]] names another", len(whole), series.Quoted(t.Header[t.Columns[0]]))
 	default:
 		t.Columns = pairOrAlone(free, kinds)
+		if opt.Layout == "" && len(t.Columns) < 2 {
+			t.findParts(free, kinds)
+		}
 		if t.Columns == nil && opt.Layout != "" {
 			t.Columns = t.layoutPair(free, opt)
 		}
@@ -204,6 +207,9 @@ func (t *Table) statedStamps(list []string) bool {
 		}
 		t.Columns = append(t.Columns, at[0])
 	}
+	if t.log.StampLayout == "" {
+		t.statedParts()
+	}
 	return true
 }
 
@@ -227,6 +233,12 @@ func (t *Table) joinTexts() {
 	if len(t.Columns) == 1 {
 		for i := range t.Rows {
 			t.texts[i] = t.Rows[i].Cells[t.Columns[0]]
+		}
+		return
+	}
+	if t.parts != nil {
+		for i := range t.Rows {
+			t.texts[i] = t.partsText(t.Rows[i].Cells)
 		}
 		return
 	}

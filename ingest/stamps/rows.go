@@ -1,6 +1,7 @@
 package stamps
 
 import (
+	"fmt"
 	"slices"
 	"sort"
 	"strings"
@@ -31,9 +32,31 @@ func (t *Table) sortRows(opt Options) {
 		slices.SortStableFunc(rows, t.byTime)
 		t.flagDisplaced(stays)
 	}
+	t.datesAlone()
 	t.farRows(opt)
 	t.futureRows(opt)
 	t.span()
+}
+
+// datesAlone is a fault where many rows share each date and no time of day was
+// found: read so, all would stand at midnight.
+func (t *Table) datesAlone() {
+	if t.Tagged || t.Stream != nil || t.clk.Layout == "" || strings.ContainsAny(t.clk.Layout, "hs") {
+		return
+	}
+	dates, other := 0, 0
+	for k, r := range t.Order {
+		if k == 0 || t.At[r] != t.At[t.Order[k-1]] {
+			dates++
+		} else if !slices.Equal(t.Rows[r].Cells, t.Rows[t.Order[k-1]].Cells) {
+			other++
+		}
+	}
+	if other <= 2*dates {
+		return
+	}
+	t.Found.Fault(t.Name, t.Place(t.HeaderLine, t.Columns[0]), fmt.Sprintf("%d rows on %s, and no time of day: %s", len(t.Order), series.Plural(dates, "date"), t.Headers()),
+		"a time of day beside the date", "name the columns of date and time by stamp_columns in [[log]]")
 }
 
 func (t *Table) byTime(a, b int32) int {
@@ -94,7 +117,8 @@ func (t *Table) longestRun(rows []int32) []bool {
 
 // flagDisplaced lists rows that had to be sorted in. One that fills a hole
 // between the others came late and is as good as they; one that falls into a
-// stretch that is covered already carries a wrong stamp.
+// stretch that is covered already carries a wrong stamp. Where hardly half of
+// the rows stand in order, the file has none, and nothing tells.
 func (t *Table) flagDisplaced(stays []bool) {
 	settled := make([]int64, 0, len(t.Order))
 	for _, r := range t.Order {
@@ -107,6 +131,7 @@ func (t *Table) flagDisplaced(stays []bool) {
 		all[i] = t.At[r]
 	}
 	usual, _ := reading.Pace(all)
+	unordered := 2*len(settled) < len(t.Order)
 	moved, wrong, first := 0, 0, int32(-1)
 	for _, r := range t.Order {
 		if stays[r] {
@@ -116,7 +141,7 @@ func (t *Table) flagDisplaced(stays []bool) {
 		if first < 0 || r < first {
 			first = r
 		}
-		if covered(settled, t.At[r], usual/2) {
+		if !unordered && covered(settled, t.At[r], usual/2) {
 			t.flag(r, series.Order)
 			wrong++
 		}

@@ -97,22 +97,22 @@ func (g *group) settle(t *Table, err error, order, because string, co clock.Opti
 		t.stampFault(err)
 		return
 	}
-	if t.Stream != nil {
-		t.spread()
+	if t.Stream != nil && !t.spread() {
 		return
 	}
 	t.badStamps()
 }
 
 // spread gives every row of a stream the date that its run was read to have.
-func (t *Table) spread() {
+func (t *Table) spread() bool {
 	all, ok := clock.Spread(t.clk, t.Stream.Runs, t.Stream.ClockMS)
 	if !ok {
 		t.clk = nil
 		t.Found.Fault(t.Name, t.Place(t.HeaderLine, t.Columns[0]), "stamps that are not all written alike", "stamps of one layout", "state stamp_layout or dates in [[log]]")
-		return
+		return false
 	}
 	t.clk = all
+	return true
 }
 
 func byCustom(c *clock.Column) bool { return strings.Contains(c.Because, "common practice") }
@@ -212,18 +212,17 @@ func joinOr(orders []string) string {
 
 // badStamps lists rows whose stamp cannot be read.
 func (t *Table) badStamps() {
-	n, first := 0, -1
-	for i, w := range t.clk.Wall {
-		if w == clock.Bad {
-			n++
-			if first < 0 {
-				first = i
+	bad := t.Unstamped
+	if t.Stream == nil {
+		for i, w := range t.clk.Wall {
+			if w == clock.Bad {
+				bad = append(bad, Unstamped{t.Rows[i].Line, t.texts[i]})
 			}
 		}
 	}
-	if n > 0 {
-		t.Found.Problem(series.CodeStampBad, series.LeftOut, t.Name, t.Place(t.textLine(first), t.Columns[0]), "%s without a readable stamp, first %s; want one as %s",
-			series.Plural(n, "row"), series.Quoted(t.texts[first]), series.Quoted(t.clk.Layout))
+	if len(bad) > 0 {
+		t.Found.Problem(series.CodeStampBad, series.LeftOut, t.Name, t.Place(bad[0].Line, t.Columns[0]), "%s without a readable stamp, first %s; want one as %s",
+			series.Plural(len(bad), "row"), series.Quoted(bad[0].Text), series.Quoted(t.clk.Layout))
 	}
 }
 
@@ -279,6 +278,7 @@ func (t *Table) resolve(f *farm.Farm) {
 		t.Zone = o
 	}
 	var repeats []clock.Repeat
+	t.useZoneWords(zone)
 	t.utc, repeats = clock.Resolve(t.clk, zone)
 	for _, r := range repeats {
 		code, sev := series.CodeHourRepeated, series.Note

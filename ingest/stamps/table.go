@@ -45,6 +45,8 @@ type Table struct {
 	// Stream is what was read of a long table's rows; nil where Rows holds them
 	// all. Rows is then a sample of them.
 	Stream *stream.Rows
+	// Unstamped are rows of a stream that have no readable stamp.
+	Unstamped []Unstamped
 
 	// Columns are those that hold the stamps.
 	Columns []int
@@ -72,12 +74,21 @@ type Table struct {
 	// the stamps were refused for it.
 	Open *clock.OrderError
 
+	// parts are what Columns hold, where each holds one part of the stamp.
+	parts []role
 	log   *farm.Log
 	zone  *time.Location
 	texts []string // one a row; of a stream, those that decide for all
 	at    []int    // of a stream: the row of each text
 	clk   *clock.Column
 	utc   []int64 // by the stamp
+}
+
+// Unstamped is a row without a readable stamp: its line, and what stood where
+// the stamp belongs.
+type Unstamped struct {
+	Line int
+	Text string
 }
 
 // Place names a cell of the table; the column counts from 0, −1 = the row.

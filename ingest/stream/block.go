@@ -12,15 +12,15 @@ import (
 
 // block is a stretch of whole lines and what came of them.
 type block struct {
-	index  int
-	bytes  []byte // ends with a line break
-	at     int64  // where it begins in the file
-	line   int    // number of its first line
-	runs   []clock.Run
-	bad    [][]BadCell
-	badN   []int
-	odd    []OddLine
-	err    error
+	index int
+	bytes []byte // ends with a line break
+	at    int64  // where it begins in the file
+	line  int    // number of its first line
+	runs  []clock.Run
+	bad   [][]BadCell
+	badN  []int
+	odd   []OddLine
+	err   error
 }
 
 // pow10 holds the powers of ten that a float64 holds exactly, as far as 15

@@ -50,7 +50,7 @@ func (d *describer) problems() {
 	if !d.at.Ready && d.at.Open == nil {
 		for _, f := range d.at.Found.Faults {
 			line, column := d.placeOf(f.Where)
-			d.problem("no-stamps", line, column, "got "+f.Got+"; want "+f.Want+"; "+f.Do)
+			d.problem(series.CodeNoStamps, line, column, "got "+f.Got+"; want "+f.Want+"; "+f.Do)
 		}
 	}
 	for k := range d.tally {
@@ -90,16 +90,16 @@ func (d *describer) cellProblems(c *Column, t *tally) {
 		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s no number, first %s", c.Name, are(t.bad, "cell"), series.Quoted(t.badText)))
 	}
 	for _, v := range sorted(t.codes) {
-		d.problem("code", 0, c.Number, fmt.Sprintf("%q: %s %g, which loggers write where they have no reading; counted as missing", c.Name, are(t.codes[v], "reading"), v))
+		d.problem(series.CodeMissingCode, 0, c.Number, fmt.Sprintf("%q: %s %g, which loggers write where they have no reading; counted as missing", c.Name, are(t.codes[v], "reading"), v))
 	}
 	if t.outside > 0 {
-		d.problem("implausible", 0, c.Number, fmt.Sprintf("%q: %s outside %g to %g; not in the range shown", c.Name, are(t.outside, "reading"), t.low, t.high))
+		d.problem(series.CodeNotPlausible, 0, c.Number, fmt.Sprintf("%q: %s outside %g to %g; not in the range shown", c.Name, are(t.outside, "reading"), t.low, t.high))
 	}
 	if t.powerOn > 0 {
-		d.problem("implausible", 0, c.Number, fmt.Sprintf("%q: %s exactly %g amid others far from it, as a probe shows at power-on; not in the range shown", c.Name, are(t.powerOn, "reading"), powerOnC))
+		d.problem(series.CodeNotPlausible, 0, c.Number, fmt.Sprintf("%q: %s exactly %g amid others far from it, as a probe shows at power-on; not in the range shown", c.Name, are(t.powerOn, "reading"), powerOnC))
 	}
 	if t.longest >= longZeros && (t.temp || newHeader(c.Name).any(wordsHumidity)) && (t.zeroAfter > farZero || t.zeroAfter < -farZero) {
-		d.problem("zeros", 0, c.Number, fmt.Sprintf("%q: %s exactly 0, up to %d in a row right after %g: a failed probe may be written so; they are in the range shown", c.Name, are(t.zeros, "reading"), t.longest, t.zeroAfter))
+		d.problem(series.CodeZeroRun, 0, c.Number, fmt.Sprintf("%q: %s exactly 0, up to %d in a row right after %g: a failed probe may be written so; they are in the range shown", c.Name, are(t.zeros, "reading"), t.longest, t.zeroAfter))
 	}
 }
 

@@ -308,8 +308,8 @@ func rowCrosses(l exports.Layout, of []int) map[string][][]byte {
 	mixed := slices.Clone(of)
 	exports.Shuffle(mixed)
 	out := map[string][][]byte{
-		"split":       {l.Write(of[:150]), l.Write(of[150:300]), l.Write(of[300:])},
-		"overlapping": {l.Write(of[:300]), l.Write(of[200:])},
+		"split":       {l.Write(of[:90]), l.Write(of[90:200]), l.Write(of[200:])},
+		"overlapping": {l.Write(of[:220]), l.Write(of[140:])},
 		"doubled":     {l.Write(of), append(l.Write(of), '\n')},
 		"reversed":    {l.Write(turned)},
 	}

@@ -38,6 +38,11 @@ type Column struct {
 	// OffsetMS is the zone offset that each row states (local minus UTC),
 	// NoOffset where it states none; nil if no row states one.
 	OffsetMS []int64
+	// ZoneWords are the zone abbreviations that stand in the rows ("CET"), each
+	// once; ZoneWord is each row's, counted from 1, 0 = none; nil if no row has
+	// one. UseZoneWords makes offsets of them.
+	ZoneWords []string
+	ZoneWord  []uint8
 	// Bad counts the rows without a readable stamp.
 	Bad int
 }

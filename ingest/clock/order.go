@@ -135,6 +135,9 @@ func undecided(rows []stamp, texts []string, fits []order) (order, string, error
 			return o, inWords[o.name] + ": only so do the dates stand in order of time", nil
 		}
 	}
+	if o, ok := bySortedRun(rows, fits); ok {
+		return o, inWords[o.name] + ": only so do the dates, sorted, run on from one to the next", nil
+	}
 	k := eitherWay(rows, fits[0], fits[1])
 	if rows[k].sep == '.' && fits[0].name == "dmy" {
 		return fits[0], "day first: dates with points put the day first (common practice, no source); nothing in the file says otherwise", nil
@@ -144,6 +147,41 @@ func undecided(rows []stamp, texts []string, fits []order) (order, string, error
 		e.Orders = append(e.Orders, o.name)
 	}
 	return fits[0], "", e
+}
+
+// bySortedRun judges rows that stand in no order of time: sorted, those of the
+// true order run on from date to date.
+func bySortedRun(rows []stamp, fits []order) (order, bool) {
+	best, ok := order{}, false
+	for _, o := range fits {
+		r := sortedRun(rows, o)
+		switch {
+		case r.on() && ok:
+			return order{}, false // two do
+		case r.on():
+			best, ok = o, true
+		case !r.off():
+			return order{}, false
+		}
+	}
+	return best, ok
+}
+
+func sortedRun(rows []stamp, o order) run {
+	var at []int64
+	for i := range rows {
+		if y, m, d, ok := rows[i].ymd(o); ok && rows[i].form != formBad {
+			at = append(at, wallMS(y, m, d)+rows[i].clockMS)
+		}
+	}
+	slices.Sort(at)
+	r := run{rows: len(at)}
+	for k := 1; k < len(at); k++ {
+		if at[k]/dayMS != at[k-1]/dayMS {
+			r.step(at[k] - at[k-1])
+		}
+	}
+	return r
 }
 
 // same tells whether all orders give every row the same date.

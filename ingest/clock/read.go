@@ -137,6 +137,9 @@ func column(rows []stamp, o order) *Column {
 			continue
 		}
 		col.setOffset(i, r.offsetMS)
+		if r.zoneWord != "" && r.offsetMS == NoOffset {
+			col.setZoneWord(i, r.zoneWord)
+		}
 	}
 	return col
 }

@@ -44,6 +44,8 @@ type stamp struct {
 	// clockMS is the time of day; with formEpoch and formSerial the whole.
 	clockMS  int64
 	offsetMS int64
+	// zoneWord is the zone's abbreviation behind the time of day, "" = none.
+	zoneWord string
 }
 
 // scanner reads one text. A text whose date part equals the one before takes
@@ -305,7 +307,14 @@ func (c *scanner) word() bool {
 	if m := monthOf(w); m > 0 && c.st.n < 3 && (len(w) <= 3 || !weekdays[w]) {
 		return c.monthWord(w, int16(m))
 	}
-	return weekdays[w] || fillers[w] || c.st.clocked && c.st.n == 3
+	if weekdays[w] || fillers[w] {
+		return true
+	}
+	if !c.st.clocked || c.st.n != 3 {
+		return false
+	}
+	c.st.zoneWord = zoneWordOf(c.s[start:c.i])
+	return true
 }
 
 // monthWord books a month's name as the next date field. Where a second one
@@ -333,7 +342,7 @@ func (c *scanner) firstWord() string {
 }
 
 // afterClock reads what may follow a time of day: AM, PM, UTC, GMT, Z. Other
-// zone abbreviations are not unique ("IST", "CST") and say nothing.
+// zone abbreviations wait for the zone, see Column.UseZoneWords.
 func (c *scanner) afterClock(w string) bool {
 	switch w {
 	case "z", "utc", "gmt":

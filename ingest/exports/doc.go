@@ -52,7 +52,7 @@ const (
 // FarmZone is where the farm stands.
 const FarmZone = "Europe/Rome"
 
-const rows, step = 432, 10 * time.Minute
+const rows, step = 300, 10 * time.Minute
 
 // NewTruth draws the readings of a span.
 func NewTruth(span int) *Truth {

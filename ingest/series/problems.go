@@ -39,6 +39,9 @@ const (
 	CodeStampCoarse = "stamp-coarse"
 	// CodeZoneFromFile: the zone stands in the file's header.
 	CodeZoneFromFile = "zone-from-file"
+	// CodeZoneWord: zone abbreviations in the stamps that the log's zone does not
+	// have.
+	CodeZoneWord = "zone-word"
 	// CodeDatesFromSibling: another file of the log settled the order of day
 	// and month.
 	CodeDatesFromSibling = "dates-from-sibling"

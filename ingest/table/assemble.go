@@ -130,17 +130,33 @@ func (b *block) refuseCutDecimals(sep byte, opt Options) error {
 	} else if channels%2 == 1 || !b.fractions(from) {
 		return nil
 	}
+	full := 0
 	for i := range b.rows[:min(len(b.rows), sampleRows)] {
-		for _, c := range b.rows[i].Cells[from:] {
+		if b.rows[i].Cells[b.width-1] != "" {
+			full++
+		}
+		for _, c := range b.fullCells(i)[from:] {
 			if c != "" && celltext.LeadingDigits(strings.TrimLeft(c, "-+")) != len(strings.TrimLeft(c, "-+")) {
 				return nil
 			}
 		}
 	}
+	if full == 0 {
+		return nil
+	}
 	return &Error{Line: b.rows[0].Line, Column: from + 1, Err: errNoTable,
 		Got:  fmt.Sprintf("%d whole numbers and stamps%s: %s", b.width, under, quote(strings.Join(b.rows[0].Cells, ","))),
 		Want: "one cell a reading; the comma seems to be both separator and decimal mark",
 		Do:   "export again with semicolons or tabs between the cells, or with a decimal point; decimal = \".\" in [[log]] if these are whole numbers"}
+}
+
+// fullCells are the cells of a row, or empty ones where some were missing and
+// the others have moved.
+func (b *block) fullCells(i int) []string {
+	if cells := b.rows[i].Cells; cells[b.width-1] != "" {
+		return cells
+	}
+	return make([]string, b.width)
 }
 
 // fractions tells, where no header counts the columns, whether every second
@@ -151,7 +167,7 @@ func (b *block) fractions(from int) bool {
 	for col := from + 1; col < b.width; col += 2 {
 		width, padded, digits := 0, false, map[string]bool{}
 		for i := range b.rows[:min(len(b.rows), sampleRows)] {
-			c := b.rows[i].Cells[col]
+			c := b.fullCells(i)[col]
 			if c == "" {
 				continue
 			}

@@ -13,7 +13,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"yardheat/ingest/align"
+	"yardheat/ingest/clockfind"
 	"yardheat/ingest/series"
 	"yardheat/ingest/simfarm"
 )
@@ -193,59 +193,16 @@ func TestStatedTimesTellTwoFromFourteen(t *testing.T) {
 	}
 }
 
-// TestClockChangesByZone: a jump near a clock change is laid on it where its size
-// is the change's, and names the time that the logger kept: zones of both
-// hemispheres, of half hours, and one that moves its clocks by half an hour.
-// Changes of 2026 by the IANA database.
-func TestClockChangesByZone(t *testing.T) {
-	l := &loader{}
-	for _, c := range []struct {
-		zone, near string
-		byS        float64
-		atUTC      string // by the stamp
-		kept       string
-	}{
-		{"Europe/Rome", "2026-03-28 09:00", -3590, "2026-03-29 02:00", "+01:00"},
-		{"Europe/Rome", "2026-10-25 11:00", 3605, "2026-10-25 01:00", "+01:00"},
-		{"Australia/Adelaide", "2026-04-05 02:00", 3610, "2026-04-04 16:30", "+09:30"},
-		{"Australia/Adelaide", "2026-10-03 02:00", -3600, "2026-10-03 17:30", "+09:30"},
-		{"Australia/Lord_Howe", "2026-10-03 20:00", -1795, "2026-10-03 16:00", "+10:30"},
-		{"America/St_Johns", "2026-03-08 12:00", -3600, "2026-03-08 06:30", "-03:30"},
-		{"Europe/London", "2026-03-29 12:00", -3600, "2026-03-29 02:00", "UTC"},
-		{"Europe/Rome", "2026-03-28 09:00", -1800, "", ""},
-		{"Asia/Kolkata", "2026-03-28 09:00", -3600, "", ""},
-		{"Asia/Kathmandu", "2026-10-25 09:00", 3600, "", ""},
-	} {
-		zone, err := time.LoadLocation(c.zone)
-		require.NoError(t, err)
-		near := utc(t, c.near)
-		r := align.Result{Found: true, MidMS: near - 20*dayMS, Jumps: []align.Jump{{AtMS: near, ByS: c.byS}}}
-		if c.byS > 0 {
-			r.AheadS = -c.byS // summer time's half of the year, kept in winter time
-		}
-		l.snap(&r, zone)
-		if c.kept == "" {
-			assert.Equal(t, near, r.Jumps[0].AtMS, "%s %s", c.zone, c.near)
-			assert.Empty(t, l.zoneHint(&r, zone), "%s %s", c.zone, c.near)
-			continue
-		}
-		assert.Equal(t, utc(t, c.atUTC), r.Jumps[0].AtMS, "%s %s", c.zone, c.near)
-		assert.Contains(t, l.zoneHint(&r, zone), fmt.Sprintf("zone = %q", c.kept), "%s %s", c.zone, c.near)
-	}
-}
-
 func BenchmarkFindClock(b *testing.B) {
 	rec := clockFarm(b, "2025-12-01", 121, 5, func(_ *simfarm.Scenario, m *simfarm.Logger) { m.AheadS = 37 * 60 }, findMeters)
 	require.Equal(b, "found", metersFile(b, rec).Clock.From)
 	l := &loader{opt: options(), rec: &Record{Dir: rec.Dir, Options: options()}}
 	require.True(b, l.open(rec.Dir))
-	l.readLogs(nil)
+	l.readLogs()
 	l.makeSeries()
 	l.listedMilkings()
+	in := l.clockInput()
 	for b.Loop() {
-		l.clocks = map[int]*foundClock{}
-		all := l.trains()
-		c, why := l.findClock(3, all, append(l.settled(all), l.milkingsForClocks()...))
-		require.NotNil(b, c, why)
+		require.Len(b, clockfind.Find(in).Clocks, 1)
 	}
 }

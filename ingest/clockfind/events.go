@@ -1,4 +1,4 @@
-package ingest
+package clockfind
 
 import (
 	"slices"
@@ -74,7 +74,7 @@ const (
 
 // trains makes the trains of all series. A temperature stands in only where its
 // log has nothing more direct for the cause.
-func (l *loader) trains() []*train {
+func (f *finder) trains() []*train {
 	var out []*train
 	type key struct {
 		log int
@@ -82,7 +82,7 @@ func (l *loader) trains() []*train {
 	}
 	direct := map[key]bool{}
 	for pass := range 2 {
-		for _, s := range l.rec.Series {
+		for _, s := range f.Series {
 			g, ok := signs[s.Quantity]
 			k := key{s.Log, g.cause}
 			if !ok || (g.rises != 0) != (pass == 1) || pass == 1 && direct[k] {
@@ -219,20 +219,19 @@ func percentile(s *series.Series, p float64) float64 {
 }
 
 // milkingTrains are the starts and ends of the farm's milkings.
-func (l *loader) milkingTrains() []*train {
-	if len(l.rec.Milkings) < fewTrain || l.farm.Milkings.MilkIs == "collection" || l.farm.Milkings.MilkIs == "day" {
+func (f *finder) milkingTrains() []*train {
+	if len(f.Milkings) < fewTrain {
 		return nil
 	}
-	stated := len(l.farm.Milkings.Times) > 0 && l.farm.Milkings.File == ""
 	start := &train{log: -1, cause: ofMilkingStart, what: "a milking's start"}
 	end := &train{log: -1, cause: ofMilkingEnd, what: "a milking's end"}
-	for _, m := range l.rec.Milkings {
-		start.AtMS, end.AtMS = append(start.AtMS, m.Start), append(end.AtMS, m.End)
+	for _, m := range f.Milkings {
+		start.AtMS, end.AtMS = append(start.AtMS, m.StartMS), append(end.AtMS, m.EndMS)
 	}
 	for _, t := range []*train{start, end} {
 		slices.Sort(t.AtMS)
-		t.HalfMS, t.Nominal = minuteMS/2, stated
-		if stated {
+		t.HalfMS, t.Nominal = minuteMS/2, f.Stated
+		if f.Stated {
 			t.what = strings.Replace(t.what, "a milking", "a stated milking", 1)
 		}
 	}

@@ -40,6 +40,7 @@ func (s *Stamper) Add(row int, text string) (clockMS int64, ok bool) {
 		s.sc = scanner{}
 		s.Runs = append(s.Runs, Run{Row: row, N: 1, First: strings.Clone(text), clockMS: st.clockMS})
 		s.cur = st
+		s.cur.zoneWord = strings.Clone(st.zoneWord)
 	}
 	s.last = text
 	return st.clockMS, true
@@ -47,7 +48,7 @@ func (s *Stamper) Add(row int, text string) (clockMS int64, ok bool) {
 
 func (s *Stamper) sameRun(st *stamp) bool {
 	c := &s.cur
-	return st.date == c.date && st.offsetMS == c.offsetMS && st.seconds == c.seconds && st.half == c.half && st.clocked == c.clocked
+	return st.date == c.date && st.offsetMS == c.offsetMS && st.seconds == c.seconds && st.half == c.half && st.clocked == c.clocked && st.zoneWord == c.zoneWord
 }
 
 // Flush closes the open run; the texts given so far are no longer looked at.
@@ -82,7 +83,10 @@ func Spread(few *Column, runs []Run, clockMS []int64) (all *Column, ok bool) {
 	k := 0
 	for _, r := range runs {
 		base := few.Wall[k] - r.clockMS
-		offset := int64(NoOffset)
+		offset, word := int64(NoOffset), uint8(0)
+		if few.ZoneWord != nil {
+			word = few.ZoneWord[k]
+		}
 		if few.OffsetMS != nil {
 			offset = few.OffsetMS[k]
 		}
@@ -97,6 +101,9 @@ func Spread(few *Column, runs []Run, clockMS []int64) (all *Column, ok bool) {
 			}
 			if offset != NoOffset {
 				all.setOffset(i, offset)
+			}
+			if word > 0 {
+				all.setZoneWord(i, few.ZoneWords[word-1])
 			}
 		}
 	}

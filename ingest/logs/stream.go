@@ -77,10 +77,10 @@ func sampled(f *os.File, name string, opt table.Options) (*table.Table, *source)
 	return tables[0], &source{file: f, size: info.Size(), sample: sample, opt: opt}
 }
 
-// utf8Like: a text whose bytes below 128 are ASCII, not a workbook, an archive
-// or UTF-16.
+// utf8Like: a text whose bytes below 128 are ASCII, not a workbook, an archive,
+// a page or UTF-16.
 func utf8Like(b []byte) bool {
-	for _, magic := range [...]string{"PK\x03\x04", "\x1f\x8b", "\xd0\xcf\x11\xe0", "\xff\xfe", "\xfe\xff"} {
+	for _, magic := range [...]string{"PK\x03\x04", "\x1f\x8b", "\xd0\xcf\x11\xe0", "\xff\xfe", "\xfe\xff", "<", "\xef\xbb\xbf<"} {
 		if bytes.HasPrefix(b, []byte(magic)) {
 			return false
 		}
@@ -94,7 +94,7 @@ const fewSampled = 50
 // streamable tells whether a sample's table is one whose lines can be read one
 // by one, its marks settled.
 func streamable(t *table.Table, s *stream.Sample) bool {
-	if len(t.Rows) < fewSampled || len(t.Separator) != 1 || t.Thousands != "" || t.Rows[0].Line > s.HeadLines || len(t.Header) > 512 {
+	if len(t.Rows) < fewSampled || len(t.Separator) != 1 || t.Separator == " " || t.Thousands != "" || t.Rows[0].Line > s.HeadLines || len(t.Header) > 512 {
 		return false
 	}
 	return !slices.ContainsFunc(t.Problems, func(p table.Problem) bool { return p.Code == "decimal-mark" || p.Code == "bad-encoding" })
@@ -194,7 +194,7 @@ const undecided = 0x01
 func (t *Table) plan() (*stream.Plan, error) {
 	first := t.Rows[0].Line
 	at, ok := t.source.sample.LineAt(first)
-	if !ok || len(t.Columns) > 2 {
+	if !ok || len(t.Columns) > 2 || t.InParts() {
 		return nil, fmt.Errorf("%w: its first row is not found again", stream.ErrIrregular)
 	}
 	p := &stream.Plan{Separator: t.Separator[0], Decimal: undecided, Named: len(t.Header), Stamp: t.Columns, FirstLine: first, FirstByte: at}

@@ -361,3 +361,7 @@ func monthDay(year, d int) (month, day int) {
 	}
 	return 13, d
 }
+
+// InParts tells whether each of Columns holds one part of the stamp, such as
+// hhmm: their texts joined are then none.
+func (t *Table) InParts() bool { return t.parts != nil }

@@ -197,14 +197,14 @@ func (a *Archive) Bytes(name string) ([]byte, error) {
 	if e == nil {
 		return nil, fmt.Errorf("%w: part %q is missing", ErrDamaged, name)
 	}
-	if e.sizeB > MaxHeldB {
-		return nil, TooMuchHeld()
+	if e.sizeB > MaxMembersB {
+		return nil, TooMuch(MaxMembersB)
 	}
 	hint := min(e.sizeB, uint64(limitB(len(e.raw))))
 	buf := bytes.NewBuffer(make([]byte, 0, hint+bytes.MinRead))
-	n, err := buf.ReadFrom(io.LimitReader(a.Stream(name), MaxHeldB+1))
-	if err == nil && n > MaxHeldB {
-		err = TooMuchHeld()
+	n, err := buf.ReadFrom(io.LimitReader(a.Stream(name), MaxMembersB+1))
+	if err == nil && n > MaxMembersB {
+		err = TooMuch(MaxMembersB)
 	}
 	if err != nil {
 		return nil, err

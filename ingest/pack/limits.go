@@ -7,12 +7,14 @@ import (
 
 // Bounds on what one packed file may unpack to; they hold for workbooks too,
 // which are zip archives. They keep the whole program under 512 MB where a
-// file is damaged or hostile; a year at one reading a minute with sixteen
-// channels needs a third of them.
+// small file is made to exhaust memory.
 const (
-	// MaxHeldB is what may be kept in memory of one file: the members of a
-	// pack, the cells of a workbook.
-	MaxHeldB = 384 << 20
+	// MaxCellsB is what the cells of one workbook or page may take in memory: a
+	// full sheet of 1,048,576 rows and twelve columns of readings.
+	MaxCellsB = 320 << 20
+	// MaxMembersB is what the members of one pack may unpack to, which are kept
+	// whole: a year at ten seconds with sixteen channels.
+	MaxMembersB = 384 << 20
 	// MaxUnpackedB is what may be unpacked in all, kept or not: a sheet is read
 	// as it unpacks, and a hostile one must still end soon.
 	MaxUnpackedB = 2 << 30
@@ -30,17 +32,17 @@ const (
 // What is wrong with a packed file; errors wrap one of these.
 var (
 	ErrDamaged = errors.New("damaged archive")
-	ErrTooBig  = errors.New("unpacks too far")
+	ErrTooBig  = errors.New("too large")
 	ErrLocked  = errors.New("locked with a password")
 	ErrNested  = errors.New("packed twice")
 )
 
 func tooBig(unpackedB int64) error {
-	return fmt.Errorf("%w: to %d MB and more; at most %d MB and %d times its packed size are unpacked", ErrTooBig, unpackedB>>20, MaxUnpackedB>>20, maxRatio)
+	return fmt.Errorf("%w: it unpacks to %d MB and more; at most %d MB and %d times its packed size are unpacked", ErrTooBig, unpackedB>>20, MaxUnpackedB>>20, maxRatio)
 }
 
-// TooMuchHeld is the error of a reader that would have to keep more than
-// MaxHeldB of one file.
-func TooMuchHeld() error {
-	return fmt.Errorf("%w: more than %d MB would have to be kept in memory", ErrTooBig, MaxHeldB>>20)
+// TooMuch is the error of a reader that would have to keep more than mostB of
+// one file.
+func TooMuch(mostB int64) error {
+	return fmt.Errorf("%w: more than %d MB would have to be kept in memory", ErrTooBig, mostB>>20)
 }

@@ -76,7 +76,7 @@ func openGzip(name string, b []byte) ([]Member, error) {
 // not that of the whole, it is measured first, so that no memory is spent on
 // growing.
 func gunzip(b []byte) ([]byte, error) {
-	limit := min(MaxHeldB, limitB(len(b)))
+	limit := min(MaxMembersB, limitB(len(b)))
 	var data []byte
 	if len(b) >= 18 { // header and trailer
 		if n := int64(binary.LittleEndian.Uint32(b[len(b)-4:])); n <= limit {
@@ -108,8 +108,8 @@ func gunzipInto(data, b []byte, limit int64) (int64, error) {
 		_, err = r.Read(make([]byte, 1))
 	}
 	switch {
-	case n > MaxHeldB:
-		return 0, TooMuchHeld()
+	case n > MaxMembersB:
+		return 0, TooMuch(MaxMembersB)
 	case n > limit:
 		return 0, tooBig(n)
 	case errors.Is(err, io.ErrUnexpectedEOF):
@@ -133,7 +133,11 @@ func looksLikeOffice(b []byte) bool {
 
 func (a *Archive) isOffice() bool {
 	for _, n := range a.Names {
-		if n == "[Content_Types].xml" || n == "mimetype" || strings.HasPrefix(n, "xl/") || strings.HasPrefix(n, "_rels/") {
+		if n == "[Content_Types].xml" || n == "mimetype" {
+			return true
+		}
+		switch dir, _, _ := strings.Cut(n, "/"); dir {
+		case "xl", "word", "ppt", "_rels":
 			return true
 		}
 	}
@@ -164,8 +168,8 @@ func openZip(name string, b []byte) ([]Member, error) {
 		if err == nil && (IsPacked(data) && !looksLikeOffice(data) || isTar(data)) {
 			err = ErrNested
 		}
-		if held += len(data); err == nil && held > MaxHeldB {
-			err = TooMuchHeld()
+		if held += len(data); err == nil && held > MaxMembersB {
+			err = TooMuch(MaxMembersB)
 		}
 		if err != nil {
 			return nil, wordsFor(name+"/"+n, err)
@@ -193,7 +197,7 @@ func wordsFor(name string, err error) error {
 	case errors.Is(err, ErrLocked):
 		e.Got, e.Do = "an archive that is locked with a password", "unpack it with its password and give the exports in it"
 	case errors.Is(err, ErrTooBig):
-		e.Got, e.Do = "an archive that "+err.Error(), "unpack it and give the exports one by one, shorter stretches each"
+		e.Got, e.Do = "an archive that cannot be taken whole ("+err.Error()+")", "unpack it and give the exports one by one, shorter stretches each"
 	}
 	return e
 }

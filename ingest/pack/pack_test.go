@@ -220,7 +220,7 @@ func TestFlippedBits(t *testing.T) {
 	want := log(40)
 	for what, data := range map[string][]byte{"zip": zipOf(t, file{"yard.csv", want}), "sized": deflated(t, "yard.csv", []byte(want)), "stored": stored(t, "yard.csv", want), "gz": gzipOf(t, want)} {
 		rng, silent := rand.New(rand.NewPCG(7, 7)), 0
-		for range 4000 {
+		for range 1500 {
 			bad := bytes.Clone(data)
 			bad[rng.IntN(len(bad))] ^= 1 << rng.IntN(8)
 			m, err := Open("a.zip", bad)
@@ -232,20 +232,20 @@ func TestFlippedBits(t *testing.T) {
 				silent++
 			}
 		}
-		if silent > 3000 {
-			t.Errorf("%s: %d of 4000 changed bits passed", what, silent)
+		if silent > 1100 {
+			t.Errorf("%s: %d of 1500 changed bits passed", what, silent)
 		}
 	}
 }
 
 func TestBombs(t *testing.T) {
-	zeros := strings.Repeat("\x00", 64<<20)
+	zeros := strings.Repeat("\x00", 32<<20)
 	many := make([]file, MaxParts+1)
 	for i := range many {
 		many[i].name = fmt.Sprint(i)
 	}
 	var wide []file
-	for i := range 12 {
+	for i := range 9 {
 		wide = append(wide, file{fmt.Sprint(i), zeros[:smallB]})
 	}
 	for name, data := range map[string][]byte{

@@ -63,7 +63,7 @@ func TestDamagedUTF8IsListed(t *testing.T) {
 func TestRefusals(t *testing.T) {
 	for _, c := range []struct{ name, data, word string }{
 		{"empty", "", "an empty file"}, {"blank", " \r\n\n", "blank"}, {"pdf", "%PDF-1.7\n\x01\x02", "PDF"}, {"png", "\x89PNG\r\n\x1a\n", "picture"},
-		{"ole", "\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", ".xls"}, {"gzip", "\x1f\x8b\x08\x00", "gzip"}, {"page", "<!DOCTYPE html><html>", "web page"},
+		{"ole", "\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", ".xls"}, {"gzip, cut", "\x1f\x8b\x08\x00", ".gz"}, {"page", "<!DOCTYPE html><html>", "web page"},
 		{"binary", "\x01\x02\x03\x04\x05\x06\x07\x08abc\x0e\x0f", "binary"}, {"prose", "Dear all,\nthe logger is broken.\nYours\n", "Dear all"},
 		{"blanks between cells, one missing", "2026-01-05 10:00 12.5 13.1\n2026-01-05 10:01 13.1\n2026-01-05 10:02 2.5 13.1 7\n", "separator"},
 		{"cut decimals", "time,a,b\n2026-01-05 10:00,12,5,13,1\n2026-01-05 10:01,12,6,13,2\n", "whole numbers"},

@@ -12,6 +12,56 @@ import (
 	"yardheat/ingest/table/ooxml"
 )
 
+// readPacked reads every export in b, packed or plain. A member that is no
+// export is listed and passed over where others are; a damaged one is an error.
+func readPacked(name string, b []byte, opt Options) ([]*Table, error) {
+	members := []pack.Member{{Name: name, Data: b}}
+	if pack.IsPacked(b) {
+		var err error
+		var e *pack.Error
+		if members, err = pack.Open(name, b); errors.As(err, &e) {
+			return nil, &Error{File: e.Name, Got: e.Got, Want: "exports, plain or packed once as .gz or .zip", Do: e.Do, Err: err}
+		} else if err != nil {
+			return nil, err
+		}
+	}
+	var tables []*Table
+	var passed []Problem
+	var first error
+	for i, m := range members {
+		members[i].Data = nil // what is read needs no longer be kept
+		some, err := readOne(m.Name, m.Data, opt)
+		var e *Error
+		switch {
+		case err == nil:
+			tables = append(tables, some...)
+		case len(members) == 1 || !errors.As(err, &e) || e.Err != nil && !errors.Is(err, errNoTable) && !errors.Is(err, ErrEmpty):
+			return nil, err
+		default:
+			if first == nil {
+				first = err
+			}
+			passed = append(passed, Problem{Code: "member-passed-over", Text: fmt.Sprintf("%s is passed over: it holds %s", quote(m.Name), e.Got)})
+		}
+	}
+	if len(tables) == 0 {
+		return nil, first
+	}
+	tables[0].Problems = append(tables[0].Problems, passed...)
+	return tables, nil
+}
+
+// readOne reads one export that is not packed, by what its bytes are.
+func readOne(name string, b []byte, opt Options) ([]*Table, error) {
+	if pack.IsPacked(b) { // a workbook: all else was unpacked
+		return readWorkbook(name, b, opt)
+	}
+	if tables, handled, err := readMarkup(name, b, opt); handled {
+		return tables, err
+	}
+	return readText(name, b, opt)
+}
+
 // maxPageB is how long a page or XML workbook may be: it is decoded as a whole.
 const maxPageB = 128 << 20
 
@@ -73,6 +123,9 @@ func statedCharset(b []byte) string {
 func damagedPage(name string, page bool, err error) error {
 	e := &Error{File: name, Got: "a workbook in XML that cannot be read (" + err.Error() + ")", Want: "a text export (CSV) or a workbook (.xlsx)",
 		Do: "open it in a spreadsheet program and save it as .xlsx", Err: err}
+	if errors.Is(err, pack.ErrTooBig) || errors.Is(err, markup.ErrTooWide) {
+		e.Do = "export shorter stretches, as CSV"
+	}
 	if page {
 		e.Got = "a web page (HTML) that cannot be read (" + err.Error() + ")"
 	}

@@ -144,20 +144,13 @@ func tooLarge(path string, size, limit int64) error {
 }
 
 // ReadBytes is Read on bytes already in memory; name is what messages call
-// the file.
+// the file. Exports packed as .gz or .zip are taken out first: the tables of a
+// member bear its name behind the file's, and the hash of the file as it lies.
 func ReadBytes(name string, b []byte, opt Options) ([]*Table, error) {
 	if err := opt.Validate(); err != nil {
 		return nil, &Error{File: name, Got: "options that cannot be used", Want: err.Error(), Do: "correct [[log]] in farm.toml", Err: err}
 	}
-	var tables []*Table
-	var err error
-	if bytes.HasPrefix(b, []byte("PK\x03\x04")) || bytes.HasPrefix(b, []byte("PK\x05\x06")) {
-		tables, err = readWorkbook(name, b, opt)
-	} else if found, handled, failed := readMarkup(name, b, opt); handled {
-		tables, err = found, failed
-	} else {
-		tables, err = readText(name, b, opt)
-	}
+	tables, err := readPacked(name, b, opt)
 	if err != nil {
 		return nil, err
 	}

@@ -137,8 +137,8 @@ func (r *sheetReader) flush() error {
 		return nil
 	}
 	r.textB += len(r.text)
-	if r.book.heldB+r.heldB() > pack.MaxHeldB {
-		return fmt.Errorf("rows up to %d, %d columns: %w", r.rows[len(r.rows)-1].Line, r.width, pack.TooMuchHeld())
+	if r.book.heldB+r.heldB() > pack.MaxCellsB {
+		return fmt.Errorf("rows up to %d, %d columns: %w", r.rows[len(r.rows)-1].Line, r.width, pack.TooMuch(pack.MaxCellsB))
 	}
 	text := string(r.text)
 	arena := make([]string, len(r.pending)*r.width)

@@ -64,7 +64,9 @@ func damaged(name, sheet string, err error) error {
 		Do: "export or copy it again; if it opens in a spreadsheet program, save it there under a new name", Err: err}
 	switch {
 	case errors.Is(err, pack.ErrTooBig):
-		e.Got, e.Do = "a workbook that "+err.Error(), "export shorter stretches, one workbook each, or as CSV"
+		e.Got, e.Do = "a workbook that cannot be read whole ("+err.Error()+")", "export shorter stretches, one workbook each, or as CSV"
+	case errors.Is(err, ooxml.ErrTooWide):
+		e.Got, e.Want, e.Do = err.Error(), "readings near the sheet's left edge", "delete what stands far to the right of the readings, and save it under a new name"
 	case errors.Is(err, pack.ErrLocked):
 		e.Got, e.Do = "a workbook locked with a password", "open it in a spreadsheet program and save it without a password"
 	}

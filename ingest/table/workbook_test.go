@@ -327,7 +327,6 @@ func TestOtherArchives(t *testing.T) {
 	for word, parts := range map[string]map[string]string{
 		".xlsb":        {"xl/workbook.bin": "x"},
 		"OpenDocument": {"mimetype": "application/vnd.oasis.opendocument.spreadsheet"},
-		"unpack":       {"log.csv": "time,a\n"},
 		"without":      {"word/document.xml": "<x/>"},
 	} {
 		var buf bytes.Buffer

@@ -272,8 +272,8 @@ func (p *page) closeRow(g *grid) error {
 	for _, text := range g.row {
 		p.heldB += cellB + len(text)
 	}
-	if p.heldB += rowB; p.heldB > pack.MaxHeldB {
-		return pack.TooMuchHeld()
+	if p.heldB += rowB; p.heldB > pack.MaxCellsB {
+		return pack.TooMuch(pack.MaxCellsB)
 	}
 	if len(g.Rows) == maxRows {
 		return fmt.Errorf("%w: more than %d rows", ErrTooWide, maxRows)

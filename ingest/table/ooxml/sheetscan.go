@@ -64,6 +64,9 @@ type Summary struct {
 // ErrSheet is malformed XML or a sheet that breaks its own numbering.
 var ErrSheet = errors.New("damaged sheet")
 
+// ErrTooWide is a value beyond the columns that are read.
+var ErrTooWide = errors.New("a sheet too wide")
+
 // ErrNoText is a cell whose text is not among the shared ones.
 var ErrNoText = errors.New("a shared text is missing")
 
@@ -350,7 +353,7 @@ func (s *scanner) endCell(text []byte) error {
 		return nil
 	}
 	if c.Col > MaxCols {
-		return fmt.Errorf("%w: a value in %s; at most %d columns are read", ErrSheet, CellName(c.Col, s.row.Number), MaxCols)
+		return fmt.Errorf("%w: a value in %s; at most %d columns are read", ErrTooWide, CellName(c.Col, s.row.Number), MaxCols)
 	}
 	c.Text = text
 	s.row.Cells = append(s.row.Cells, *c)

@@ -67,8 +67,8 @@ func (s *textScanner) run() error {
 			s.plainTexts()
 			s.fast = false
 		}
-		if s.HeldB() > pack.MaxHeldB/2 { // growing takes as much again
-			return pack.TooMuchHeld()
+		if s.HeldB() > pack.MaxCellsB/2 { // growing takes as much again
+			return pack.TooMuch(pack.MaxCellsB)
 		}
 		s.src.token = maxTokenB
 		tok, err := s.dec.RawToken()
@@ -142,7 +142,7 @@ func (s *textScanner) close() {
 
 // plainTexts takes texts as long as they are written in the plain way.
 func (s *textScanner) plainTexts() {
-	for (s.src.pos < len(s.src.cur) || s.src.more()) && s.HeldB() <= pack.MaxHeldB/2 {
+	for (s.src.pos < len(s.src.cur) || s.src.more()) && s.HeldB() <= pack.MaxCellsB/2 {
 		b, i := s.src.cur, skipBlanks(s.src.cur, s.src.pos)
 		if i == len(b) {
 			s.src.pos = i

@@ -13,6 +13,7 @@
 package look
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"time"
@@ -146,6 +147,8 @@ type Column struct {
 	Amount bool `json:"-"`
 	// UnitAssumed is the unit that start states where the file states none.
 	UnitAssumed string `json:"-"`
+	// history holds the points of later pieces of a large file.
+	history [][10]*float64
 	// Words are what an event or text column says, commonest first.
 	Words []string `json:"words,omitempty"`
 }
@@ -177,10 +180,8 @@ func File(path string, opt Options) ([]Table, error) {
 	if err != nil {
 		return nil, unreadable(path, err)
 	}
+	defer func() { _ = f.Close() }() // read only
 	info, err := f.Stat()
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
 	if err != nil {
 		return nil, unreadable(path, err)
 	}
@@ -189,6 +190,12 @@ func File(path string, opt Options) ([]Table, error) {
 	}
 	if err := opt.Validate(); err != nil {
 		return nil, fmt.Errorf("look: %w", err)
+	}
+	if size := info.Size(); info.Mode().IsRegular() && size > wholeBytes && size <= table.DefaultMaxBytes {
+		out, err := inPieces(f, path, opt, pieceBytes)
+		if !errors.Is(err, errWhole) {
+			return out, err
+		}
 	}
 	tables, err := table.Read(path, opt.Table)
 	if err != nil {

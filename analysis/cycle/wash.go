@@ -153,16 +153,20 @@ func Explain(g *grid.Grid, washes []Wash, tankC, elementKW []float64, targetC fl
 		median = usual[len(usual)/2]
 	}
 	before := int(opt.TankBeforeS / g.StepS)
+	full := math.NaN() // what the element draws at work, once a wash asks
 	for i := range washes {
 		w := &washes[i]
 		if !w.TooCool {
 			continue
 		}
+		if full != full && elementKW != nil {
+			full = quantile(elementKW, 0.99)
+		}
 		tank := math.NaN()
 		if tankC != nil {
 			tank = mean(tankC, w.A-before, w.A)
 		}
-		atWork := elementKW != nil && mean(elementKW, w.A-before, w.A) > 0.5*quantile(elementKW, 0.99)
+		atWork := elementKW != nil && mean(elementKW, w.A-before, w.A) > 0.5*full
 		w.Reason = reason(tank, targetC, heats[i], median, atWork, opt)
 	}
 }

@@ -74,8 +74,11 @@ func (b *Blocks) draw(rng *rand.Rand, w, day []float64) {
 	k := (b.Days + b.Length - 1) / b.Length
 	for range k {
 		start := rng.IntN(b.Days)
-		for j := range b.Length {
-			day[(start+j)%b.Days]++
+		for j, d := 0, start; j < b.Length; j++ {
+			day[d]++
+			if d++; d == b.Days {
+				d = 0
+			}
 		}
 	}
 	scale := float64(b.Days) / float64(k*b.Length)

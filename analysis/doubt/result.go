@@ -46,7 +46,7 @@ type BudgetRow struct {
 // trials by themselves, then both into one. NaN come first.
 func order(column []float64, sorted int) {
 	fresh := column[sorted:]
-	slices.Sort(fresh)
+	sortFloats(fresh)
 	if sorted == 0 {
 		return
 	}

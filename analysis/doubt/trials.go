@@ -95,6 +95,7 @@ type Trial struct {
 	weights [][]float64
 	drawn   []bool
 	day     []float64
+	open    []bool // outputs still asked for; nil = all
 	rng     *rand.Rand
 	pcg     *rand.PCG
 	scratch []float64
@@ -122,6 +123,12 @@ func (t *Trial) Weights(i int) []float64 {
 		t.drawn[i] = true
 	}
 	return t.weights[i]
+}
+
+// Wants tells whether any of n outputs from index at is still asked for: a
+// model may leave the others alone.
+func (t *Trial) Wants(at, n int) bool {
+	return t.open == nil || slices.Contains(t.open[at:at+n], true)
 }
 
 // Scratch gives n numbers to work in; their content is whatever the last
@@ -229,8 +236,13 @@ const chunk = 128
 // fill makes the trials from … to−1 and stores the open outputs by column.
 func (r *runner) fill(columns [][]float64, open []int, from, to int) {
 	chunks := (to - from + chunk - 1) / chunk
+	wanted := make([]bool, r.nOut)
+	for _, k := range open {
+		wanted[k] = true
+	}
 	r.workers(chunks, func(next func() (int, bool)) {
 		t, rows := r.newTrial(), make([]float64, chunk*r.nOut)
+		t.open = wanted
 		for c, ok := next(); ok; c, ok = next() {
 			start := from + c*chunk
 			n := min(chunk, to-start)

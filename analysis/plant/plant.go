@@ -159,8 +159,7 @@ func (m *Model) Values(t *doubt.Trial) Values {
 	if m.Cycles() == 0 {
 		return unknownValues()
 	}
-	gainKW := m.gain.at(t.E, m.first+ownGain)
-	carry := t.E[m.first+ownCarryStart] - t.E[m.first+ownCarryEnd]
+	gainKW, carry := m.own(t)
 	return Values{
 		Recovery:           m.recovery(t, gainKW, carry),
 		CaughtKWh:          census(m.terms.Caught, t.E),
@@ -169,6 +168,20 @@ func (m *Model) Values(t *doubt.Trial) Values {
 		StandingGainKW:     gainKW,
 		PlateEffectiveness: census(m.terms.Rise, t.E) / census(m.terms.Drive, t.E),
 	}.derived(gainKW*m.hours.Census(t.E), carry)
+}
+
+// Recovery is the recovery fraction alone for a trial.
+func (m *Model) Recovery(t *doubt.Trial) float64 {
+	if m.Cycles() == 0 {
+		return math.NaN()
+	}
+	gainKW, carry := m.own(t)
+	return m.recovery(t, gainKW, carry)
+}
+
+// own are the standing gain and what the store carries over in a trial.
+func (m *Model) own(t *doubt.Trial) (gainKW, carryKWh float64) {
+	return m.gain.at(t.E, m.first+ownGain), t.E[m.first+ownCarryStart] - t.E[m.first+ownCarryEnd]
 }
 
 // derived fills in what follows from the other sums.

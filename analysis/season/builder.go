@@ -96,7 +96,9 @@ func (b *builder) run() error {
 	fillers := b.fillers
 	model := func(t *doubt.Trial, out []float64) {
 		for _, f := range fillers {
-			f.f(t, out[f.at:f.at+f.n])
+			if t.Wants(f.at, f.n) {
+				f.f(t, out[f.at:f.at+f.n])
+			}
 		}
 	}
 	if b.outputs == 0 {

@@ -279,7 +279,7 @@ func (r *recovery) month(dst *[]Named, in map[int]bool) {
 		}
 	}
 	m := r.model(rows)
-	at := r.b.output(func(t *doubt.Trial) float64 { return m.Values(t).Recovery })
+	at := r.b.output(func(t *doubt.Trial) float64 { return m.Recovery(t) })
 	coverage := float64(len(rows)) / math.Max(1, float64(len(in)))
 	precooled := r.b.rec.Farm.Milk.Precooled
 	r.b.later(dst, "recovery_fraction", func() Figure { return m.RecoveryFigure(r.b.result, at, coverage, precooled) })

@@ -8,34 +8,34 @@ import (
 // few values are sorted by comparing.
 const few = 512
 
-// sortFloats sorts ascending, NaN first: by the bytes of the values' bits,
+// sortFloats sorts ascending, NaN first: by digits of the values' bits,
 // turned so that their order is that of the numbers (radix sort, the lowest
-// byte first). Trials are many and sorted as a whole.
+// digit first). Trials are many and sorted as a whole.
 func sortFloats(x []float64) {
 	if len(x) < few {
 		slices.Sort(x)
 		return
 	}
 	keys, spare := make([]uint64, len(x)), make([]uint64, len(x))
-	var count [8][256]int
+	var count [places][1 << digitBits]uint32
 	for i, v := range x {
 		k := keyOf(v)
 		keys[i] = k
 		for b := range count {
-			count[b][byte(k>>(8*b))]++
+			count[b][digit(k, b)]++
 		}
 	}
 	for b := range count {
 		c := &count[b]
-		if c[byte(keys[0]>>(8*b))] == len(x) {
-			continue // all alike in this byte
+		if c[digit(keys[0], b)] == uint32(len(x)) {
+			continue // all alike in this digit
 		}
-		at := 0
+		at := uint32(0)
 		for i, n := range c {
 			c[i], at = at, at+n
 		}
 		for _, k := range keys {
-			d := byte(k >> (8 * b))
+			d := digit(k, b)
 			spare[c[d]] = k
 			c[d]++
 		}
@@ -45,6 +45,14 @@ func sortFloats(x []float64) {
 		x[i] = floatOf(k)
 	}
 }
+
+// places of digitBits bits make up a key.
+const (
+	digitBits = 11
+	places    = 6
+)
+
+func digit(k uint64, b int) uint64 { return k >> (digitBits * b) & (1<<digitBits - 1) }
 
 // keyOf is 0 for NaN; a negative number's bits are turned over, a positive
 // one's sign is set.

@@ -12,6 +12,7 @@ package grid
 
 import (
 	"fmt"
+	"sync"
 
 	"yardheat/ingest/series"
 )
@@ -25,6 +26,8 @@ type Grid struct {
 	// Channels in a fixed order: by quantity as interfaces.md lists them,
 	// then place, then probe.
 	Channels []Channel
+
+	streams sync.Map // those already put together, by name
 }
 
 // Channel is one probe on the grid.

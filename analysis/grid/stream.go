@@ -62,17 +62,30 @@ func (g *Grid) Find(q series.Quantity) []int {
 // is logged. A probe that drops out does not move the mean by its usual
 // distance from the others: that is taken out first. Flows and powers: see
 // Flow.
-func (g *Grid) Stream(q series.Quantity) *Stream { return g.together(q, g.Find(q)) }
+func (g *Grid) Stream(q series.Quantity) *Stream {
+	return g.once(string(q), func() *Stream { return g.together(q, g.Find(q)) })
+}
+
+// once makes a stream at the first call for it.
+func (g *Grid) once(name string, make func() *Stream) *Stream {
+	if s, ok := g.streams.Load(name); ok {
+		return s.(*Stream)
+	}
+	s, _ := g.streams.LoadOrStore(name, make())
+	return s.(*Stream)
+}
 
 // StreamAt is Stream of one place alone.
 func (g *Grid) StreamAt(q series.Quantity, place string) *Stream {
-	var at []int
-	for _, i := range g.Find(q) {
-		if g.Channels[i].Place == place {
-			at = append(at, i)
+	return g.once(string(q)+"@"+place, func() *Stream {
+		var at []int
+		for _, i := range g.Find(q) {
+			if g.Channels[i].Place == place {
+				at = append(at, i)
+			}
 		}
-	}
-	return g.together(q, at)
+		return g.together(q, at)
+	})
 }
 
 func (g *Grid) together(q series.Quantity, chans []int) *Stream {

@@ -50,6 +50,7 @@ func Run(in Input, o Options) (*Fit, error) {
 	f := newFitter(&in, p, o)
 	out := f.solve(&in)
 	f.describe(&in, out)
+	out.input, out.fitter = &in, f
 	return out, nil
 }
 
@@ -59,34 +60,62 @@ func Predict(in Input, q Params, o Options) ([]float64, error) {
 	if err := in.validate(); err != nil {
 		return nil, err
 	}
-	p := newPath(&in, o)
-	f := newFitter(&in, p, o)
+	f := newFitter(&in, newPath(&in, o), o)
 	f.m.set(q, f.built.ThermalL)
-	out := make([]float64, len(in.T))
+	p := Predictor{m: f.m, w: f.w}
+	return p.Between(0, len(in.T)), nil
+}
+
+// Predictor gives the outlet temperature by a fit's parameters, as Predict
+// does. The fit is done with when there is one: it works in its memory.
+type Predictor struct {
+	m *model
+	w weights
+}
+
+// Predictor readies one.
+func (f *Fit) Predictor() *Predictor {
+	m := *f.fitter.m
+	m.plain()
+	m.set(f.Params, f.input.Pipe.At(meanWaterC(m.p)).ThermalL)
+	return &Predictor{m: &m, w: firstWeights(f.input, m.p, f.fitter.o)}
+}
+
+// Between are the values at the nodes of the Input from..to, to not among them.
+func (p *Predictor) Between(from, to int) []float64 {
+	out := make([]float64, to-from)
 	for i := range out {
 		out[i] = math.NaN()
 	}
-	for _, r := range p.runs {
-		f.m.follow(r, f.w, func(x *reading) {
-			if x.known {
-				out[p.node[x.node]] = x.model.v
+	node := p.m.p.node
+	for _, r := range p.m.p.runs {
+		if node[r.to] < from || node[r.from] >= to {
+			continue
+		}
+		p.m.follow(r, p.w, func(x *reading) {
+			if i := node[x.node] - from; x.known && i >= 0 && i < len(out) {
+				out[i] = x.model.v
 			}
 		})
 	}
-	return out, nil
+	return out
 }
 
 func newFitter(in *Input, p *path, o Options) *fitter {
 	f := &fitter{o: o, p: p, deff: 1, built: in.Pipe.At(meanWaterC(p))}
 	f.m = newModel(p, f.built.ThermalL, in.LeadL*(1+f.built.Beta))
 	f.q = Params{KPerH: 0.3, VolumeRatio: 1, FrontL: o.FrontShare * f.built.ThermalL, Still: o.StillMean, LagS: o.LagS}
-	f.w = weights{scaleK: 1, huber: o.Huber, bridgedShare: o.BridgedShare, flushS: 3 * o.LagS, edgeS: in.EdgeS, thresholdLPS: p.thresholdLMin / 60}
+	f.w = firstWeights(in, p, o)
 	f.leadLoss = in.leadLoss(o, f.m.meanLPS)
 	if !o.HoldLead {
 		f.q.LeadLoss = f.leadLoss
 	}
 	f.perRun, f.residuals = make([]sums, len(p.runs)), make([][]float64, len(p.runs))
 	return f
+}
+
+func firstWeights(in *Input, p *path, o Options) weights {
+	return weights{scaleK: 1, huber: o.Huber, bridgedShare: o.BridgedShare, flushS: 3 * o.LagS, edgeS: in.EdgeS, thresholdLPS: p.thresholdLMin / 60}
 }
 
 // leadLoss is the share of its warmth that water loses in the lead pipe: W/K

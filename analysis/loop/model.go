@@ -105,17 +105,25 @@ type model struct {
 func newModel(p *path, thermalL, leadL float64) *model {
 	n := len(p.t)
 	m := &model{p: p, leadL: leadL, v: thermalL}
-	buf := make([]float64, 8*n)
+	buf := make([]float64, 7*n)
 	part := func(i int) []float64 { return buf[i*n : (i+1)*n] }
 	m.d, m.dk, m.ds, m.bed = part(0), part(1), part(2), part(3)
-	m.dl[0], m.dl[1], m.shape[0], m.shape[1] = part(4), part(5), part(6), part(7)
-	m.rough, m.rel, m.flow = make([]float64, n), make([]float64, n), p.flow
-	for i := range m.rel {
-		m.rel[i] = 1
-	}
+	m.dl[0], m.dl[1], m.shape[1] = part(4), part(5), part(6)
+	m.rough = make([]float64, n)
+	m.plain()
 	m.meanLPS = p.meanFlowLMin() / 60
 	m.setFollowing()
 	return m
+}
+
+// plain makes k the same at every flow and the bed at the pipe that at its
+// probe.
+func (m *model) plain() {
+	n := len(m.p.t)
+	m.shape[0], m.rel, m.flow = make([]float64, n), make([]float64, n), m.p.flow
+	for i := range m.rel {
+		m.rel[i] = 1
+	}
 }
 
 // decay returns e^-x, phi(x) and x phi'(x) = e^-x - phi(x).

@@ -127,6 +127,9 @@ type Fit struct {
 	deff    float64
 	// prior is the priors' precision (diagonal).
 	prior []float64
+	// input and fitter serve a Predictor.
+	input  *Input
+	fitter *fitter
 	// lnUA is the gradient of ln UA over Theta.
 	lnUA []float64
 }

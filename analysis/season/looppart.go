@@ -20,6 +20,8 @@ type loopFit struct {
 	why string
 	// ua, offset and ratio: how the trials' errors move them (ln UA, K, ln r).
 	ua, offset, ratio []effect
+	// edges: the fit's nodes are the edges of the cells, not their middles.
+	edges bool
 	// probes behind approach and effectiveness.
 	in, out, bed []grid.Source
 }
@@ -64,7 +66,7 @@ func (b *builder) fitLoop() *loopFit {
 	if why != "" {
 		return &loopFit{why: why}
 	}
-	l := &loopFit{in: in.Sources, out: out.Sources, bed: bed.Sources}
+	l := &loopFit{in: in.Sources, out: out.Sources, bed: bed.Sources, edges: in.Edges != nil && out.Edges != nil}
 	fit, err := loop.Run(b.loopInput(in, out, bed), b.loopOptions(l))
 	if err != nil {
 		l.why = err.Error()
@@ -448,26 +450,17 @@ func (b *builder) loopPictures(l *loopFit) {
 	if math.IsNaN(l.fit.KPerH) {
 		return
 	}
-	in, out, bed := b.loopInlet(), b.grid.Stream("loop_out_temp"), b.grid.Stream("bed_temp")
-	model, err := loop.Predict(b.loopInput(in, out, bed), l.fit.Params, b.loopOptions(l))
-	if err != nil {
-		return
-	}
-	model = midCells(model, b.grid.N)
+	model := l.fit.Predictor()
 	for _, i := range typical(l.fit.Draws, b.opt.TypicalDraws) {
 		s.Pictures.TypicalDraws = append(s.Pictures.TypicalDraws, b.trace(l, model, i))
 	}
 }
 
-// midCells turns values at the n+1 edges of cells into those at mid-cell;
-// values that are at mid-cell already stay.
-func midCells(v []float64, n int) []float64 {
-	if len(v) != n+1 {
-		return v
-	}
-	out := make([]float64, n)
+// midCells turns values at the edges of cells into those at mid-cell.
+func midCells(edges []float64) []float64 {
+	out := make([]float64, len(edges)-1)
 	for i := range out {
-		out[i] = (v[i] + v[i+1]) / 2
+		out[i] = (edges[i] + edges[i+1]) / 2
 	}
 	return out
 }
@@ -503,12 +496,16 @@ func typical(draws []loop.Draw, n int) []int {
 }
 
 // trace is one draw, ten minutes about it included.
-func (b *builder) trace(l *loopFit, model []float64, i int) DrawTrace {
+func (b *builder) trace(l *loopFit, model *loop.Predictor, i int) DrawTrace {
 	d, g := l.fit.Draws[i], b.grid
 	from, to := g.Cell(b.ms(d.FromS)-600_000), g.Cell(b.ms(d.ToS)+600_000)
 	cut := func(s *grid.Stream) []float64 { return slices.Clone(s.Values[from:to]) }
+	modelled := model.Between(from, to)
+	if l.edges {
+		modelled = midCells(model.Between(from, to+1))
+	}
 	at := time.UnixMilli(b.ms(d.FromS)).In(b.acc.Zone)
 	return DrawTrace{Title: fmt.Sprintf("%s, %.0f L (%.1f loop volumes)", at.Format("2006-01-02 15:04"), d.Litres, d.LoopVolumes),
 		At: g.EdgeMS(from), StepS: g.StepS, StartS: d.FromS - b.seconds(g.EdgeMS(from)), InC: cut(b.loopInlet()), OutC: cut(g.Stream("loop_out_temp")), BedC: cut(g.Stream("bed_temp")),
-		ModelC: slices.Clone(model[from:to]), LMin: slices.Clone(b.acc.LoopFlow.Values[from:to])}
+		ModelC: modelled, LMin: slices.Clone(b.acc.LoopFlow.Values[from:to])}
 }

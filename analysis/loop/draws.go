@@ -38,6 +38,7 @@ func (f *fitter) draws(out *Fit) {
 	fitted := out.Rows > 0
 	if fitted {
 		f.m.set(f.q, f.built.ThermalL)
+		f.moved()
 	}
 	for _, r := range f.p.runs {
 		if r.draw >= 0 {

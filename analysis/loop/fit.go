@@ -35,6 +35,7 @@ type fitter struct {
 	runBlock []int
 	deff     float64
 	status   solve.Status
+	last     *seen // nil: the model was moved since
 }
 
 // Run fits the loop. An error means that the Input or Options are malformed; a
@@ -235,14 +236,31 @@ func (f *fitter) put(q Params, free []int, theta []float64) Params {
 	return q.with(v)
 }
 
-// eval sums all rows at q.
-func (f *fitter) eval(q Params, keep bool) sums {
-	f.m.set(q, f.built.ThermalL)
-	if keep {
-		return f.m.sumRuns(f.w, f.perRun, f.residuals)
-	}
-	return f.m.sumRuns(f.w, f.perRun, nil)
+// seen is what the last pass over the rows was made with, and its sums.
+type seen struct {
+	q        Params
+	w        weights
+	thermalL float64
+	keep     bool
+	sums     sums
 }
+
+// eval sums all rows at q; keep, if the residuals are wanted. The same pass is
+// not made twice: whatever else moves the model calls moved.
+func (f *fitter) eval(q Params, keep bool) sums {
+	if l := f.last; l != nil && l.q == q && l.w == f.w && l.thermalL == f.built.ThermalL && (l.keep || !keep) {
+		return l.sums
+	}
+	f.m.setSome(q, f.built.ThermalL, f.w.every)
+	residuals := f.residuals
+	if !keep {
+		residuals = nil
+	}
+	f.last = &seen{q, f.w, f.built.ThermalL, keep, f.m.sumRuns(f.w, f.perRun, residuals)}
+	return f.last.sums
+}
+
+func (f *fitter) moved() { f.last = nil }
 
 // pick copies the free part of s into a and g, over the design effect.
 func (f *fitter) pick(s *sums, free []int, a *mat.SymDense, g []float64) {
@@ -310,7 +328,11 @@ func (f *fitter) rescale() {
 	f.w.learn = true
 	f.eval(f.q, true)
 	f.w.learn = false
-	var all []float64
+	n := 0
+	for _, r := range f.residuals {
+		n += len(r)
+	}
+	all := make([]float64, 0, n)
 	for _, r := range f.residuals {
 		for _, v := range r {
 			all = append(all, math.Abs(v))
@@ -321,6 +343,8 @@ func (f *fitter) rescale() {
 	}
 	slices.Sort(all)
 	f.w.scaleK = max(f.o.FloorK, 1.4826*all[len(all)/2])
+	f.m.scale(f.w.scaleK)
+	f.moved()
 }
 
 // fitLag moves the lag to where the starts of draws want it, within its prior
@@ -355,6 +379,7 @@ func (f *fitter) followWall(in *Input) {
 		before := f.built.ThermalL
 		f.built = whole.follow(ua, film)
 		f.m.setFilm(in, ua, mean)
+		f.moved()
 		if slices.Contains(f.free, colLnR) {
 			f.q.VolumeRatio *= before / f.built.ThermalL
 		}
@@ -378,12 +403,14 @@ func (f *fitter) recover() {
 		f.q = start
 		f.q.RecoverH = h
 		f.m.setLoad(start.KPerH, h)
+		f.moved()
 		if res := f.minimise(f.free, rounds/3); res.Cost+res.Penalty < least {
 			best, least = f.q, res.Cost+res.Penalty
 		}
 	}
 	f.q = best
 	f.m.setLoad(best.KPerH, best.RecoverH)
+	f.moved()
 }
 
 // rounds of one minimisation at most.

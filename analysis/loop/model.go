@@ -1,6 +1,11 @@
 package loop
 
-import "math"
+import (
+	"math"
+	"runtime"
+	"sync"
+	"sync/atomic"
+)
 
 // The columns of a row: derivatives of the model with respect to …
 const (
@@ -97,6 +102,9 @@ type model struct {
 	// rough is, by node, the error of the model near fronts, K, as it was when
 	// the scale was last set: fixed while the parameters move.
 	rough []float64
+	// rowSD is, by node, what a residual is measured by: the scale and rough
+	// together.
+	rowSD []float64
 	// steady: as if water followed a moving bed at once (D = 0), so that k
 	// shows in nothing but how near water came to the bed.
 	steady bool
@@ -109,11 +117,19 @@ func newModel(p *path, thermalL, leadL float64) *model {
 	part := func(i int) []float64 { return buf[i*n : (i+1)*n] }
 	m.d, m.dk, m.ds, m.bed = part(0), part(1), part(2), part(3)
 	m.dl[0], m.dl[1], m.shape[1] = part(4), part(5), part(6)
-	m.rough = make([]float64, n)
+	m.rough, m.rowSD = make([]float64, n), make([]float64, n)
+	m.scale(1)
 	m.plain()
 	m.meanLPS = p.meanFlowLMin() / 60
 	m.setFollowing()
 	return m
+}
+
+// scale measures the residuals anew.
+func (m *model) scale(scaleK float64) {
+	for i, r := range m.rough {
+		m.rowSD[i] = math.Hypot(scaleK, r)
+	}
 }
 
 // plain makes k the same at every flow and the bed at the pipe that at its
@@ -139,39 +155,77 @@ func decay(x float64) (e, phi, xdphi float64) {
 	return e, phi, e - phi
 }
 
-// set moves the model to q: the recursion along every segment.
-func (m *model) set(q Params, thermalL float64) {
+// set moves the model to q: the recursion along every segment with a run.
+func (m *model) set(q Params, thermalL float64) { m.setSome(q, thermalL, 0) }
+
+// setSome is set along the segments that every so many draws run in (0 = all).
+func (m *model) setSome(q Params, thermalL float64, every int) {
 	m.q, m.k, m.v = q, q.KPerH/3600, q.VolumeRatio*thermalL
-	p := m.p
-	for i, b := range p.bed {
-		m.bed[i] = b + q.DepletionK*m.shape[0][i] + q.BedLagH*m.shape[1][i]
-	}
-	var e, phi, xd float64
-	for _, s := range p.segs {
-		for _, x := range [][]float64{m.d, m.dk, m.ds, m.dl[0], m.dl[1]} {
-			clear(x[s.from : s.to+1])
-		}
-		if m.steady {
+	var segs []int
+	for _, r := range m.p.runs {
+		if every > 1 && (r.draw < 0 || r.draw%every != 0) || len(segs) > 0 && segs[len(segs)-1] == r.seg {
 			continue
 		}
-		lastX := math.NaN()
-		for i := s.from; i < s.to; i++ {
-			x := m.rate(i) * (p.t[i+1] - p.t[i])
-			if x != lastX {
-				e, phi, xd = decay(x)
-				lastX = x
+		segs = append(segs, r.seg)
+	}
+	share(len(segs), func(i int) { m.setSegment(m.p.segs[segs[i]]) })
+}
+
+// share calls f for 0 … n−1 from as many goroutines as there are cores.
+func share(n int, f func(i int)) {
+	var taken atomic.Int64
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), n) {
+		wg.Go(func() {
+			for i := int(taken.Add(1)) - 1; i < n; i = int(taken.Add(1)) - 1 {
+				f(i)
 			}
-			dB := m.bed[i+1] - m.bed[i]
-			m.d[i+1] = m.d[i]*e - dB*phi
-			for j := range m.dl {
-				m.dl[j][i+1] = m.dl[j][i]*e - (m.shape[j][i+1]-m.shape[j][i])*phi
-			}
-			dx := -x*e*m.d[i] - dB*xd
-			m.dk[i+1] = m.dk[i]*e + dx
-			m.ds[i+1] = m.ds[i] * e
-			if p.stands[i] {
-				m.ds[i+1] += dx / q.Still
-			}
+		})
+	}
+	wg.Wait()
+}
+
+func (m *model) setSegment(s segment) {
+	q, p, n := &m.q, m.p, s.to+1
+	bed, shape0, shape1 := m.bed[s.from:n], m.shape[0][s.from:n], m.shape[1][s.from:n]
+	for i, b := range p.bed[s.from:n] {
+		bed[i] = b + q.DepletionK*shape0[i] + q.BedLagH*shape1[i]
+	}
+	d, dk, ds, dl0, dl1 := m.d[s.from:n], m.dk[s.from:n], m.ds[s.from:n], m.dl[0][s.from:n], m.dl[1][s.from:n]
+	if m.steady {
+		for _, x := range [][]float64{d, dk, ds, dl0, dl1} {
+			clear(x)
+		}
+		return
+	}
+	t, stands, rel := p.t[s.from:n], p.stands[s.from:n], m.rel[s.from:n]
+	still := m.k * q.Still
+	var v, vk, vs, v0, v1 float64 // at the node reached
+	var e, phi, xd float64
+	lastX := math.NaN()
+	for i := range bed {
+		d[i], dk[i], ds[i], dl0[i], dl1[i] = v, vk, vs, v0, v1
+		if i+1 == len(bed) {
+			return
+		}
+		rate := still
+		if !stands[i] {
+			rate = m.k * rel[i]
+		}
+		x := rate * (t[i+1] - t[i])
+		if x != lastX {
+			e, phi, xd = decay(x)
+			lastX = x
+		}
+		dB := bed[i+1] - bed[i]
+		dx := -x*e*v - dB*xd
+		v = v*e - dB*phi
+		v0 = v0*e - (shape0[i+1]-shape0[i])*phi
+		v1 = v1*e - (shape1[i+1]-shape1[i])*phi
+		vk = vk*e + dx
+		vs *= e
+		if stands[i] {
+			vs += dx / q.Still
 		}
 	}
 }
@@ -250,15 +304,16 @@ type state struct {
 }
 
 // at gives the state dt seconds after node i.
-func (m *model) at(i int, dt float64) state {
+func (m *model) at(i int, dt float64, s *state) {
 	p := m.p
 	if dt == 0 && i+1 < len(p.t) {
-		s := state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], shape: m.shapes(i), flow: m.flow[i], still: p.still[i], in: p.in[i], lps: max(p.q0[i], (p.q0[i]+p.q1[i])/4)}
+		m.at2(i, s)
+		s.in, s.lps, s.slope = p.in[i], max(p.q0[i], (p.q0[i]+p.q1[i])/4), 0
 		if h := p.t[i+1] - p.t[i]; h > 0 {
 			s.slope = (p.in[i+1] - p.in[i]) / h
 		}
 		s.slope += m.rate(i) * (s.in - s.bed - m.q.OffsetK)
-		return s
+		return
 	}
 	h := p.t[i+1] - p.t[i]
 	f, k := dt/h, m.rate(i)
@@ -269,12 +324,10 @@ func (m *model) at(i int, dt float64) state {
 		phi, xd = 0, 0
 	}
 	dx := -x*e*m.d[i] - dB*xd
-	s := state{
-		bed: m.bed[i] + dB, d: m.d[i]*e - dB*phi, dk: m.dk[i]*e + dx, ds: m.ds[i] * e,
-		flow: m.flow[i], still: p.still[i],
-		in:  p.in[i] + f*(p.in[i+1]-p.in[i]),
-		lps: max(p.q0[i]+f*(p.q1[i]-p.q0[i]), (p.q0[i]+p.q1[i])/4),
-	}
+	s.bed, s.d, s.dk, s.ds = m.bed[i]+dB, m.d[i]*e-dB*phi, m.dk[i]*e+dx, m.ds[i]*e
+	s.flow, s.still = m.flow[i], p.still[i]
+	s.in = p.in[i] + f*(p.in[i+1]-p.in[i])
+	s.lps = max(p.q0[i]+f*(p.q1[i]-p.q0[i]), (p.q0[i]+p.q1[i])/4)
 	for j := range s.shape {
 		dL := f * (m.shape[j][i+1] - m.shape[j][i])
 		s.shape[j] = m.shape[j][i] + dL + m.dl[j][i]*e - dL*phi
@@ -286,7 +339,11 @@ func (m *model) at(i int, dt float64) state {
 		s.flow += dt * m.rel[i]
 	}
 	s.slope = (p.in[i+1]-p.in[i])/h + k*(s.in-s.bed-m.q.OffsetK)
-	return s
+}
+
+// at2 is the state at node i, seen from the interval before it.
+func (m *model) at2(i int, s *state) {
+	s.bed, s.d, s.dk, s.ds, s.shape, s.flow, s.still = m.bed[i], m.d[i], m.dk[i], m.ds[i], m.shapes(i), m.flow[i], m.p.still[i]
 }
 
 // behind is the part of T_out that the inlet of instant a leaves at instant t:
@@ -296,22 +353,25 @@ func (m *model) at(i int, dt float64) state {
 // and its derivatives; dy is dH/dW(a), the change along the water column, with
 //
 //	dH/da = (T_in' + k (T_in - T_b - b)) exp(-(K(t) - K(a)))
-func (m *model) behind(t, a *state) (h point, dy float64) {
+func (m *model) behind(t, a *state, h *left) (dy float64) {
 	dStill := t.still - a.still
 	dK := m.k * (t.flow - a.flow + m.q.Still*dStill)
 	e := math.Exp(-dK)
 	gap := a.in - a.bed - m.q.OffsetK - a.d
 	h.v, h.age = gap*e, dK
-	h.d[colLnK] = -a.dk*e - h.v*dK
-	h.d[colStill] = -a.ds*e - h.v*m.k*dStill
-	h.d[colOffset] = -e
-	h.d[colDeplete], h.d[colBedLag] = -a.shape[0]*e, -a.shape[1]*e
-	h.d[colIn] = e
+	h.lnK = -a.dk*e - h.v*dK
+	h.still = -a.ds*e - h.v*m.k*dStill
+	h.deplete, h.bedLag = -a.shape[0]*e, -a.shape[1]*e
+	h.e = e
 	if a.lps > 0 {
 		dy = a.slope * e / a.lps
 	}
-	return h, dy
+	return dy
 }
+
+// left is H with its derivatives; that with respect to the offset is -e, to
+// the inlet e.
+type left struct{ v, age, lnK, still, deplete, bedLag, e float64 }
 
 // seeker finds the instant at which a litre label passed; labels must not
 // fall. It keeps its place between calls.
@@ -335,7 +395,14 @@ func (s *seeker) find(w float64) (i int, dt float64, ok bool) {
 	}
 	h := p.t[s.i+1] - p.t[s.i]
 	// W = q0 dt + (q1 - q0)/(2 h) dt²
-	q0, a := p.q0[s.i], (p.q1[s.i]-p.q0[s.i])/h
+	q0 := p.q0[s.i]
+	if q0 == p.q1[s.i] {
+		if q0 > 0 {
+			dt = c / q0
+		}
+		return s.i, min(dt, h), true
+	}
+	a := (p.q1[s.i] - q0) / h
 	root := math.Sqrt(max(q0*q0+2*a*c, 0))
 	if den := q0 + root; den > 0 {
 		dt = 2 * c / den
@@ -376,50 +443,54 @@ func (m *model) newReader(r run) reader {
 // frontReach: beyond so many widths a front is out of sight.
 const frontReach = 5
 
-// water is the temperature of the water that stands at the outlet probe when
-// node i is reached, if it entered within the segment and its bed was covered.
-func (rd *reader) water(i int, bridgedShare float64) (out point, ok bool) {
+// water puts into out the temperature of the water that stands at the outlet
+// probe when node i is reached, if it entered within the segment and its bed
+// was covered.
+func (rd *reader) water(i int, bridgedShare float64, out *point) (ok bool) {
 	m, p := rd.m, rd.m.p
-	t, bridged, left := m.at2(i), p.bridged[i], p.t[i]
+	*out = point{}
+	var t, a state
+	bridged, leaves := p.bridged[i], p.t[i]
 	label := p.w[i]
 	if m.leadL > 0 {
 		label -= m.leadL
 		j, dt, found := rd.leave.find(label)
 		if !found {
-			return out, false
+			return false
 		}
-		t, bridged, left = m.at(j, dt), p.bridged[j], p.t[j]+dt
+		m.at(j, dt, &t)
+		bridged, leaves = p.bridged[j], p.t[j]+dt
+	} else {
+		m.at2(i, &t)
 	}
 	y := label - m.v
 	j, dt, found := rd.entry.find(y)
 	// Within a front's width of the segment's start the unknown water before it
 	// still shows.
 	if !found || y < 3*m.q.FrontL+1e-6 {
-		return out, false
+		return false
 	}
-	a := m.at(j, dt)
-	if stay := left - p.t[j] - dt; math.IsNaN(a.in) || bridged-p.bridged[j] > bridgedShare*stay {
-		return out, false
+	m.at(j, dt, &a)
+	if stay := leaves - p.t[j] - dt; math.IsNaN(a.in) || bridged-p.bridged[j] > bridgedShare*stay {
+		return false
 	}
-	h, dy := m.behind(&t, &a)
+	var h left
+	dy := m.behind(&t, &a, &h)
+	out.v, out.age = h.v, h.age
+	d := &out.d
+	d[colLnK], d[colStill], d[colOffset], d[colIn] = h.lnK, h.still, -h.e, h.e
+	d[colDeplete], d[colBedLag] = h.deplete, h.bedLag
 	if m.q.FrontL > 0 {
-		rd.smear(&t, y, &h, &dy)
+		rd.smear(&t, y, out, &dy)
 	}
-	out = h
 	out.v += t.bed + m.q.OffsetK + t.d
-	out.d[colLnK] += t.dk
-	out.d[colStill] += t.ds
-	out.d[colOffset]++
-	out.d[colDeplete] += t.shape[0]
-	out.d[colBedLag] += t.shape[1]
-	out.d[colLnR] = -m.v * dy
-	return out, !math.IsNaN(out.v)
-}
-
-// at2 is the state at node i, seen from the interval before it.
-func (m *model) at2(i int) state {
-	p := m.p
-	return state{bed: m.bed[i], d: m.d[i], dk: m.dk[i], ds: m.ds[i], shape: m.shapes(i), flow: m.flow[i], still: p.still[i]}
+	d[colLnK] += t.dk
+	d[colStill] += t.ds
+	d[colOffset]++
+	d[colDeplete] += t.shape[0]
+	d[colBedLag] += t.shape[1]
+	d[colLnR] = -m.v * dy
+	return !math.IsNaN(out.v)
 }
 
 // frontNear: a front counts as near at u with weight exp(-u²/frontNear).
@@ -438,13 +509,15 @@ func (rd *reader) smear(t *state, y float64, h *point, dy *float64) {
 		if q.w > y+frontReach*front {
 			return
 		}
-		a, b := m.at2(q.a), m.at2(q.b)
-		a.in, b.in = m.p.in[q.a], m.p.in[q.b]
-		if math.IsNaN(a.in + b.in) {
+		var a, b state
+		if a.in, b.in = m.p.in[q.a], m.p.in[q.b]; math.IsNaN(a.in + b.in) {
 			continue
 		}
-		ha, _ := m.behind(t, &a)
-		hb, _ := m.behind(t, &b)
+		m.at2(q.a, &a)
+		m.at2(q.b, &b)
+		var ha, hb left
+		m.behind(t, &a, &ha)
+		m.behind(t, &b, &hb)
 		u := (y - q.w) / front
 		c := 0.5 * math.Erfc(-u/math.Sqrt2)
 		if y > q.w {
@@ -454,10 +527,14 @@ func (rd *reader) smear(t *state, y float64, h *point, dy *float64) {
 		jump := hb.v - ha.v
 		h.v += jump * c
 		h.step += math.Abs(jump) * math.Exp(-u*u/frontNear)
-		for i := range h.d {
-			h.d[i] += (hb.d[i] - ha.d[i]) * c
-		}
-		h.d[colFront] -= jump * density * u / front
+		d := &h.d
+		d[colLnK] += (hb.lnK - ha.lnK) * c
+		d[colStill] += (hb.still - ha.still) * c
+		d[colOffset] += (ha.e - hb.e) * c
+		d[colDeplete] += (hb.deplete - ha.deplete) * c
+		d[colBedLag] += (hb.bedLag - ha.bedLag) * c
+		d[colIn] += (hb.e - ha.e) * c
+		d[colFront] -= jump * density * u / front
 		*dy += jump * density / front
 	}
 }

@@ -68,7 +68,7 @@ type Window struct {
 }
 
 // ProfilePoint: the least sum of squares (in units of variance, over its
-// minimum) at this UA.
+// minimum) at this UA. Only a fit whose UA is not identified has them.
 type ProfilePoint struct{ UAWPerK, Rise float64 }
 
 // Fit is all that is known of the loop. Without a fit the numbers are NaN and

@@ -1,10 +1,6 @@
 package loop
 
-import (
-	"math"
-	"runtime"
-	"sync"
-)
+import "math"
 
 // sums are the normal equations over the rows of one run: a = J'WJ over all
 // columns (shared errors too), g = J'Wr, W the robust weights over the
@@ -113,24 +109,26 @@ type reading struct {
 func (m *model) follow(r run, w weights, visit func(*reading)) {
 	p := m.p
 	rd := m.newReader(r)
-	var probe, before point
+	var x reading // one for all nodes: visit must not keep it
+	probe := &x.model
 	probe.v = p.out[r.from]
 	haveProbe := !math.IsNaN(probe.v)
-	before, haveBefore := rd.water(r.from, w.bridgedShare)
+	var waters [2]point
+	now, before := &waters[0], &waters[1]
+	haveBefore := rd.water(r.from, w.bridgedShare, before)
 	if m.leadL > 0 {
-		before, haveBefore = probe, haveProbe
+		*before, haveBefore = *probe, haveProbe
 	}
 	leadAt := math.NaN()
 	var g gain
-	var x reading // one for all nodes: visit must not keep it
 	for i := r.from + 1; i <= r.to; i++ {
-		now, ok := rd.water(i, w.bridgedShare)
+		ok := rd.water(i, w.bridgedShare, now)
 		if m.leadL > 0 {
-			m.cool(&now, p.out[r.from], i)
+			m.cool(now, p.out[r.from], i)
 		}
 		h, arrives := p.t[i]-p.t[i-1], 0.0
 		if p.w[i]-p.w[r.from] < m.leadL {
-			now, ok = point{v: p.out[r.from]}, haveProbe
+			*now, ok = point{v: p.out[r.from]}, haveProbe
 		} else if math.IsNaN(leadAt) {
 			arrives = m.arrival(r, i)
 			leadAt = p.t[i-1] + arrives
@@ -141,24 +139,25 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 		case arrives > 0 && haveProbe && m.q.LagS > 0:
 			still := point{v: p.out[r.from]}
 			wait, rest := newGain(arrives, m.q.LagS), newGain(h-arrives, m.q.LagS)
-			probe = lagged(&probe, &still, &still, &wait)
-			probe = lagged(&probe, &now, &now, &rest)
+			probe.lag(&still, &still, &wait)
+			probe.lag(now, now, &rest)
 		case haveProbe && haveBefore && m.q.LagS > 0:
 			if g.x != h/m.q.LagS {
 				g = newGain(h, m.q.LagS)
 			}
-			probe = lagged(&probe, &before, &now, &g)
+			probe.lag(before, now, &g)
 		default:
-			probe, haveProbe = now, true
+			*probe, haveProbe = *now, true
 		}
-		before, haveBefore = now, ok
 		probe.step = now.step
-		x = reading{node: i, model: probe, age: now.age, water: ok, known: ok && haveProbe && !math.IsNaN(leadAt)}
+		x.node, x.age, x.water, x.known = i, now.age, ok, ok && haveProbe && !math.IsNaN(leadAt)
+		x.fitted, x.start = false, false
 		if x.known && !math.IsNaN(p.out[i]) && p.q1[i-1] > w.thresholdLPS && !p.stopped(r, i) {
 			late := p.t[i]-leadAt >= w.flushS && p.t[i]-p.t[r.from] >= w.edgeS && p.t[r.to]-p.t[i] >= w.edgeS
 			x.fitted, x.start = late, !late && w.edgeS == 0
 		}
 		visit(&x)
+		now, before, haveBefore = before, now, ok
 	}
 }
 
@@ -220,17 +219,17 @@ func newGain(h, lagS float64) gain {
 	return g
 }
 
-// lagged is the probe one step on.
-func lagged(probe, u0, u1 *point, g *gain) point {
+// lag moves the probe one step on, the water going from u0 to u1.
+func (probe *point) lag(u0, u1 *point, g *gain) {
 	x, lagS, e, phi, xd := g.x, g.lagS, g.e, g.phi, g.xd
-	var out point
-	out.v = e*probe.v + (phi-e)*u0.v + (1-phi)*u1.v
-	for c := range out.d {
-		out.d[c] = e*probe.d[c] + (phi-e)*u0.d[c] + (1-phi)*u1.d[c]
-	}
+	a, b := phi-e, 1-phi
 	// dx/dlag = -x/lag
-	out.d[colLag] = e*probe.d[colLag] + (x*e*probe.v-(xd+x*e)*u0.v+xd*u1.v)/lagS
-	return out
+	lag := e*probe.d[colLag] + (x*e*probe.v-(xd+x*e)*u0.v+xd*u1.v)/lagS
+	probe.v = e*probe.v + a*u0.v + b*u1.v
+	for c := range probe.d {
+		probe.d[c] = e*probe.d[c] + a*u0.d[c] + b*u1.d[c]
+	}
+	probe.d[colLag] = lag
 }
 
 // lagScaleK is the least doubt of a reading at the start of a draw: what
@@ -249,7 +248,7 @@ func (m *model) sum(r run, w weights, s *sums, residuals *[]float64) {
 		if !x.fitted && !x.start {
 			return
 		}
-		d := x.model.d
+		d := &x.model.d
 		res := x.model.v - p.out[i]
 		if x.start {
 			l := lagScaleK * lagScaleK
@@ -260,11 +259,13 @@ func (m *model) sum(r run, w weights, s *sums, residuals *[]float64) {
 			s.lagG += d[colLag] * res / l
 			return
 		}
-		d[colOut] = 1
 		if w.learn {
 			m.rough[i] = frontMiss * x.model.step
+			m.rowSD[i] = math.Hypot(w.scaleK, m.rough[i])
 		}
-		s.add(res, &d, math.Hypot(w.scaleK, m.rough[i]), w.huber)
+		d[colOut] = 1
+		s.add(res, d, m.rowSD[i], w.huber)
+		d[colOut] = 0
 		if x.age < freshAge {
 			s.fresh++
 		}
@@ -278,25 +279,18 @@ func (m *model) sum(r run, w weights, s *sums, residuals *[]float64) {
 // their number, for each run is summed by itself and the runs in order.
 func (m *model) sumRuns(w weights, perRun []sums, residuals [][]float64) (total sums) {
 	runs := m.p.runs
-	workers := min(runtime.GOMAXPROCS(0), 1+len(runs)/16)
-	var wg sync.WaitGroup
-	for k := range workers {
-		wg.Go(func() {
-			for i := k * len(runs) / workers; i < (k+1)*len(runs)/workers; i++ {
-				var sink *[]float64
-				if residuals != nil {
-					residuals[i] = residuals[i][:0]
-					sink = &residuals[i]
-				}
-				if runs[i].draw < 0 || w.every > 1 && runs[i].draw%w.every != 0 {
-					perRun[i] = sums{}
-					continue
-				}
-				m.sum(runs[i], w, &perRun[i], sink)
-			}
-		})
-	}
-	wg.Wait()
+	share(len(runs), func(i int) {
+		var sink *[]float64
+		if residuals != nil {
+			residuals[i] = residuals[i][:0]
+			sink = &residuals[i]
+		}
+		if runs[i].draw < 0 || w.every > 1 && runs[i].draw%w.every != 0 {
+			perRun[i] = sums{}
+			return
+		}
+		m.sum(runs[i], w, &perRun[i], sink)
+	})
 	for i := range perRun {
 		total.plus(&perRun[i])
 	}

@@ -414,7 +414,7 @@ func (f *fitter) scoresByPlace() [][]float64 {
 			}
 			last = max(last, bin)
 			d := x.model.d
-			byBin[bin].add(x.model.v-p.out[x.node], &d, math.Hypot(f.w.scaleK, f.m.rough[x.node]), f.w.huber)
+			byBin[bin].add(x.model.v-p.out[x.node], &d, f.m.rowSD[x.node], f.w.huber)
 		})
 	}
 	var out [][]float64

@@ -6,15 +6,14 @@ import (
 	"slices"
 )
 
-// describe fills what is said of a fit beside the numbers: draws, windows, the
-// profile over UA, and whether the logs can tell it.
+// describe fills what is said of a fit beside the numbers: draws, windows,
+// whether the logs can tell UA, and where they can't the profile over it.
 func (f *fitter) describe(in *Input, out *Fit) {
 	f.draws(out)
 	if out.Rows == 0 {
 		return
 	}
 	f.windows(in, out)
-	f.profile(out)
 	f.judge(out)
 }
 
@@ -109,8 +108,10 @@ func (f *fitter) penalty(q Params) float64 {
 func (f *fitter) lowerBound(out *Fit, limit float64) float64 {
 	best := f.q
 	f.m.steady = true
+	f.moved()
 	defer func() {
 		f.m.steady, f.q = false, best
+		f.moved()
 		f.eval(best, true)
 	}()
 	free := slices.DeleteFunc(slices.Clone(f.free), func(c int) bool { return c == colLnK })
@@ -151,6 +152,7 @@ func (f *fitter) judge(out *Fit) {
 	if out.Identified {
 		return
 	}
+	f.profile(out)
 	z := normalQuantile(1 - 2*(1-f.o.Confidence)) // one-sided
 	flat := soaked || out.Profile[len(out.Profile)-1].Rise < z*z
 	if flat {

@@ -15,7 +15,7 @@ const (
 	share = 0.6
 	// eventsPer is how many moved events a stretch should hold; it is between
 	// shortestDays and longestDays long.
-	eventsPer                 = 12.0
+	eventsPer                 = 20.0
 	shortestDays, longestDays = 3.0, 15.0
 	// jumpCost and binCost are the log likelihoods that a jump, and a change by
 	// one bin from stretch to stretch, must pay for.

@@ -23,6 +23,9 @@ func asciiOnly() bool { return os.Getenv("TERM") == "dumb" }
 // printTable describes one table for a terminal.
 func printTable(w io.Writer, t *look.Table, ascii bool) {
 	title := filepath.Base(t.File)
+	if t.Member != "" {
+		title += ", in it " + t.Member
+	}
 	if t.Sheet != "" {
 		title += ", sheet " + strconv.Quote(t.Sheet)
 	}

@@ -50,7 +50,7 @@ func (d *describer) pass() {
 func (d *describer) newTally(col int) *tally {
 	unit := d.src.Units[col]
 	if unit == "" {
-		unit, _ = d.preambleUnit(d.src.Header[col])
+		unit, _ = d.unitBeside(col)
 	}
 	return newTally(cellMarks{d.src.Decimal, d.src.Thousands}, unit, isTemperature(d.src.Header[col], unit))
 }
@@ -95,7 +95,9 @@ func (d *describer) describeColumn(c *Column, t *tally, header string) {
 	g := guess(header, c, t, d.context())
 	c.Quantity, c.Place = g.quantity, g.place
 	c.Because = strings.TrimPrefix(strings.Join(filled([]string{why, d.unitWhy(c, header), g.because}), "; "), "; ")
-	c.UnitAssumed = g.unit
+	if c.UnitAssumed = g.unit; c.Unit != "" && !c.Tag && t.units == 0 && d.src.Units[c.Number-1] == "" {
+		c.UnitAssumed = c.Unit // the loader looks at headers and cells only
+	}
 	if c.Kind == Instant && (g.class == series.Flow || g.class == series.Power) {
 		c.Kind = Mean
 	}
@@ -115,15 +117,42 @@ func (d *describer) unitWhy(c *Column, header string) string {
 	if c.Unit == "" || d.src.Units[c.Number-1] != "" || c.Tag {
 		return ""
 	}
-	if unit, where := d.preambleUnit(header); unit == c.Unit && where != "" {
+	if unit, where := d.unitBeside(c.Number - 1); unit == c.Unit && where != "" {
 		return "unit from " + where
 	}
 	return "unit in the cells"
 }
 
+// unitBeside finds the unit of a column outside its header and cells: in a
+// column of units before it, or in the lines above the header.
+func (d *describer) unitBeside(col int) (unit, where string) {
+	if col > 0 && isUnitName(d.src.Header[col-1]) {
+		if unit = d.onlyText(col - 1); isUnitText(unit) {
+			return unit, "the column " + series.Quoted(d.src.Header[col-1])
+		}
+	}
+	return d.preambleUnit(d.src.Header[col])
+}
+
+// onlyText is what stands in every row of a column; "" where rows differ.
+func (d *describer) onlyText(col int) string {
+	for i := range d.src.Rows {
+		if d.src.Rows[i].Cells[col] != d.src.Rows[0].Cells[col] {
+			return ""
+		}
+	}
+	if len(d.src.Rows) == 0 {
+		return ""
+	}
+	return d.src.Rows[0].Cells[col]
+}
+
 // context is the file's and sheet's name: weak evidence of what is measured.
 func (d *describer) context() string {
 	base := d.out.File
+	if d.out.Member != "" {
+		base = d.out.Member
+	}
 	if k := strings.LastIndexAny(base, `/\`); k >= 0 {
 		base = base[k+1:]
 	}
@@ -251,8 +280,8 @@ func isUnitKey(key, header string) bool {
 	words := tokens(key)
 	unit, same := false, false
 	for _, w := range words {
-		switch w {
-		case "unit", "units", "einheit", "einheiten", "unité", "unités", "unite", "unidad", "unidades", "unità", "unita", "eenheid", "eenheden", "unidade":
+		switch {
+		case slices.Contains(wordsUnit, w):
 			unit = true
 		default:
 			for _, h := range tokens(header) {

@@ -47,7 +47,9 @@ func (o Options) Validate() error {
 
 // Table is one table of one file, described. The JSON keys are fixed.
 type Table struct {
-	File       string `json:"file"`
+	File string `json:"file"`
+	// Member is the file inside a packed one, "" in a plain file.
+	Member     string `json:"member,omitempty"`
 	Sheet      string `json:"sheet"`
 	Encoding   string `json:"encoding"`
 	Separator  string `json:"separator"`
@@ -225,13 +227,14 @@ func describe(path string, tables []*table.Table, opt Options) []Table {
 	out := make([]Table, 0, len(tables))
 	number, of := map[string]int{}, map[string]int{}
 	for _, t := range tables {
-		of[t.Sheet]++
+		of[t.File+"\x00"+t.Sheet]++
 	}
 	for _, t := range tables {
 		d := newDescriber(path, t, opt)
 		d.run()
-		number[t.Sheet]++
-		d.out.Number, d.out.Of = number[t.Sheet], of[t.Sheet]
+		key := t.File + "\x00" + t.Sheet
+		number[key]++
+		d.out.Number, d.out.Of = number[key], of[key]
 		out = append(out, d.out)
 	}
 	return out

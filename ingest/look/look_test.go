@@ -286,6 +286,8 @@ func TestUnits(t *testing.T) {
 	require.Equal(t, "°C", cells.Columns[0].Unit)
 	row := one(t, "log.csv", "time;Loop out\n;°F\n2026-02-13 10:00;52,5\n2026-02-13 10:10;52,6\n")
 	require.Equal(t, "°F", row.Columns[0].Unit)
+	column := one(t, "log.csv", "Date/Time,Unit,Value\n13/02/26 10:00:01,F,52.5\n13/02/26 10:10:01,F,52.625\n")
+	require.Equal(t, []any{"°F", "F"}, []any{row.Columns[0].Unit, column.column("Value").Unit})
 	above := one(t, "log.csv", "Temp unit: Celsius\nLogger 4\ntime;temperature;dew\n2026-02-13 10:00;12,5;1,5\n2026-02-13 10:10;12,6;1,5\n2026-02-13 10:20;12,6;1,5\n")
 	require.Equal(t, []string{"Celsius", ""}, []string{above.column("temperature").Unit, above.column("dew").Unit})
 }

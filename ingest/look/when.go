@@ -50,6 +50,9 @@ func newDescriber(path string, t *table.Table, opt Options) *describer {
 	d := &describer{opt: opt, src: t}
 	d.out = Table{File: path, Sheet: t.Sheet, Encoding: t.Encoding, Separator: t.Separator, Decimal: t.Decimal, Thousands: t.Thousands,
 		HeaderLine: t.HeaderLine, Preamble: []string{}, Columns: []Column{}, Unsure: []Doubt{}, Problems: []Problem{}}
+	if t.File != path && t.File != "" {
+		d.out.Member = strings.TrimLeft(strings.TrimPrefix(t.File, path), ":/!, ")
+	}
 	d.out.Stamp.Columns = []string{}
 	if len(t.Rows) > 0 {
 		d.out.FirstRow = t.Rows[0].Line

@@ -28,6 +28,7 @@ var (
 	wordsTime     = list(`time elapsed seconds second secs minutes hours uptime runtime laufzeit zeit temps duree tiempo tempo tijd t since sec millis`)
 	wordsHumidity = list(`hum humid humidity rh feuchte feuchtigkeit luftfeuchte humidite humedad umidita vochtigheid umidade humin`)
 
+	wordsUnit   = list(`unit units einheit einheiten unite unites unidad unidades unita eenheid eenheden unidade`)
 	wordsIn     = list(`in inlet input entry entering eintritt eingang ein entree entrada ingresso entrata inlaat ingang`)
 	wordsOut    = list(`out outlet output exit leaving austritt ausgang aus sortie salida uscita uitlaat uitgang uit saida`)
 	wordsSupply = list(`supply vorlauf depart impulsion mandata aanvoer ida flowtemp`)
@@ -141,6 +142,12 @@ func isIndexName(name string) bool {
 	}
 	h := newHeader(name)
 	return len(h.tokens) > 0 && len(h.tokens) <= 3 && slices.Contains(wordsIndex, h.tokens[0]) && !h.any(wordsCounter[:3])
+}
+
+// isUnitName tells whether a column holds the units of the one behind it.
+func isUnitName(name string) bool {
+	t := tokens(name)
+	return len(t) > 0 && len(t) <= 2 && slices.Contains(wordsUnit, t[len(t)-1])
 }
 
 func isTimeName(name string) bool    { return name == "" || newHeader(name).any(wordsTime) }

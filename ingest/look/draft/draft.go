@@ -287,7 +287,7 @@ func valueOf(c look.Column, q string) (value, missing string) {
 	parts := []string{"quantity = " + quote(q)}
 	u, _ := series.ParseUnit(c.Unit)
 	switch {
-	case c.Unit == "" && c.UnitAssumed != "":
+	case c.UnitAssumed != "" && !u.Gallon && !u.Ampere && !u.Pulses:
 		parts = append(parts, "unit = "+quote(c.UnitAssumed))
 	case u.Gallon:
 		per := ""

@@ -1,6 +1,8 @@
 package draft
 
 import (
+	"archive/zip"
+	"bytes"
 	"fmt"
 	"strings"
 	"testing"
@@ -109,4 +111,27 @@ func FuzzNew(f *testing.F) {
 			t.Fatalf("%v\n%s", faults, d.TOML)
 		}
 	})
+}
+
+// A unit that stands where the loader does not look is stated.
+func TestUnitsFromElsewhereAreStated(t *testing.T) {
+	f, _ := drafted(t, file(t, "loop out.csv", "Date/Time,Unit,Loop out\n13/02/26 10:00:01,F,52.5\n13/02/26 10:10:01,F,52.625\n"))
+	require.Equal(t, "F", f.Logs[0].Columns[0].Unit)
+	require.Equal(t, "loop_out_temp", f.Logs[0].Columns[0].Quantity)
+}
+
+// The months of one logger in one archive are one log.
+func TestArchiveOfOneLogger(t *testing.T) {
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for m, name := range []string{"yard-2026-01.csv", "yard-2026-02.csv"} {
+		w, err := z.Create(name)
+		require.NoError(t, err)
+		_, err = w.Write([]byte(month(m+1, "Time;Loop out (°C);Loop flow (L/min)", "3%d,5;4,5")))
+		require.NoError(t, err)
+	}
+	require.NoError(t, z.Close())
+	f, _ := drafted(t, file(t, "yard.zip", b.String()))
+	require.Len(t, f.Logs, 1)
+	require.Equal(t, []string{"yard.zip"}, f.Logs[0].Files)
 }

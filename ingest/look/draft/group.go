@@ -40,12 +40,16 @@ func group(files []File) ([]*logger, *milkList) {
 		for k := range f.Tables {
 			t := &f.Tables[k]
 			key := layoutKey(f.Name, t)
-			at := slices.IndexFunc(out, func(g *logger) bool { return g.key == key && !g.overlaps(t) && !slices.Contains(g.files, f.Name) })
+			at := slices.IndexFunc(out, func(g *logger) bool {
+				return g.key == key && !g.overlaps(t) && (t.Member != "" || !slices.Contains(g.files, f.Name))
+			})
 			if at < 0 {
 				out = append(out, &logger{key: key})
 				at = len(out) - 1
 			}
-			out[at].files = append(out[at].files, f.Name)
+			if !slices.Contains(out[at].files, f.Name) {
+				out[at].files = append(out[at].files, f.Name)
+			}
 			out[at].tables = append(out[at].tables, t)
 		}
 	}
@@ -55,6 +59,9 @@ func group(files []File) ([]*logger, *milkList) {
 // layoutKey is the same for exports of one logger: sheet, place, headers and
 // what is left of the file's name without its digits and months.
 func layoutKey(name string, t *look.Table) string {
+	if t.Member != "" {
+		name = t.Member
+	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s|%s|%d|%s|%s|", stem(name), t.Sheet, t.Number, strings.Join(t.Stamp.Columns, "\x00"), t.Separator)
 	for _, c := range t.Columns {

@@ -38,7 +38,7 @@ type logger struct {
 }
 
 func (l *logger) instants(q series.Quantity, at func(minute int) float64) *series.Series {
-	s := &series.Series{Quantity: q, Probe: "yard: " + string(q), Kind: series.Instant, IntervalMS: minute, Flags: series.NewFlags(l.n+1)}
+	s := &series.Series{Quantity: q, Probe: "yard: " + string(q), Kind: series.Instant, IntervalMS: minute, Flags: series.NewFlags(l.n + 1)}
 	for i := 0; i <= l.n; i++ {
 		s.T, s.V = append(s.T, t0+int64(i)*minute), append(s.V, at(i))
 	}

@@ -231,7 +231,7 @@ func (m *maker) useOf(h Heat, r *grid.Runs, hot side, meterHot bool) Heat {
 func (m *maker) sum(h Heat, r *grid.Runs, hot, cold side, meterHot bool, aboveC float64, late []bool) Heat {
 	h.FlowName, h.Flow = r.Flow.Name, r.Flow.Sources
 	h.Hot, h.Cold, h.HotLagS, h.ColdLagS = hot.sources, cold.sources, hot.lagS, cold.lagS
-	limit := cycle.Threshold(r.Flow.Values, m.opt.Cycle.ThresholdShare, m.opt.Cycle.ThresholdLMin)
+	limit := cycle.Threshold(r.LMin, m.opt.Cycle.ThresholdShare, m.opt.Cycle.ThresholdLMin)
 	s := Stream{Runs: r, Hot: hot.booked, Cold: cold.booked, MeterHot: meterHot, AboveC: aboveC, Late: late, LowLMin: limit}
 	h.Rows = s.Sum(m.acc.Cycles)
 	a := m.acc

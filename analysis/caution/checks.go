@@ -8,6 +8,7 @@ import (
 	"yardheat/analysis/account"
 	"yardheat/analysis/cycle"
 	"yardheat/analysis/grid"
+	"yardheat/analysis/rank"
 	"yardheat/ingest/series"
 )
 
@@ -460,6 +461,6 @@ func sorted(v []float64) []float64 {
 			q = append(q, x)
 		}
 	}
-	slices.Sort(q)
+	rank.Sort(q)
 	return q
 }

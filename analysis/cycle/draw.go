@@ -2,9 +2,9 @@ package cycle
 
 import (
 	"math"
-	"slices"
 
 	"yardheat/analysis/grid"
+	"yardheat/analysis/rank"
 )
 
 // Draw is one refill through the loop.
@@ -23,7 +23,13 @@ type Draw struct {
 // Threshold is the flow above which a draw or a wash is looked for: the larger
 // of a share of the 95th percentile of the flow while it flows, and a floor.
 func Threshold(flowLMin []float64, share, floorLMin float64) float64 {
-	var q []float64
+	n := 0
+	for _, v := range flowLMin {
+		if v > 0 {
+			n++
+		}
+	}
+	q := make([]float64, 0, n)
 	for _, v := range flowLMin {
 		if v > 0 {
 			q = append(q, v)
@@ -32,8 +38,7 @@ func Threshold(flowLMin []float64, share, floorLMin float64) float64 {
 	if len(q) == 0 {
 		return floorLMin
 	}
-	slices.Sort(q)
-	return max(floorLMin, share*q[int(0.95*float64(len(q)-1))])
+	return max(floorLMin, share*rank.Nth(q, int(0.95*float64(len(q)-1))))
 }
 
 // Draws are the stretches above the threshold, pauses up to PauseS joined, that

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"yardheat/analysis/grid"
+	"yardheat/analysis/rank"
 	"yardheat/ingest"
 )
 
@@ -146,6 +147,5 @@ func quantile(v []float64, p float64) float64 {
 	if len(q) == 0 {
 		return math.NaN()
 	}
-	slices.Sort(q)
-	return q[int(p*float64(len(q)-1))]
+	return rank.Nth(q, int(p*float64(len(q)-1)))
 }

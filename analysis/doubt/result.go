@@ -7,6 +7,8 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/stat"
+
+	"yardheat/analysis/rank"
 )
 
 // Result of Run.
@@ -46,7 +48,7 @@ type BudgetRow struct {
 // trials by themselves, then both into one. NaN come first.
 func order(column []float64, sorted int) {
 	fresh := column[sorted:]
-	sortFloats(fresh)
+	rank.Sort(fresh)
 	if sorted == 0 {
 		return
 	}

@@ -44,6 +44,13 @@ type run struct {
 func NewRuns(g *Grid, flow *Stream, opt RunOptions) *Runs {
 	r := &Runs{Grid: g, Flow: flow}
 	perCell := g.StepS / 60
+	n := 0
+	for _, q := range flow.Values {
+		if q > 0 {
+			n++
+		}
+	}
+	r.Cells, r.LMin, r.L = make([]int, 0, n), make([]float64, 0, n), make([]float64, 0, n)
 	for i, q := range flow.Values {
 		if q > 0 {
 			r.Cells = append(r.Cells, i)

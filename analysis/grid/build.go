@@ -37,6 +37,16 @@ func rank(q series.Quantity) int {
 // or the options are out of bounds; a record without series gives a grid
 // without channels.
 func Build(rec *ingest.Record, fromMS, toMS int64, opt Options) (*Grid, error) {
+	return lay(rec, fromMS, toMS, opt, true)
+}
+
+// BuildValues is Build for a record that is only written down: Values and Flags
+// without Edges and Readings.
+func BuildValues(rec *ingest.Record, fromMS, toMS int64, opt Options) (*Grid, error) {
+	return lay(rec, fromMS, toMS, opt, false)
+}
+
+func lay(rec *ingest.Record, fromMS, toMS int64, opt Options, probes bool) (*Grid, error) {
 	if err := opt.Validate(); err != nil {
 		return nil, err
 	}
@@ -48,7 +58,7 @@ func Build(rec *ingest.Record, fromMS, toMS int64, opt Options) (*Grid, error) {
 	}
 	step := stepMS(rec.Series, toMS-fromMS, opt)
 	start := fromMS - mod(fromMS, step)
-	g := &Grid{StartMS: start, StepS: float64(step) / 1000, N: int(ceilDiv(toMS-start, step))}
+	g := &Grid{StartMS: start, StepS: float64(step) / 1000, N: int(ceilDiv(toMS-start, step)), streams: new(sync.Map)}
 	sorted := slices.Clone(rec.Series)
 	slices.SortStableFunc(sorted, func(a, b *series.Series) int {
 		return cmp.Or(cmp.Compare(rank(a.Quantity), rank(b.Quantity)), cmp.Compare(a.Place, b.Place), cmp.Compare(a.Probe, b.Probe))
@@ -58,7 +68,7 @@ func Build(rec *ingest.Record, fromMS, toMS int64, opt Options) (*Grid, error) {
 	var wg sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), len(sorted)) {
 		wg.Go(func() {
-			l := layer{g: g, opt: opt, lastMS: rec.Last}
+			l := layer{g: g, opt: opt, lastMS: rec.Last, probes: probes}
 			for i := int(taken.Add(1)) - 1; i < len(sorted); i = int(taken.Add(1)) - 1 {
 				g.Channels[i] = l.channel(sorted[i])
 			}
@@ -102,6 +112,7 @@ type layer struct {
 	g      *Grid
 	opt    Options
 	lastMS int64
+	probes bool      // temperatures with what books a probe
 	seenMS []float64 // to work in
 }
 
@@ -146,7 +157,7 @@ func (l *layer) readings(c *Channel, s *series.Series, info series.Info, r Readi
 	bridge := int64(max(l.opt.BridgeIntervals*float64(s.IntervalMS), l.opt.BridgeS*1000))
 	a := l.cells()
 	c.Values = interpolate(&r, axis{a.t0 + a.step/2, a.step, a.n}, bridge)
-	if info.Class != series.Temperature {
+	if info.Class != series.Temperature || !l.probes {
 		return
 	}
 	c.Readings = r

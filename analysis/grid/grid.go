@@ -27,7 +27,7 @@ type Grid struct {
 	// then place, then probe.
 	Channels []Channel
 
-	streams sync.Map // those already put together, by name
+	streams *sync.Map // those already put together, by name; nil = none kept
 }
 
 // Channel is one probe on the grid.

@@ -68,6 +68,9 @@ func (g *Grid) Stream(q series.Quantity) *Stream {
 
 // once makes a stream at the first call for it.
 func (g *Grid) once(name string, make func() *Stream) *Stream {
+	if g.streams == nil {
+		return make()
+	}
 	if s, ok := g.streams.Load(name); ok {
 		return s.(*Stream)
 	}

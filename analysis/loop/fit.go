@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"yardheat/analysis/rank"
 	"yardheat/analysis/solve"
 )
 
@@ -341,8 +342,7 @@ func (f *fitter) rescale() {
 	if len(all) == 0 {
 		return
 	}
-	slices.Sort(all)
-	f.w.scaleK = max(f.o.FloorK, 1.4826*all[len(all)/2])
+	f.w.scaleK = max(f.o.FloorK, 1.4826*rank.Nth(all, len(all)/2))
 	f.m.scale(f.w.scaleK)
 	f.moved()
 }

@@ -27,6 +27,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	if b.grid, err = grid.Build(rec, from, to, opt.Account.Grid); err != nil {
 		return nil, fmt.Errorf("grid: %w", err)
 	}
+	record := b.record(from, to)
 	b.reg = newRegistry(rec.Farm, b.grid)
 	opt.say("keeping the account")
 	if b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account); err != nil {
@@ -43,7 +44,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	}
 	b.s.Cautions, b.s.Standing = cautions(raised), caution.Standing()
 	b.s.Settings = opt.settings()
-	b.record()
+	b.s.Record = record()
 	return b.s, nil
 }
 

@@ -184,16 +184,22 @@ func (b *builder) fileOf(x *series.Series) string {
 	return first
 }
 
-// record gives the cleaned record on the farm file's step.
-func (b *builder) record() {
-	b.s.Record = b.grid
+// record gives the cleaned record on the farm file's step. It is laid while the
+// account is made; the function given waits for it.
+func (b *builder) record(fromMS, toMS int64) (wait func() *grid.Grid) {
 	step := b.rec.Farm.StepS
 	if step <= 0 || step == b.grid.StepS {
-		return
+		return func() *grid.Grid { return b.grid }
 	}
 	opt := b.opt.Account.Grid
 	opt.StepS = step
-	if g, err := grid.Build(b.rec, b.acc.FromMS, b.acc.ToMS, opt); err == nil {
-		b.s.Record = g
-	}
+	done := make(chan *grid.Grid, 1)
+	go func() {
+		g, err := grid.BuildValues(b.rec, fromMS, toMS, opt)
+		if err != nil {
+			g = b.grid
+		}
+		done <- g
+	}()
+	return func() *grid.Grid { return <-done }
 }

@@ -1,4 +1,7 @@
-package doubt
+// Package rank puts many numbers in order: all of them, or just the one at a
+// rank. It is a leaf under the analysis: a year at ten seconds has millions of
+// values, and comparing them one by one is slow.
+package rank
 
 import (
 	"math"
@@ -8,10 +11,10 @@ import (
 // few values are sorted by comparing.
 const few = 512
 
-// sortFloats sorts ascending, NaN first: by digits of the values' bits,
+// Sort sorts ascending, NaN first: by digits of the values' bits,
 // turned so that their order is that of the numbers (radix sort, the lowest
 // digit first). Trials are many and sorted as a whole.
-func sortFloats(x []float64) {
+func Sort(x []float64) {
 	if len(x) < few {
 		slices.Sort(x)
 		return
@@ -76,3 +79,37 @@ func floatOf(k uint64) float64 {
 	}
 	return math.Float64frombits(k &^ (1 << 63))
 }
+
+// Nth is the value that would stand at index k were x sorted: x is put in
+// another order, and holds no NaN. k must be an index of x.
+func Nth(x []float64, k int) float64 {
+	for lo, hi := 0, len(x)-1; lo < hi; {
+		// Hoare's selection about the median of three.
+		pivot := middle(x[lo], x[lo+(hi-lo)/2], x[hi])
+		i, j := lo, hi
+		for i <= j {
+			for x[i] < pivot {
+				i++
+			}
+			for x[j] > pivot {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return x[k]
+		}
+	}
+	return x[k]
+}
+
+func middle(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }

@@ -1,4 +1,4 @@
-package doubt
+package rank
 
 import (
 	"math"
@@ -8,7 +8,7 @@ import (
 )
 
 // The standard library's sort is the referee.
-func TestSortFloats(t *testing.T) {
+func TestSort(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 1))
 	odd := []float64{math.NaN(), math.Inf(1), math.Inf(-1), 0, -1, 1, math.SmallestNonzeroFloat64, -math.SmallestNonzeroFloat64, math.MaxFloat64, -math.MaxFloat64}
 	for range 30 {
@@ -21,7 +21,7 @@ func TestSortFloats(t *testing.T) {
 			}
 		}
 		want := slices.Sorted(slices.Values(x))
-		sortFloats(x)
+		Sort(x)
 		for i := range x {
 			if x[i] != want[i] && !(math.IsNaN(x[i]) && math.IsNaN(want[i])) {
 				t.Fatalf("place %d of %d: %g; want %g", i, len(x), x[i], want[i])
@@ -30,18 +30,38 @@ func TestSortFloats(t *testing.T) {
 	}
 }
 
-func BenchmarkSortFloats(b *testing.B) {
+func BenchmarkSort(b *testing.B) {
 	rng := rand.New(rand.NewPCG(3, 2))
 	x, y := make([]float64, 20000), make([]float64, 20000)
 	for i := range x {
 		x[i] = 1000 + 30*rng.NormFloat64()
 	}
-	for name, sort := range map[string]func([]float64){"radix": sortFloats, "slices": slices.Sort[[]float64]} {
+	for name, sort := range map[string]func([]float64){"radix": Sort, "slices": slices.Sort[[]float64]} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
 				copy(y, x)
 				sort(y)
 			}
 		})
+	}
+}
+
+func TestNth(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 1))
+	for range 200 {
+		x := make([]float64, 1+rng.IntN(400))
+		for i := range x {
+			x[i] = float64(rng.IntN(1 + rng.IntN(300))) // many alike
+		}
+		want := slices.Sorted(slices.Values(x))
+		for range 5 {
+			k := rng.IntN(len(x))
+			if got := Nth(x, k); got != want[k] {
+				t.Fatalf("rank %d of %d: %g; want %g", k, len(x), got, want[k])
+			}
+		}
+		if slices.Sort(x); !slices.Equal(x, want) {
+			t.Fatal("values were lost")
+		}
 	}
 }

@@ -39,6 +39,13 @@ func numberStamp(text string) stamp {
 			return compactStamp(text)
 		}
 	case 10, 13, 16, 19:
+		// Seconds since 1970 begin with 19 or 20 from the year 2030 on; an hour of
+		// a date before 2100 does so today.
+		if len(text) == 10 {
+			if s := compactStamp(text); s.form != formBad {
+				return s
+			}
+		}
 		scale := math.Pow(10, float64(13-len(whole)))
 		v, err := strconv.ParseFloat(whole+"."+rest, 64)
 		if err == nil {
@@ -67,6 +74,9 @@ func coarse(ms int64, decimals int) int64 {
 }
 
 func compactStamp(text string) stamp {
+	if text[:2] != "19" && text[:2] != "20" {
+		return stamp{offsetMS: NoOffset}
+	}
 	c := scanner{s: text, i: len(text), st: stamp{offsetMS: NoOffset}}
 	if !c.compact(text) || !c.finish() {
 		return stamp{offsetMS: NoOffset}

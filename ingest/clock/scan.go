@@ -228,7 +228,10 @@ func (c *scanner) fraction() int64 {
 func (c *scanner) packedClock(s string) bool {
 	c.begin(c.i)
 	c.i += len(s)
-	h, m, sec := two(s), two(s[2:]), int64(0)
+	h, m, sec := two(s), int64(0), int64(0)
+	if len(s) >= 4 {
+		m = two(s[2:])
+	}
 	if len(s) == 6 {
 		sec = two(s[4:])
 		c.st.seconds = 1
@@ -242,7 +245,7 @@ func (c *scanner) packedClock(s string) bool {
 
 func two(s string) int64 { return int64(s[0]-'0')*10 + int64(s[1]-'0') }
 
-// compact reads YYYYMMDD[hhmm[ss[fff]]].
+// compact reads YYYYMMDD[hh[mm[ss[fff]]]].
 func (c *scanner) compact(s string) bool {
 	c.st.field = [3]int16{int16(two(s)*100 + two(s[2:])), int16(two(s[4:])), int16(two(s[6:]))}
 	c.st.digits, c.st.n = [3]uint8{4, 2, 2}, 3
@@ -415,6 +418,7 @@ func plain(text string) string {
 	return text
 }
 
-var typeset = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2009", " ", "−", "-", "–", "-", "⁄", "/")
+var typeset = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2009", " ", "−", "-", "–", "-", "⁄", "/",
+	"年", "-", "月", "-", "日", " ", "년", "-", "월", "-", "일", " ")
 
 func isLetter(b byte) bool { return b|0x20 >= 'a' && b|0x20 <= 'z' || b >= 0x80 }

@@ -8,7 +8,7 @@ import (
 
 // Corpus is every layout.
 func Corpus() []Layout {
-	return slices.Concat(separators(), bytesAndLines(), numbers(), headers(), shapes(), stampsOneColumn(), stampsMoreColumns(), refused())
+	return slices.Concat(separators(), bytesAndLines(), numbers(), headers(), shapes(), stampsOneColumn(), stampsMoreColumns(), odd(), refused())
 }
 
 func separators() []Layout {
@@ -255,6 +255,38 @@ func (s Stamp) twin() Stamp {
 		return []string{at.Format("2006-01-02 15:04:05"), at.UTC().Format("2006-01-02 15:04:05")}
 	}
 	return s
+}
+
+// odd are layouts met here and there.
+func odd() []Layout {
+	bars := func(text string) string {
+		return "| " + strings.ReplaceAll(strings.TrimSuffix(text, "\n"), "\n", " |\n| ") + " |\n"
+	}
+	ideographs := Stamp{Heads: []string{"Time"}, Cells: func(at time.Time) []string {
+		return []string{at.Format("2006年01月02日 15:04:05")}
+	}}
+	zoneColumn := layoutStamp("Time|Zone", "2006-01-02 15:04:05", "").states()
+	zoneColumn.Cells = func(at time.Time) []string {
+		return []string{at.Format("2006-01-02 15:04:05"), at.Location().String()}
+	}
+	zoneAbove := Layout{Name: "zone above the header", UnitsIn: "(", Stamp: iso().oneZone(), Preamble: []string{"Logger: 4711", "Time zone: Europe/London"}}
+	dayRows := func(string) string {
+		return "Meter,Date,00:00,02:00,04:00,06:00,08:00,10:00,12:00,14:00,16:00,18:00,20:00,22:00\n" +
+			"4711,14/01/2026,1.5,1.5,1.5,1.5,1.5,1.5,1.5,1.5,1.5,1.5,1.5,1.6\n4711,15/01/2026,1.5,1.5,1.5,1.5,1.5,1.5,1.5,1.5,1.5,1.5,1.5,1.6\n"
+	}
+	return []Layout{
+		{Name: "unit row above a row of statistics", UnitsIn: "row", Quotes: "header", Stamp: iso(), Names: []string{"Out_Avg", "Bed_Avg", "Yard_Avg", "Flow_Avg", "E_Tot"}, Below: []string{`"","Avg","Avg","Smp","Avg","Tot"`}, Channels: []int{0, 1, 2, 3, 4}, Suffix: []string{" Avg", " Avg", " Smp", " Avg", " Tot"}},
+		{Name: "a rule below the names", Sep: "|", UnitsIn: "(", Stamp: iso(), Below: []string{"--------------+---------+--------"}, Footer: []string{"(300 rows)"}, Want: Want{Codes: []string{"footer"}}},
+		{Name: "a rule below the names, fixed width", Sep: Fixed, UnitsIn: "(", Stamp: layoutStamp("Date|Time", "02.01.2006", "15:04"), Below: []string{strings.Repeat("-", 70)}},
+		{Name: "bars on either side", Sep: "|", UnitsIn: "(", Stamp: iso(), Spoil: bars},
+		{Name: "stamps: date and hour in one number", Sep: ";", UnitsIn: "(", Every: 6, Stamp: layoutStamp("Time", "2006010215")},
+		{Name: "stamps: ideographs", UnitsIn: "(", Stamp: ideographs},
+		{Name: "zone in a column of its own", UnitsIn: "(", Stamp: zoneColumn},
+		zoneAbove.in("Europe/London"),
+		{Name: "a remark in brackets behind the unit", UnitsIn: ", ", Remark: " (serial 1, port 2)", Quotes: "header", Stamp: iso(), Preamble: []string{`"Plot of the yard"`}},
+		{Name: "a row a day, a column each time", Stamp: iso(), Spoil: dayRows, Want: Want{Refused: "row a day"}},
+		{Name: "dates without their times", Sep: ";", UnitsIn: "(", Stamp: layoutStamp("Date", "2006-01-02"), Want: Want{Refused: "time of day"}},
+	}
 }
 
 // refused are layouts that hold no certain reading.

@@ -67,10 +67,16 @@ type Layout struct {
 	// "row", "cells" or "" (nowhere).
 	UnitsIn  string
 	Names    []string // of the channels, in place of the truth's
+	Suffix   []string // what a row below the names adds to each
+	Remark   string   // behind every name
+	Every    int      // only each such row of the truth is written (0 = each)
 	Above    [][]string
 	NoHeader bool
 	Preamble []string
 	Footer   []string
+	// Below stands between the names (or the unit row) and the rows: a rule of
+	// dashes, a row that says how each column was made.
+	Below []string
 	// Again: the header stands again after so many rows.
 	Again int
 	// Spoil changes the finished text.
@@ -158,13 +164,11 @@ func (l Layout) otherMark() (Layout, bool) {
 	}
 	if l.Sep == "," && l.Quotes != "all" {
 		l.Sep = ";"
-		for i := range l.Preamble {
-			l.Preamble = slices.Clone(l.Preamble)
-			l.Preamble[i] = strings.ReplaceAll(l.Preamble[i], ",", ";")
-		}
-		for i := range l.Footer {
-			l.Footer = slices.Clone(l.Footer)
-			l.Footer[i] = strings.ReplaceAll(l.Footer[i], ",", ";")
+		for _, lines := range [...]*[]string{&l.Preamble, &l.Below, &l.Footer} {
+			*lines = slices.Clone(*lines)
+			for i := range *lines {
+				(*lines)[i] = strings.ReplaceAll((*lines)[i], ",", ";")
+			}
 		}
 	}
 	return l, true
@@ -215,7 +219,7 @@ func (l *Layout) header(k int) string {
 	case "[":
 		return name + " [" + c.Unit + "]"
 	}
-	return name + l.UnitsIn + c.Unit
+	return name + l.UnitsIn + c.Unit + l.Remark
 }
 
 // Farm is the [[log]] of a farm file that maps the layout's columns.
@@ -255,6 +259,9 @@ func (l *Layout) key(n, k int) string {
 		if s := row[l.columnOf(n)]; s != "" {
 			above += s + " "
 		}
+	}
+	if l.Suffix != nil {
+		return above + l.header(k) + l.Suffix[n]
 	}
 	return above + l.header(k)
 }

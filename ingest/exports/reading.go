@@ -35,7 +35,7 @@ func (l Layout) Reading(of []int) Reading {
 	of = slices.Clone(of)
 	slices.Sort(of)
 	of = slices.Compact(of)
-	r := Reading{Encoding: l.Encoding, Separator: l.Sep, Decimal: l.Decimal, Tables: 1, Interval: step}
+	r := Reading{Encoding: l.Encoding, Separator: l.Sep, Decimal: l.Decimal, Tables: 1, Interval: step * time.Duration(max(1, l.Every))}
 	if r.Encoding == "" {
 		r.Encoding = "UTF-8"
 	}

@@ -12,9 +12,9 @@ import (
 
 // All is every row of the truth, in the layout's order.
 func (l Layout) All() []int {
-	out := make([]int, rows)
-	for i := range out {
-		out[i] = i
+	var out []int
+	for i := 0; i < rows; i += max(1, l.Every) {
+		out = append(out, i)
 	}
 	switch l.Order {
 	case "newest first":
@@ -74,13 +74,13 @@ func (l *Layout) table(of []int) []string {
 	}
 	all := append(slices.Clone(head), body...)
 	if l.Sep == Fixed {
-		return fixed(all)
+		return slices.Insert(fixed(all), len(head), l.Below...)
 	}
 	lines := make([]string, len(all))
 	for i, cells := range all {
 		lines[i] = l.line(cells, i < len(head))
 	}
-	return lines
+	return slices.Insert(lines, len(head), l.Below...)
 }
 
 // line joins one row's cells.

@@ -7,8 +7,8 @@ import "yardheat/ingest/clock"
 func (t *Table) Clock() *clock.Column { return t.clk }
 
 // ZoneStated is the zone that the file itself gives its stamps: "rows" where
-// they state an offset, "header" where the column's name does, "" where
-// nothing does.
+// they state an offset, "header" where the column's name does, "file" where a
+// line above the header or a column of its own does, "" where nothing does.
 func (t *Table) ZoneStated() string {
 	if t.clk == nil {
 		return ""
@@ -20,6 +20,9 @@ func (t *Table) ZoneStated() string {
 		if headerZone(t.Header[c]) != nil {
 			return "header"
 		}
+	}
+	if z, _ := t.zoneBeside(); z != nil {
+		return "file"
 	}
 	return ""
 }

@@ -266,6 +266,12 @@ func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
 			return z, z.String()
 		}
 	}
+	if z, where := t.zoneBeside(); z != nil {
+		if t.clk.OffsetMS == nil && z.String() != f.Zone.String() {
+			t.Found.Problem(series.CodeZoneFromFile, series.Note, t.Name, where, "the file names the zone %s; zone in [[log]] states another", z)
+		}
+		return z, z.String()
+	}
 	return f.Zone, f.ZoneName
 }
 

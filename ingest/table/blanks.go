@@ -305,13 +305,8 @@ func phrasesOf(words []span) []span {
 // remark and stays one cell.
 func headByPlace(l *blankLine, columns []span, pair int) []string {
 	phrases := phrasesOf(l.words)
-	for _, names := range [2][]span{phrases, l.words} {
-		switch {
-		case len(names) == len(columns):
-			return texts(names)
-		case len(names) == len(columns)-1 && pair >= 0 && pair < len(names):
-			return pad(texts(names), pair)
-		}
+	if names := namesFor(len(columns), pair, phrases, l.words); names != nil {
+		return names
 	}
 	if len(phrases) < 2 && len(columns) > 1 && !(len(phrases) == 1 && phrases[0].from >= columns[1].from) {
 		return []string{strings.TrimSpace(l.text)}
@@ -322,6 +317,22 @@ func headByPlace(l *blankLine, columns []span, pair int) []string {
 		out[k] = celltext.Trim(out[k] + " " + p.text)
 	}
 	return out
+}
+
+// namesFor takes the way to cut a line that gives a name for each of so many
+// columns, or for all but one where date and time share theirs; nil = neither.
+func namesFor(columns, pair int, ways ...[]span) []string {
+	for _, names := range ways {
+		if len(names) == columns {
+			return texts(names)
+		}
+	}
+	for _, names := range ways {
+		if len(names) == columns-1 && pair >= 0 && pair < len(names) {
+			return pad(texts(names), pair)
+		}
+	}
+	return nil
 }
 
 // pad puts an empty name behind the one that stands over date and time.
@@ -354,13 +365,8 @@ func headByCount(l *blankLine, lines []blankLine, count int) []string {
 			break
 		}
 	}
-	for _, names := range [2][]span{l.words, phrasesOf(l.words)} {
-		switch {
-		case len(names) == count:
-			return texts(names)
-		case len(names) == count-1 && pair >= 0 && pair < len(names):
-			return pad(texts(names), pair)
-		}
+	if names := namesFor(count, pair, l.words, phrasesOf(l.words)); names != nil {
+		return names
 	}
 	return []string{strings.TrimSpace(l.text)}
 }

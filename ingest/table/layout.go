@@ -2,6 +2,7 @@ package table
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"yardheat/ingest/table/celltext"
@@ -128,8 +129,11 @@ func (b *block) takeHeader(rows []Row, floor, start int) {
 			}
 			continue
 		}
+		if isRule(cells) && len(b.header) == 0 {
+			continue
+		}
 		switch {
-		case b.units == nil && len(b.header) == 0 && isUnitRow(cells) && i > floor && headerLike(rows[i-1].Cells, width):
+		case b.units == nil && (len(b.header) == 0 || isStatistic(b.header[0].Cells)) && isUnitRow(cells) && i > floor && headerLike(rows[i-1].Cells, width):
 			b.units = cells
 		case len(b.header) == 0 && headerLike(cells, width),
 			len(b.header) == 1 && emptyAt(b.header[0].Cells, lead(cells)) && headerLike(cells, width),
@@ -180,21 +184,55 @@ func lead(cells []string) int {
 
 func emptyAt(cells []string, i int) bool { return i < len(cells) && cells[i] == "" }
 
-// isUnitRow tells whether every filled cell is a unit and one at least is
-// more than a dash.
+// isUnitRow tells whether the filled cells are units and one at least is more
+// than a dash. Beside three or more, an odd word that is none may stand.
 func isUnitRow(cells []string) bool {
-	known := 0
+	known, odd := 0, 0
 	for i, c := range cells {
 		switch {
 		case c == "":
-		case i == lead(cells) && celltext.IsUnitLead(c):
-		case !celltext.IsUnitCell(c):
-			return false
+		case i == lead(cells) && celltext.IsUnitLead(c) || celltext.IsStampPart(c):
 		case celltext.IsUnit(celltext.StripBrackets(c)):
 			known++
+		case celltext.IsUnitCell(c):
+		case len(c) > 8 || strings.Contains(c, " ") || celltext.Classify(c) != celltext.Text:
+			return false
+		default:
+			odd++
 		}
 	}
-	return known > 0
+	return known > 0 && 3*odd <= known
+}
+
+// isRule knows the line of dashes that some draw below the names.
+func isRule(cells []string) bool {
+	long := false
+	for _, c := range cells {
+		if strings.Trim(c, "-=+_:|*~# ") != "" {
+			return false
+		}
+		long = long || len(c) >= 3
+	}
+	return long
+}
+
+// statistics are the words of a row that says how each column was made of the
+// samples (common practice, no source).
+var statistics = strings.Fields("avg average mean min minimum max maximum smp sample tot total sum std stddev sd med median inst wvc last first cnt count")
+
+// isStatistic tells whether a header row holds nothing else.
+func isStatistic(cells []string) bool {
+	some := false
+	for _, c := range cells {
+		if c == "" {
+			continue
+		}
+		if !slices.Contains(statistics, strings.ToLower(c)) {
+			return false
+		}
+		some = true
+	}
+	return some
 }
 
 // measure settles width and stamp columns from the rows at start.

@@ -141,12 +141,49 @@ func tablesOf(base Table, rows []Row, opt Options, sep byte) ([]*Table, error) {
 		if err := b.refuseCutDecimals(sep, opt); err != nil {
 			return nil, err
 		}
+		if err := refuseDayRows(rows, b); err != nil {
+			return nil, err
+		}
 		t := base
 		b.assemble(&t, opt)
 		t.Preamble, above = preamble(above, rows, &t, b)
 		tables = append(tables, &t)
 	}
 	return tables, nil
+}
+
+// refuseDayRows is an error for a table with a row a day and a column for each
+// time of day: read so, every reading of a day would stand at its midnight.
+func refuseDayRows(rows []Row, b *block) error {
+	if len(b.rows) == 0 {
+		return nil
+	}
+	for _, r := range rows {
+		if r.Line > b.rows[0].Line {
+			break
+		}
+		if !isTimesRow(r.Cells) {
+			continue
+		}
+		return &Error{Line: r.Line, Err: errNoTable, Got: "a row a day with a column for each time of day: " + quote(strings.Join(dropEmptyTail(r.Cells), " | ")),
+			Want: "a row for each time", Do: "turn the table: one row for each date and time, with its reading beside it"}
+	}
+	return nil
+}
+
+// isTimesRow tells whether most cells are times of day.
+func isTimesRow(cells []string) bool {
+	times, filled := 0, 0
+	for _, c := range cells {
+		if c == "" {
+			continue
+		}
+		filled++
+		if n := celltext.LeadingDigits(c); n > 0 && n <= 2 && len(c) <= 8 && celltext.LooksLikeStamp(c) && strings.IndexByte(c, ':') == n {
+			times++
+		}
+	}
+	return times >= 8 && 10*times >= 6*filled
 }
 
 // maxPreamble is how many lines above a header are kept.

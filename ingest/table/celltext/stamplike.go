@@ -28,6 +28,8 @@ func digitStamp(s string) bool {
 	switch s[n] {
 	case ':':
 		return n <= 2 && LeadingDigits(rest) == 2
+	case "年"[0], "년"[0]:
+		return n == 4 && (strings.HasPrefix(s[n:], "年") || strings.HasPrefix(s[n:], "년"))
 	case '-', '/', '.', ' ':
 		return dateTail(strings.TrimLeft(rest, " "), s[n])
 	}
@@ -123,7 +125,7 @@ func isWeekday(word string) bool {
 	return weekdays[string(r)] || len(r) >= 3 && weekdays[string(r[:3])]
 }
 
-// isCompactStamp knows 20260102, 202601021530, 20260102T153000Z.
+// isCompactStamp knows 20260102, 2026010215, 202601021530, 20260102T153000Z.
 func isCompactStamp(s string) bool {
 	n := LeadingDigits(s)
 	if n < 8 || s[:2] != "19" && s[:2] != "20" {
@@ -134,7 +136,7 @@ func isCompactStamp(s string) bool {
 		return false
 	}
 	if n == len(s) {
-		return n == 8 || n == 12 || n == 14
+		return n == 8 || n == 12 || n == 14 || n == 10 && s[8:] <= "24"
 	}
 	return n == 8 && strings.IndexByte("T _-", s[8]) >= 0 && LeadingDigits(s[9:]) >= 2
 }

@@ -10,7 +10,7 @@ var unitWords = wordSet(`° °c c degc °celsius celsius gradc degreesc degreesc
  ampere v mv volt volts va kva var kvar hz khz bar barg bara mbar pa kpa hpa mpa psi psig psia inhg mmhg atm % %rh
  pct percent ‰ s sec secs second seconds ms min mins minute minutes h hr hrs hour hours d day days mm cm m km in
  inch inches ft g kg mg t tonne tonnes lb lbs ppm ppb lx lux µs imp imps pulse pulses count counts rpm db dbm
- on/off 0/1 1/0 mol`)
+ on/off 0/1 1/0 mol %rf %r.f. %r.h. %hr %hum mn degt knots kt kts mph kmh`)
 
 // bareUnits may end a header without brackets; shorter ones are as often the
 // name of a place ("Tank C") or a word ("Temp min", "Loop in").
@@ -78,8 +78,22 @@ func HeaderUnit(header string) string {
 	if u := underscoreUnit(header); u != "" {
 		return u
 	}
+	if before := beforeBracket(header); before != "" {
+		return HeaderUnit(before)
+	}
 	if isBareUnit(header) {
 		return header
+	}
+	return ""
+}
+
+// beforeBracket is a header without the remark in brackets at its end: "Temp,
+// °C (serial 1234)".
+func beforeBracket(header string) string {
+	if n := len(header); n > 0 && header[n-1] == ')' {
+		if i := strings.IndexByte(header, '('); i > 0 {
+			return Trim(header[:i])
+		}
 	}
 	return ""
 }
@@ -152,6 +166,16 @@ func isStampPattern(s string) bool {
 		return true
 	}
 	return len(s) >= 4 && strings.Trim(s, "dDmMyYhHsSTtjJaA:./-,' ") == "" && strings.ContainsAny(s, ":./-")
+}
+
+// IsStampPart knows what a unit row has under the names of stamp and running
+// number.
+func IsStampPart(s string) bool {
+	switch strings.ToLower(strings.TrimLeft(s, "#")) {
+	case "ts", "rn", "yr", "mo", "dy", "hr", "mn", "yy", "yyyy", "no", "nr", "n", "#", "date", "time":
+		return true
+	}
+	return false
 }
 
 // IsUnitLead is what may stand in the first column of a unit row.

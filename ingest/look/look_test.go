@@ -152,6 +152,7 @@ func TestRangeLeavesCodesOut(t *testing.T) {
 	}{
 		{"disconnected", "T (°C)", with(map[int]string{5: "-127", 6: "-127.00"}, warm), 38, 2, 2, 0, 20, 24.5, "-127"},
 		{"power-on", "T (°C)", with(map[int]string{7: "85"}, warm), 40, 0, 0, 1, 20, 24.5, "power-on"},
+		{"power-on, no unit", "T1", with(map[int]string{7: "85"}, warm), 40, 0, 0, 1, 20, 24.5, "power-on"},
 		{"an honest 85", "T (°C)", func(i int) string { return fmt.Sprint(80 + i/4) }, 40, 0, 0, 0, 80, 89, ""},
 		{"9999 of litres a minute", "Q (L/min)", with(map[int]string{3: "9999"}, warm), 39, 1, 1, 0, 20, 24.5, "9999"},
 		{"32767", "#", with(map[int]string{3: "32767"}, warm), 39, 1, 1, 0, 20, 24.5, "32767"},

@@ -133,7 +133,11 @@ func isTemperature(name, unit string) bool {
 		u, ok := series.ParseUnit(unit)
 		return ok && u.Class == series.Temperature
 	}
-	return newHeader(name).any(wordsTemperature)
+	h := newHeader(name)
+	if len(h.tokens) > 1 && h.tokens[0] == "t" && !h.any(wordsTime[:1]) { // "T1", "T out"
+		return true
+	}
+	return h.any(wordsTemperature)
 }
 
 func isIndexName(name string) bool {

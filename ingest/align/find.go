@@ -135,6 +135,8 @@ func (s *search) refuse(best, other *fit) string {
 		return fmt.Sprintf("at no offset within ±%.3g h do the events fall together: at best %d of %d", s.opt.MostS/3600, n, len(best.moved))
 	case best.edge():
 		return "the best offset stands at the edge of what is looked for"
+	case best.leaps():
+		return fmt.Sprintf("the best offset jumps by more than %g h on the way: it may go on as another day's", mostJumpS/3600)
 	}
 	need := max(s.opt.Margin, s.opt.MarginShare*best.score)
 	if other != nil && !best.same(other) && best.score-other.score < need {
@@ -186,6 +188,20 @@ func (s *search) refusePattern(best, other *fit) string {
 // edge tells whether a lag stands at the end of the search.
 func (f *fit) edge() bool {
 	return math.Abs(f.lagAt(f.midMS)) > f.opt.MostS-2*binS
+}
+
+// mostJumpS is the largest jump that is believed: a larger one comes close to the
+// day by which one clock looks like another.
+const mostJumpS = 12 * 3600.0
+
+// leaps tells whether a jump is larger than that.
+func (f *fit) leaps() bool {
+	for i := 1; i < len(f.segs); i++ {
+		if math.Abs(f.segs[i].lagS-f.segs[i-1].lagS) > mostJumpS {
+			return true
+		}
+	}
+	return false
 }
 
 // same tells whether another fit slid back to this one.

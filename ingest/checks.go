@@ -12,6 +12,8 @@ import (
 // likely. Nothing is changed: what looks wrong is listed.
 func (l *loader) doubts() {
 	l.disagree()
+	l.weakSignals()
+	l.stampPlaces()
 	l.swapped()
 	for i := range l.rec.Series {
 		l.fahrenheit(i)

@@ -2,12 +2,14 @@ package ingest
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
 )
 
@@ -100,4 +102,71 @@ func TestColumnWithoutReadings(t *testing.T) {
 		"a.csv": "Time,Bed (°C),Air (°C)\n2026-01-15 10:00,40,\n2026-01-15 10:10,41,n/a\n"})
 	require.Equal(t, 1, codes(rec)[series.CodeColumnEmpty])
 	require.Len(t, rec.Series, 1)
+}
+
+// A flow written with the stamp of the interval's start agrees with the
+// counter beside it only there; written at its end, nothing is in doubt.
+func TestStampPlaceIsToldByTheCounter(t *testing.T) {
+	at := time.Date(2026, 1, 15, 6, 0, 0, 0, time.UTC)
+	for _, written := range []string{"start", "end"} {
+		for _, stated := range []string{"", "start", "end"} {
+			var b strings.Builder
+			b.WriteString("Time,Flow (L/min),Meter (L)\n")
+			total := 1000.0
+			flow := func(i int) float64 { return []float64{0, 0, 12, 15, 9, 0, 4, 0}[i%8] }
+			for i := range 60 {
+				if i > 0 {
+					total += 5 * flow(i-1) // what passed from row i−1 to row i
+				}
+				f := flow(i)
+				if written == "end" {
+					f = flow(i + 7) // that of the interval before
+				}
+				fmt.Fprintf(&b, "%s,%.1f,%.1f\n", at.Add(time.Duration(i)*5*time.Minute).Format("2006-01-02 15:04"), f, total)
+			}
+			extra := ""
+			if stated != "" {
+				extra = "stamp = \"" + stated + "\""
+			}
+			rec := load(t, files{"a.csv": b.String(), "farm.toml": toml("a.csv", extra, "\"Flow (L/min)\" = \"loop_flow\"\n\"Meter (L)\" = { quantity = \"loop_volume\", counter = true }")})
+			doubted := written == "start" // whatever is stated of the log: it moves the counter with the rate
+			require.Equal(t, doubted, codes(rec)[series.CodeStampPlace] == 1, "%s written, %q stated: %v", written, stated, rec.Problems)
+		}
+	}
+}
+
+// Of two probes of one place one hardly moves. The same at two places is no
+// matter.
+func TestWeakSignal(t *testing.T) {
+	at := time.Date(2026, 1, 15, 0, 0, 0, 0, time.UTC)
+	var b strings.Builder
+	b.WriteString("Time,A (°C),B (°C)\n")
+	for i := range 144 * 5 {
+		swing := 5 * math.Sin(float64(i)/72*2*math.Pi)
+		fmt.Fprintf(&b, "%s,%.2f,%.2f\n", at.Add(time.Duration(i)*10*time.Minute).Format("2006-01-02 15:04"), 30+swing, 30+0.02*swing)
+	}
+	rec := load(t, files{"a.csv": b.String(), "farm.toml": toml("a.csv", "", "\"A (°C)\" = \"air_temp@x\"\n\"B (°C)\" = \"air_temp@x\"")})
+	require.Equal(t, 1, codes(rec)[series.CodeSignalWeak])
+	require.Contains(t, problemOf(t, rec, series.CodeSignalWeak).Text, `"B (°C)" moves by less`)
+	rec = load(t, files{"a.csv": b.String(), "farm.toml": toml("a.csv", "", "\"A (°C)\" = \"air_temp@x\"\n\"B (°C)\" = \"air_temp@y\"")})
+	require.Equal(t, 0, codes(rec)[series.CodeSignalWeak])
+}
+
+// Every threshold of the settings can be stated in farm.toml, within its
+// bounds, and is then in force.
+func TestEveryThresholdIsSettable(t *testing.T) {
+	opt := reading.DefaultFlagOptions()
+	for _, th := range opt.Thresholds() {
+		v := th.Low + (th.High-th.Low)/3
+		text := fmt.Sprintf("[flags]\n%s = %v\n", th.Key, v)
+		fs := files{"a.csv": "Time,Bed (°C)\n2026-01-15 10:00,40\n2026-01-15 10:10,41\n2026-01-15 10:20,42\n", "farm.toml": toml("a.csv", "", bedColumn) + text}
+		got := load(t, fs).Options.Flags
+		for _, g := range got.Thresholds() {
+			if g.Key == th.Key {
+				require.InDelta(t, v, *g.Value, 1e-9*max(1, v), th.Key)
+			}
+		}
+		fs["farm.toml"] = toml("a.csv", "", bedColumn) + fmt.Sprintf("[flags]\n%s = %v\n", th.Key, th.High*1.01)
+		require.Contains(t, refuse(t, fs)[0].Where, th.Key)
+	}
 }

@@ -54,7 +54,7 @@ func (l *loader) readLogs() {
 	for i, c := range l.clocks {
 		shifts[i] = c.Shift
 	}
-	read, found := logs.Read(l.root, l.farm, logs.Options{Now: l.opt.Now, Workers: l.opt.Workers, Progress: l.opt.Progress, Flags: l.opt.Flags, Clocks: shifts})
+	read, found := logs.Read(l.root, l.farm, logs.Options{Now: l.opt.Now, Workers: l.opt.Workers, StreamBytes: l.opt.StreamBytes, Progress: l.opt.Progress, Flags: l.opt.Flags, Clocks: shifts})
 	l.logs = read
 	l.faults = append(l.faults, found.Faults...)
 	l.rec.Problems = append(l.rec.Problems, found.Problems...)

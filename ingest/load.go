@@ -139,6 +139,8 @@ func (l *loader) load() {
 		l.fault(logs.FarmFile, "", "no [[log]]", "at least one [[log]] with files and columns", "add one")
 		return
 	}
+	l.opt.Flags = l.opt.Flags.With(l.farm.FlagKeys)
+	l.rec.Options = l.opt
 	l.readLogs()
 	l.makeSeries()
 	l.findClocks()
@@ -198,8 +200,17 @@ func (l *loader) files() {
 	}
 	l.rec.Files = make([]File, n)
 	rows := make([][]bool, n)
+	flags := make([][len(series.FlagNames)]int, n)
 	for _, s := range l.rec.Series {
 		keptRows(s, rows)
+		s.Flags.Each(func(i int, x series.Flag) {
+			of := &flags[s.Origins.At(i).File]
+			for bit := range of {
+				if x&(1<<bit) != 0 {
+					of[bit]++
+				}
+			}
+		})
 	}
 	for _, g := range l.logs {
 		for _, t := range g.Tables {
@@ -210,6 +221,7 @@ func (l *loader) files() {
 				}
 			}
 			l.rec.Files[t.File] = fileOf(g, t, kept)
+			l.rec.Files[t.File].Flags = flags[t.File]
 			l.ownClock(g.Index, &l.rec.Files[t.File].Clock)
 		}
 	}

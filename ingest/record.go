@@ -10,6 +10,7 @@ package ingest
 import (
 	"crypto/sha256"
 	"fmt"
+	"strings"
 	"time"
 
 	"yardheat/ingest/farm"
@@ -71,6 +72,8 @@ type File struct {
 	SHA256 string
 	// Rows with a stamp; Kept: rows of which at least one reading was kept.
 	Rows, Kept int
+	// Flags counts its readings by flag, in the order of series.FlagNames.
+	Flags      [len(series.FlagNames)]int
 	First      int64 // Unix ms UTC, true time
 	Last       int64
 	Zone       string // as resolved: "Europe/Rome", "UTC", "+01:00"
@@ -83,6 +86,20 @@ type File struct {
 	Corrections []string
 	// Ignored columns (not named in farm.toml).
 	Ignored []string
+}
+
+// FlagText counts the file's flagged readings in words: "12 spike, 3 stuck".
+func (f File) FlagText() string {
+	var parts []string
+	for i, n := range f.Flags {
+		if n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, series.FlagNames[i]))
+		}
+	}
+	if parts == nil {
+		return "none"
+	}
+	return strings.Join(parts, ", ")
 }
 
 // Clock is the correction applied to one file's stamps. AheadS is stamp minus

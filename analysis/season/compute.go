@@ -43,7 +43,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 		return nil, fmt.Errorf("cautions: %w", err)
 	}
 	b.s.Cautions, b.s.Standing = cautions(raised), caution.Standing()
-	b.s.Settings = opt.settings()
+	b.s.Settings = append(flagSettings(rec), opt.settings()...)
 	b.s.Record = record()
 	return b.s, nil
 }

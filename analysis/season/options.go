@@ -3,7 +3,10 @@ package season
 import (
 	"errors"
 	"fmt"
+	"maps"
+	"math"
 	"reflect"
+	"slices"
 	"strconv"
 	"time"
 
@@ -12,6 +15,7 @@ import (
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/loop"
 	"yardheat/analysis/plant"
+	"yardheat/ingest"
 )
 
 // ErrPeriod: the period asked for holds nothing of the record.
@@ -93,6 +97,29 @@ func (o Options) settings() []Setting {
 	out = append(out,
 		Setting{"season.LagError", number(o.LagError), origin(o.LagError == base.LagError)},
 		Setting{"season.HeldK", number(o.HeldK), origin(o.HeldK == base.HeldK)})
+	return out
+}
+
+// flagSettings lists the thresholds by which readings were flagged: those for
+// all quantities, then the farm file's own by quantity.
+func flagSettings(rec *ingest.Record) []Setting {
+	var out []Setting
+	now, base := rec.Options.Flags, ingest.DefaultLoadOptions().Flags
+	then := base.Thresholds()
+	for i, t := range now.Thresholds() {
+		out = append(out, Setting{"flags." + t.Key, number(*t.Value), origin(*t.Value == *then[i].Value)})
+	}
+	for _, q := range slices.Sorted(maps.Keys(rec.Farm.Flags)) {
+		t := rec.Farm.Flags[q]
+		for _, f := range [...]struct {
+			name string
+			v    float64
+		}{{"range low", t.RangeLow}, {"range high", t.RangeHigh}, {"spike", t.Spike}, {"rate", t.RatePerH}, {"stuck_h", t.StuckH}} {
+			if !math.IsNaN(f.v) {
+				out = append(out, Setting{"flags." + q + " " + f.name, number(f.v), "farm.toml"})
+			}
+		}
+	}
 	return out
 }
 

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"yardheat/ingest/farm/keyed"
+	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
 )
 
@@ -286,17 +287,27 @@ func kelvin(t *keyed.Tab, key string, dst *float64, low float64) bool {
 	return false
 }
 
-// flags reads [flags]: thresholds by quantity, in its base unit.
-func (r *reader) flags(t *keyed.Tab) map[string]Thresholds {
+// flags reads [flags]: thresholds by quantity, in its base unit, and those for
+// all quantities.
+func (r *reader) flags(t *keyed.Tab) (map[string]Thresholds, map[string]float64) {
 	ft := t.Table("flags")
 	if ft == nil {
-		return nil
+		return nil, nil
 	}
-	out := map[string]Thresholds{}
+	out, general := map[string]Thresholds{}, map[string]float64{}
+	opt := reading.DefaultFlagOptions()
+	known := opt.Thresholds()
 	for i := range ft.Node.Keys {
 		e := &ft.Node.Keys[i]
-		if _, ok := series.Lookup(series.Quantity(e.Key)); !ok {
-			r.Add(e.Line, ft.Key(e.Key), strconv.Quote(keyed.Cut(e.Key)), "a quantity", quantityHint(e.Key))
+		if k := slices.IndexFunc(known, func(th reading.Threshold) bool { return th.Key == e.Key }); k >= 0 {
+			var v float64
+			if ft.NumberIn(e, e.Val, &v, keyed.Span(known[k].Low, known[k].High, "")) {
+				general[e.Key] = v
+			}
+			continue
+		}
+		if q, _, _ := strings.Cut(e.Key, "@"); !lookedUp(q) {
+			r.Add(e.Line, ft.Key(e.Key), strconv.Quote(keyed.Cut(e.Key)), "a quantity, quantity@place, or a threshold", thresholdHint(e.Key, known))
 			continue
 		}
 		if e.Val.Kind != keyed.IsTable {
@@ -305,7 +316,23 @@ func (r *reader) flags(t *keyed.Tab) map[string]Thresholds {
 		}
 		out[e.Key] = r.thresholds(&keyed.Tab{R: r.Reader, Path: ft.Key(e.Key), Node: e.Val})
 	}
-	return out
+	return out, general
+}
+
+func lookedUp(quantity string) bool {
+	_, ok := series.Lookup(series.Quantity(quantity))
+	return ok
+}
+
+func thresholdHint(name string, known []reading.Threshold) string {
+	names := quantityNames()
+	for _, t := range known {
+		names = append(names, t.Key)
+	}
+	if n := keyed.Nearest(name, names); n != "" {
+		return fmt.Sprintf("did you mean %q?", n)
+	}
+	return "use a name of the list of quantities, or a threshold of the report's settings"
 }
 
 func (r *reader) thresholds(t *keyed.Tab) Thresholds {

@@ -34,7 +34,7 @@ func (r *reader) farm(t *keyed.Tab) *Farm {
 	r.dayTables(t, f)
 	f.Errors = r.errorsTable(t)
 	f.Matched = r.matched(t, f.Zone)
-	f.Flags = r.flags(t)
+	f.Flags, f.FlagKeys = r.flags(t)
 	r.record(t, f)
 	for _, l := range t.Tables("log") {
 		f.Logs = append(f.Logs, r.log(l))

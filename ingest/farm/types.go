@@ -37,6 +37,8 @@ type Farm struct {
 	Matched []Matched
 	// Flags: thresholds by quantity, as stated.
 	Flags map[string]Thresholds
+	// FlagKeys: thresholds for all quantities, by their keys in [flags].
+	FlagKeys map[string]float64
 	// StepS is record.step in seconds (default 60); 0 = "raw".
 	StepS float64
 	Logs  []Log

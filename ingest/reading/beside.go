@@ -8,8 +8,8 @@ import (
 	"yardheat/ingest/series"
 )
 
-// spikes flags single readings that lie off from both neighbours while those
-// agree. Pipe probes jump honestly when water starts or stops: there the flow
+// spikes flags readings, one or a few in a row, that lie off from both
+// neighbours while those agree. Pipe probes jump honestly when water starts or stops: there the flow
 // beside must be known and unchanged, or, where none is logged, the limit is
 // wider.
 func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
@@ -24,30 +24,100 @@ func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 	if !l.SpikeStated && float64(s.IntervalMS) > 1000*maxS {
 		return
 	}
-	at, next := -1, -1
+	most := int(opt.SpikeMost)
+	mostMS := int64(opt.SpikeMostS * 1000)
+	if s.Quantity == "bed_temp" || s.Quantity == "slab_temp" {
+		mostMS = math.MaxInt64
+	}
 	var hit []int
-	for i := range s.V {
+	prev := -1
+	for i := 0; i < len(s.V); i++ {
+		if prev >= 0 && math.Abs(s.V[i]-s.V[prev]) <= limitK && s.Flags.At(i) == 0 {
+			prev = i
+			continue
+		}
 		if s.Flags.At(i) != 0 {
 			continue
 		}
-		prev := at
-		at, next = next, i
-		if prev < 0 || !isSpike(s.V[prev], s.V[at], s.V[next], limitK) || gapBetween(s, prev, next, opt) {
+		if prev < 0 {
+			prev = i
 			continue
 		}
-		if info.Pipe && len(b.Flow) > 0 && !steady(b.Flow, s.T[prev], s.T[next]) {
+		group, next := away(s, prev, i, most, limitK)
+		last := prev
+		prev = i
+		if next < 0 || len(group) > 1 && (s.T[group[len(group)-1]]-s.T[group[0]] > mostMS || !outlies(s, group, opt)) ||
+			gapBetween(s, last, next, opt) || info.Pipe && len(b.Flow) > 0 && !steady(b.Flow, s.T[last], s.T[next]) {
 			continue
 		}
-		hit = append(hit, at)
+		hit = append(hit, group...)
+		i, prev = next, next
 	}
 	for _, i := range hit {
 		s.Flags.Or(i, series.Spike)
 	}
 }
 
-func isSpike(before, v, after, limit float64) bool {
-	a, b := v-before, v-after
-	return math.Abs(a) > limit && math.Abs(b) > limit && (a > 0) == (b > 0) && math.Abs(before-after) <= limit
+// away gathers the good readings from i on that lie off from the one at prev,
+// all to the same side, and the next one that agrees with it; next is −1 where
+// there are more than most of them or none agrees.
+func away(s *series.Series, prev, i, most int, limitK float64) (group []int, next int) {
+	up := s.V[i] > s.V[prev]
+	for ; i < len(s.V); i++ {
+		if s.Flags.At(i) != 0 {
+			continue
+		}
+		switch d := s.V[i] - s.V[prev]; {
+		case math.Abs(d) <= limitK && math.Abs(s.V[i]-s.V[group[len(group)-1]]) > limitK:
+			return group, i
+		case len(group) == most || math.Abs(d) <= limitK || (d > 0) != up:
+			return group, -1
+		}
+		group = append(group, i)
+	}
+	return group, -1
+}
+
+// outlies is Hampel's identifier: each reading of the group lies further from
+// the median of the good readings about it than some scaled median deviations
+// (1.4826 makes the median deviation of normal scatter its standard deviation;
+// Hampel 1974, from memory).
+func outlies(s *series.Series, group []int, opt FlagOptions) bool {
+	half := int(opt.SpikeWindow) / 2
+	about := make([]float64, 0, 2*half+len(group))
+	for _, step := range [...]int{-1, 1} {
+		from := group[0] - 1
+		if step > 0 {
+			from = group[0]
+		}
+		for i, n := from, 0; i >= 0 && i < len(s.V) && n < half; i += step {
+			if s.Flags.At(i) == 0 {
+				about = append(about, s.V[i])
+				n++
+			}
+		}
+	}
+	median := medianOf(about)
+	off := make([]float64, len(about))
+	for k, v := range about {
+		off[k] = math.Abs(v - median)
+	}
+	limit := opt.SpikeMAD * 1.4826 * medianOf(off)
+	for _, i := range group {
+		if math.Abs(s.V[i]-median) <= limit {
+			return false
+		}
+	}
+	return true
+}
+
+func medianOf(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	v = slices.Clone(v)
+	slices.Sort(v)
+	return (v[(len(v)-1)/2] + v[len(v)/2]) / 2
 }
 
 // steady tells whether the flow beside did not start, stop or change much

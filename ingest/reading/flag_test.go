@@ -214,7 +214,7 @@ func TestLimits(t *testing.T) {
 	require.True(t, math.IsNaN(opt.LimitsFor("loop_flow").SpikeK))
 	require.NoError(t, opt.Validate())
 	opt.GapIntervals = 0.5
-	require.ErrorContains(t, opt.Validate(), "GapIntervals")
+	require.ErrorContains(t, opt.Validate(), "gap_intervals")
 	opt.GapIntervals = nan
 	require.Error(t, opt.Validate())
 }
@@ -236,4 +236,52 @@ func BenchmarkFlags(b *testing.B) {
 		flagBoth(s, Beside{})
 	}
 	b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds(), "readings/s")
+}
+
+// Two and three readings in a row that lie off are a spike together; four are
+// a level, and so is anything that lasts. The figures are invented.
+func TestSpikesOfSeveralReadings(t *testing.T) {
+	level := func(n int, v float64) []float64 {
+		out := make([]float64, n)
+		for i := range out {
+			out[i] = v + 0.1*float64(i%3)
+		}
+		return out
+	}
+	for name, c := range map[string]struct {
+		q     series.Quantity
+		every int64
+		mid   []float64
+		want  int
+	}{
+		"bed, two":                     {"bed_temp", 600, []float64{60, 61}, 2},
+		"bed, three downwards":         {"bed_temp", 600, []float64{20, 20.5, 21}, 3},
+		"bed, four":                    {"bed_temp", 600, []float64{60, 61, 60, 61}, 0},
+		"tank, two in two minutes":     {"tank_temp", 60, []float64{60, 61}, 2},
+		"tank, two in twenty minutes":  {"tank_temp", 1200, []float64{60, 61}, 0},
+		"tank, three over ten minutes": {"tank_temp", 590, []float64{60, 61, 60}, 0},
+	} {
+		v := append(append(level(12, 45), c.mid...), level(12, 45)...)
+		s := instant(c.q, c.every, v...)
+		opt := DefaultFlagOptions()
+		FlagBeside(s, Limits{Low: -10, High: 95, SpikeK: opt.LimitsFor(c.q).SpikeK, RateKPerH: math.NaN(), StuckH: math.NaN()}, Beside{}, opt)
+		got := 0
+		for i, f := range s.Flags.List() {
+			if f != 0 {
+				require.True(t, i >= 12 && i < 12+len(c.mid), name)
+				require.Equal(t, series.Spike, f, name)
+				got++
+			}
+		}
+		require.Equal(t, c.want, got, name)
+	}
+}
+
+// Among readings that scatter as far, a pair that lies off is no outlier.
+func TestSpikesAmongScatterStay(t *testing.T) {
+	v := []float64{45, 51, 39, 52, 44, 38, 51, 45, 45.5, 51.4, 51.6, 45.2, 38.5, 51, 45, 39, 50, 45}
+	s := instant("bed_temp", 600, v...)
+	opt := DefaultFlagOptions()
+	require.False(t, outlies(s, []int{9, 10}, opt))
+	require.True(t, outlies(instant("bed_temp", 600, 45, 45.1, 45, 45.2, 45, 45.1, 51, 51, 45, 45.1, 45, 45.1), []int{6, 7}, opt))
 }

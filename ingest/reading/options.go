@@ -27,6 +27,11 @@ type FlagOptions struct {
 	SpikeWaterK, SpikeBedK, SpikeAirK float64
 	// SpikeBlindK is used for pipe probes beside which no flow is logged.
 	SpikeBlindK float64
+	// SpikeMost: so many readings in a row, at most, are a spike together, where
+	// they lie further from the median of SpikeWindow readings about them than
+	// SpikeMAD scaled median deviations (Hampel's identifier); except of a bed or
+	// slab they last SpikeMostS at most.
+	SpikeMost, SpikeWindow, SpikeMAD, SpikeMostS float64
 	// SpikeWaterMaxIntervalS, SpikeSlowMaxIntervalS: in slower logs a water or
 	// air (a bed or slab) temperature may honestly go and return between
 	// readings.
@@ -60,6 +65,13 @@ type FlagOptions struct {
 	// DisagreeK, DisagreeShare: two probes of one place further apart on
 	// average are listed.
 	DisagreeK, DisagreeShare float64
+	// WeakH, WeakMoveK, WeakShare: a probe that moved less than WeakShare of
+	// what a probe like it moved, where that was at least WeakMoveK within WeakH
+	// hours, has a weakened signal there; it is listed where that is the rule.
+	WeakH, WeakMoveK, WeakShare float64
+	// StampRatio: where a rate agrees so many times better with the counter
+	// beside it under another place of its stamp, the stamp is in doubt.
+	StampRatio float64
 	// SwapK: an outlet colder than its inlet by this, while water flows, looks
 	// swapped.
 	SwapK float64
@@ -72,38 +84,61 @@ type FlagOptions struct {
 func DefaultFlagOptions() FlagOptions {
 	return FlagOptions{
 		SpikeWaterK: 5, SpikeBedK: 3, SpikeAirK: 5, SpikeBlindK: 10,
+		SpikeMost: 3, SpikeWindow: 15, SpikeMAD: 3, SpikeMostS: 300,
 		SpikeWaterMaxIntervalS: 600, SpikeSlowMaxIntervalS: 3600,
 		RateBedKPerH: 3, RateStepK: 3, EventQuietH: 24,
 		StuckBedH: 72, StuckWaterH: 24, StuckAirH: 24, FineStepK: 0.1, StuckMostH: 336,
 		MovedK: 1, PowerOnC: 85, PowerOnK: 5, PowerOnSlowK: 20,
 		NoiseShare: 0.01, GapIntervals: 1.5, MaxFlowLMin: 500, RateMargin: 20,
 		DisagreeK: 1, DisagreeShare: 0.10, SwapK: 2, FarDays: 365,
+		WeakH: 12, WeakMoveK: 3, WeakShare: 0.05, StampRatio: 3,
+	}
+}
+
+// Threshold is one of the options: its key in [flags], its value in some
+// FlagOptions, and its bounds.
+type Threshold struct {
+	Key       string
+	Value     *float64
+	Low, High float64
+}
+
+// Thresholds lists the options by their keys in [flags].
+func (o *FlagOptions) Thresholds() []Threshold {
+	return []Threshold{
+		{"spike_water_k", &o.SpikeWaterK, 0.1, 100}, {"spike_bed_k", &o.SpikeBedK, 0.1, 100}, {"spike_air_k", &o.SpikeAirK, 0.1, 100},
+		{"spike_blind_k", &o.SpikeBlindK, 0.1, 100}, {"spike_most", &o.SpikeMost, 1, 7}, {"spike_window", &o.SpikeWindow, 5, 101},
+		{"spike_mad", &o.SpikeMAD, 1, 100}, {"spike_most_s", &o.SpikeMostS, 0, 86400},
+		{"spike_water_max_interval_s", &o.SpikeWaterMaxIntervalS, 0, 86400}, {"spike_slow_max_interval_s", &o.SpikeSlowMaxIntervalS, 0, 86400},
+		{"rate_bed_k_per_h", &o.RateBedKPerH, 0.01, 1000}, {"rate_step_k", &o.RateStepK, 0.1, 100}, {"event_quiet_h", &o.EventQuietH, 0, 1000},
+		{"stuck_bed_h", &o.StuckBedH, 1, 1e4}, {"stuck_water_h", &o.StuckWaterH, 1, 1e4}, {"stuck_air_h", &o.StuckAirH, 1, 1e4},
+		{"fine_step_k", &o.FineStepK, 1e-3, 10}, {"stuck_most_h", &o.StuckMostH, 1, 1e4}, {"moved_k", &o.MovedK, 0.01, 100},
+		{"power_on_c", &o.PowerOnC, 0, 200}, {"power_on_k", &o.PowerOnK, 0.1, 100}, {"power_on_slow_k", &o.PowerOnSlowK, 0.1, 100},
+		{"noise_share", &o.NoiseShare, 0, 0.2}, {"gap_intervals", &o.GapIntervals, 1.01, 100}, {"max_flow_l_min", &o.MaxFlowLMin, 1, 1e5},
+		{"rate_margin", &o.RateMargin, 1, 1e4}, {"disagree_k", &o.DisagreeK, 0.01, 100}, {"disagree_share", &o.DisagreeShare, 0.001, 1},
+		{"weak_h", &o.WeakH, 1, 240}, {"weak_move_k", &o.WeakMoveK, 0.1, 100}, {"weak_share", &o.WeakShare, 0.001, 0.5},
+		{"stamp_ratio", &o.StampRatio, 1, 100}, {"swap_k", &o.SwapK, 0.1, 50}, {"far_days", &o.FarDays, 1, 1e5},
 	}
 }
 
 // Validate names the first threshold that is out of bounds.
 func (o FlagOptions) Validate() error {
-	for _, f := range []struct {
-		name      string
-		v         float64
-		low, high float64
-	}{
-		{"SpikeWaterK", o.SpikeWaterK, 0.1, 100}, {"SpikeBedK", o.SpikeBedK, 0.1, 100}, {"SpikeAirK", o.SpikeAirK, 0.1, 100},
-		{"SpikeBlindK", o.SpikeBlindK, 0.1, 100}, {"SpikeWaterMaxIntervalS", o.SpikeWaterMaxIntervalS, 0, 86400},
-		{"SpikeSlowMaxIntervalS", o.SpikeSlowMaxIntervalS, 0, 86400}, {"RateBedKPerH", o.RateBedKPerH, 0.01, 1000},
-		{"RateStepK", o.RateStepK, 0.1, 100}, {"EventQuietH", o.EventQuietH, 0, 1000}, {"StuckBedH", o.StuckBedH, 1, 1e4},
-		{"StuckWaterH", o.StuckWaterH, 1, 1e4}, {"StuckAirH", o.StuckAirH, 1, 1e4}, {"FineStepK", o.FineStepK, 1e-3, 10},
-		{"StuckMostH", o.StuckMostH, 1, 1e4}, {"MovedK", o.MovedK, 0.01, 100}, {"PowerOnC", o.PowerOnC, 0, 200},
-		{"PowerOnK", o.PowerOnK, 0.1, 100}, {"PowerOnSlowK", o.PowerOnSlowK, 0.1, 100}, {"NoiseShare", o.NoiseShare, 0, 0.2},
-		{"GapIntervals", o.GapIntervals, 1.01, 100}, {"MaxFlowLMin", o.MaxFlowLMin, 1, 1e5}, {"RateMargin", o.RateMargin, 1, 1e4},
-		{"DisagreeK", o.DisagreeK, 0.01, 100}, {"DisagreeShare", o.DisagreeShare, 0.001, 1}, {"SwapK", o.SwapK, 0.1, 50},
-		{"FarDays", o.FarDays, 1, 1e5},
-	} {
-		if !(f.v >= f.low && f.v <= f.high) {
-			return fmt.Errorf("flags: %s = %v: want %v to %v", f.name, f.v, f.low, f.high)
+	for _, t := range o.Thresholds() {
+		if !(*t.Value >= t.Low && *t.Value <= t.High) {
+			return fmt.Errorf("flags: %s = %v: want %v to %v", t.Key, *t.Value, t.Low, t.High)
 		}
 	}
 	return nil
+}
+
+// With puts the farm file's own thresholds, by key, in place of the defaults.
+func (o FlagOptions) With(stated map[string]float64) FlagOptions {
+	for _, t := range o.Thresholds() {
+		if v, ok := stated[t.Key]; ok {
+			*t.Value = v
+		}
+	}
+	return o
 }
 
 // Limits are the thresholds for one quantity: defaults by what it is, unless

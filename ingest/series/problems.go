@@ -37,6 +37,11 @@ const (
 	// CodeStampCoarse: several rows share each stamp, written without seconds;
 	// they were spread over its minute.
 	CodeStampCoarse = "stamp-coarse"
+	// CodeStampPlace: a counter beside a rate says that both are not stamped at the
+	// same end of the interval.
+	CodeStampPlace = "stamp-place"
+	// CodeSignalWeak: a probe hardly moves while another of its place does.
+	CodeSignalWeak = "signal-weak"
 	// CodeZoneFromFile: the zone stands in the file's header.
 	CodeZoneFromFile = "zone-from-file"
 	// CodeZoneWord: zone abbreviations in the stamps that the log's zone does not

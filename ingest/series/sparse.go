@@ -64,6 +64,20 @@ func (f *Flags) Or(i int, x Flag) {
 	*at |= x
 }
 
+// Each gives every reading that carries a flag, in order.
+func (f *Flags) Each(do func(i int, x Flag)) {
+	for p, page := range f.pages {
+		if page == nil {
+			continue
+		}
+		for k, x := range page {
+			if x != 0 {
+				do(p*flagPage+k, x)
+			}
+		}
+	}
+}
+
 // Clone is a copy of its own.
 func (f *Flags) Clone() Flags {
 	out := *f

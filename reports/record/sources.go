@@ -2,11 +2,13 @@ package record
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"time"
 
 	"yardheat/analysis/season"
 	"yardheat/ingest"
+	"yardheat/ingest/series"
 )
 
 // sources is sources.json. It alone in a report says when and by which version
@@ -28,12 +30,14 @@ type own struct {
 
 // source is one original and every correction made to it.
 type source struct {
-	Name        string   `json:"name"`
-	Sheet       string   `json:"sheet"`
-	SizeB       int64    `json:"size"`
-	SHA256      string   `json:"sha256"`
-	Rows        int      `json:"rows"`
-	Kept        int      `json:"kept"`
+	Name   string `json:"name"`
+	Sheet  string `json:"sheet"`
+	SizeB  int64  `json:"size"`
+	SHA256 string `json:"sha256"`
+	Rows   int    `json:"rows"`
+	Kept   int    `json:"kept"`
+	// Flagged counts readings by test, in the order of the tests.
+	Flagged     flagged  `json:"flagged"`
 	First       string   `json:"first"`
 	Last        string   `json:"last"`
 	Zone        string   `json:"zone"`
@@ -75,11 +79,26 @@ func Sources(s *season.Season, madeAt time.Time, version string) ([]byte, error)
 
 func sourceOf(f ingest.File) source {
 	return source{
-		Name: f.Name, Sheet: f.Sheet, SizeB: f.SizeB, SHA256: f.SHA256, Rows: f.Rows, Kept: f.Kept,
+		Name: f.Name, Sheet: f.Sheet, SizeB: f.SizeB, SHA256: f.SHA256, Rows: f.Rows, Kept: f.Kept, Flagged: flagged(f.Flags),
 		First: rfc3339(f.First), Last: rfc3339(f.Last), Zone: f.Zone, Encoding: f.Encoding, Separator: f.Separator,
 		Decimal: f.Decimal, HeaderLine: f.HeaderLine, Clock: clockOf(f.Clock),
 		Corrections: append([]string{}, f.Corrections...), Ignored: append([]string{}, f.Ignored...),
 	}
+}
+
+// flagged are counts by flag.
+type flagged [len(series.FlagNames)]int
+
+// MarshalJSON names each count by its flag, in their order.
+func (f flagged) MarshalJSON() ([]byte, error) {
+	b := []byte{'{'}
+	for i, n := range f {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = fmt.Appendf(b, "%q:%d", series.FlagNames[i], n)
+	}
+	return append(b, '}'), nil
 }
 
 func clockOf(c ingest.Clock) clock {

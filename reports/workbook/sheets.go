@@ -194,11 +194,11 @@ func budget(s *season.Season) table {
 }
 
 func sources(s *season.Season, zone *time.Location) table {
-	t := table{name: "Sources", heads: []head{{"File", 30}, {"Sheet", 14}, {"Size (bytes)", 12}, {"SHA-256", 66}, {"Rows", 9}, {"Rows kept", 9},
+	t := table{name: "Sources", heads: []head{{"File", 30}, {"Sheet", 14}, {"Size (bytes)", 12}, {"SHA-256", 66}, {"Rows", 9}, {"Rows kept", 9}, {"Readings flagged", 34},
 		{"First (UTC)", 20}, {"First (local)", 20}, {"Last (UTC)", 20}, {"Last (local)", 20}, {"Zone of the stamps", 16},
 		{"Clock ahead (s)", 11}, {"Clock drift (s per day)", 11}, {"Clock", 11}, {"Corrections", 60}, {"Columns not read", 40}}}
 	for _, f := range s.Files {
-		t.rows = append(t.rows, []any{f.Name, f.Sheet, number{float64(f.SizeB), 0}, f.SHA256, f.Rows, f.Kept,
+		t.rows = append(t.rows, []any{f.Name, f.Sheet, number{float64(f.SizeB), 0}, f.SHA256, f.Rows, f.Kept, f.FlagText(),
 			stampOf(f.First, time.UTC), stampOf(f.First, zone), stampOf(f.Last, time.UTC), stampOf(f.Last, zone), f.Zone,
 			number{f.Clock.AheadS, 1}, number{f.Clock.DriftSPerDay, 2}, f.Clock.From,
 			strings.Join(f.Corrections, "; "), strings.Join(f.Ignored, "; ")})

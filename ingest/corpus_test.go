@@ -276,6 +276,7 @@ func TestCorpusSameAnswer(t *testing.T) {
 			continue
 		}
 		t.Run(l.Name, func(t *testing.T) {
+			t.Parallel()
 			of := l.All()
 			base := load(t, farmOf(l, l.Write(of)))
 			for name, written := range rowCrosses(l, of) {

@@ -6,10 +6,13 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"yardheat/ingest/series"
 )
 
-// Whatever stands in a log: a record whose series are in order and finite, or
-// an InputError; never a panic.
+// Whatever stands in a log: a record whose series are in order and finite, with
+// every row either a reading (kept or flagged) or counted as missing, or an
+// InputError; never a panic.
 func FuzzLoadLog(f *testing.F) {
 	f.Add([]byte("Time,Bed (°C),Meter\n2026-01-15 10:00,40,1\n2026-01-15 10:10,41,2\n"))
 	f.Add([]byte("Time;Bed (°C);Meter\n15.01.2026 10:00;40,5;99999\n15.01.2026 10:00;;0\n14.01.2026 10:00;x;1e300\n"))
@@ -28,9 +31,16 @@ func FuzzLoadLog(f *testing.F) {
 			}
 			return
 		}
+		rowsRead := 0
+		for _, file := range rec.Files {
+			rowsRead += file.Rows
+		}
 		for _, s := range rec.Series {
+			if n := countFlag(s, series.Absent); !s.Counter && len(rec.Files) == 1 && len(s.V)-n+s.Missing != rowsRead {
+				t.Fatalf("%s: %d readings and %d missing of %d rows", s.Quantity, len(s.V)-n, s.Missing, rowsRead)
+			}
 			for i, v := range s.V {
-				if math.IsNaN(v) || math.IsInf(v, 0) || i > 0 && s.T[i] < s.T[i-1] || s.From != nil && s.From[i] > s.T[i] {
+				if (math.IsNaN(v) != (s.Flags.At(i)&series.Absent != 0)) || math.IsInf(v, 0) || i > 0 && s.T[i] < s.T[i-1] || s.From != nil && s.From[i] > s.T[i] {
 					t.Fatal(s.Quantity, i, v, s.T[i])
 				}
 			}

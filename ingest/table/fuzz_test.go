@@ -2,6 +2,7 @@ package table
 
 import (
 	"errors"
+	"strings"
 	"testing"
 )
 
@@ -35,6 +36,37 @@ func checkWhole(t *testing.T, tables []*Table, err error) {
 	}
 }
 
+// checkNothingLost fails where a line that reads as a row of readings, and
+// stands between the first and the last row, is neither a row nor listed.
+func checkNothingLost(t *testing.T, data []byte, tables []*Table) {
+	t.Helper()
+	text, _, _, err := decode(data, "")
+	if err != nil || strings.ContainsAny(text, "\"\x00") || len(tables) == 0 || tables[0].Separator == "" || tables[0].Separator == string(blankSep) {
+		return
+	}
+	known, first, last := map[int]bool{}, 1<<30, 0
+	for _, tb := range tables {
+		for _, r := range tb.Rows {
+			known[r.Line], first, last = true, min(first, r.Line), max(last, r.Line)
+		}
+		for _, p := range tb.Problems {
+			known[p.Line] = true
+		}
+		for _, r := range tb.Preamble {
+			known[r.Line] = true
+		}
+	}
+	for i, line := 0, 1; i < len(text); line++ {
+		end, next := lineEnd(text, i)
+		c := cutter{text: text[i:end], sep: tables[0].Separator[0]}
+		c.cutQuoted(0, 1)
+		if s := shapeOf(c.arena); line > first && line < last && !known[line] && s.isData() && s.stamps > 0 && s.numbers > 0 {
+			t.Fatalf("line %d is lost: %q", line, text[i:end])
+		}
+		i = next
+	}
+}
+
 func FuzzText(f *testing.F) {
 	for _, l := range layouts {
 		f.Add([]byte(l.text))
@@ -44,6 +76,7 @@ func FuzzText(f *testing.F) {
 	f.Fuzz(func(t *testing.T, data []byte) {
 		tables, err := ReadBytes("fuzz.csv", data, Options{})
 		checkWhole(t, tables, err)
+		checkNothingLost(t, data, tables)
 	})
 }
 

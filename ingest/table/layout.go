@@ -418,7 +418,7 @@ func (b *block) note(code string, r Row, text string) {
 }
 
 // dropPreambleBlocks leaves out what only looks like a table: a few lines of
-// particulars above the real one.
+// particulars above the real one. Behind one, they are listed.
 func dropPreambleBlocks(blocks []*block) []*block {
 	most := 0
 	for _, b := range blocks {
@@ -427,8 +427,15 @@ func dropPreambleBlocks(blocks []*block) []*block {
 	var kept []*block
 	for _, b := range blocks {
 		few := len(b.rows) < 3 && most >= 3 || len(b.rows) <= 12 && !b.numbers && most > len(b.rows)
-		if !few {
+		switch {
+		case !few:
 			kept = append(kept, b)
+		case len(kept) > 0:
+			last := kept[len(kept)-1]
+			for _, r := range b.rows {
+				last.note("not-a-row", r, "a table of its own, too short to be one; left out")
+			}
+			last.probs = append(last.probs, b.probs...)
 		}
 	}
 	return kept

@@ -46,9 +46,9 @@ type BudgetRow struct {
 
 // order sorts a column of which the first part is sorted already: the new
 // trials by themselves, then both into one. NaN come first.
-func order(column []float64, sorted int) {
+func order(column []float64, sorted int, by *rank.Sorter) {
 	fresh := column[sorted:]
-	rank.Sort(fresh)
+	by.Sort(fresh)
 	if sorted == 0 {
 		return
 	}

@@ -9,6 +9,8 @@ import (
 	"slices"
 	"sync"
 	"sync/atomic"
+
+	"yardheat/analysis/rank"
 )
 
 // Model computes every output under one trial's errors. It is called from
@@ -219,9 +221,12 @@ func (r *runner) rounds(res *Result) {
 			res.columns[k] = slices.Grow(res.columns[k], next-made)[:next]
 		}
 		r.fill(res.columns, open, made, next)
-		r.each(len(open), func(i int) {
-			order(res.columns[open[i]], made)
-			res.Outputs[open[i]].settle(res.columns[open[i]], r.opt)
+		r.workers(len(open), func(next func() (int, bool)) {
+			var by rank.Sorter
+			for i, ok := next(); ok; i, ok = next() {
+				order(res.columns[open[i]], made, &by)
+				res.Outputs[open[i]].settle(res.columns[open[i]], r.opt)
+			}
 		})
 		made = next
 		open = slices.DeleteFunc(open, func(k int) bool { return res.Outputs[k].Settled })
@@ -268,15 +273,7 @@ func finite(v float64) float64 {
 	return v
 }
 
-// each calls f for 0 … n−1, shared out among the workers.
-func (r *runner) each(n int, f func(i int)) {
-	r.workers(n, func(next func() (int, bool)) {
-		for i, ok := next(); ok; i, ok = next() {
-			f(i)
-		}
-	})
-}
-
+// workers shares 0 … n−1 out among the cores.
 func (r *runner) workers(n int, work func(next func() (int, bool))) {
 	count := r.opt.Workers
 	if count == 0 {

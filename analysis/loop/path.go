@@ -73,6 +73,7 @@ func threshold(in *Input, o Options) float64 {
 // newPath prepares in; its validity has been checked.
 func newPath(in *Input, o Options) *path {
 	p := &path{thresholdLMin: threshold(in, o)}
+	p.grow(in, o)
 	bed, bridged := bridge(in.T, in.BedC, o.BridgeS)
 	inlet := heldBack(in, p.thresholdLMin, o)
 	for from := 0; from < len(in.Flow0); {
@@ -88,6 +89,24 @@ func newPath(in *Input, o Options) *path {
 	p.findDraws(in, o)
 	p.leftOutL = uncoveredLitres(in, bed)
 	return p
+}
+
+// grow makes room for about as many nodes as there will be.
+func (p *path) grow(in *Input, o Options) {
+	n := 0
+	for i := range in.Flow0 {
+		if !idle(in, i) {
+			n++
+		}
+	}
+	if len(in.T) > 0 && o.StillStepS > 0 {
+		n += int(1.2 * (in.T[len(in.T)-1] - in.T[0]) / o.StillStepS)
+	}
+	n = min(n, len(in.T)) + 64
+	p.node, p.stands = make([]int, 0, n), make([]bool, 0, n)
+	for _, x := range []*[]float64{&p.t, &p.bed, &p.in, &p.out, &p.w, &p.flow, &p.still, &p.bridged, &p.q0, &p.q1} {
+		*x = make([]float64, 0, n)
+	}
 }
 
 func covered(in *Input, bed []float64, i int) bool {

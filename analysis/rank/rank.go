@@ -8,18 +8,26 @@ import (
 	"slices"
 )
 
+// Sort sorts ascending, NaN first.
+func Sort(x []float64) { new(Sorter).Sort(x) }
+
 // few values are sorted by comparing.
 const few = 512
 
-// Sort sorts ascending, NaN first: by digits of the values' bits,
-// turned so that their order is that of the numbers (radix sort, the lowest
-// digit first). Trials are many and sorted as a whole.
-func Sort(x []float64) {
+// Sorter sorts one slice after another in the same memory.
+type Sorter struct{ keys, spare []uint64 }
+
+// Sort sorts ascending, NaN first: by digits of the values' bits, turned so
+// that their order is that of the numbers (radix sort, the lowest digit first).
+func (s *Sorter) Sort(x []float64) {
 	if len(x) < few {
 		slices.Sort(x)
 		return
 	}
-	keys, spare := make([]uint64, len(x)), make([]uint64, len(x))
+	if cap(s.keys) < len(x) {
+		s.keys, s.spare = make([]uint64, len(x)), make([]uint64, len(x))
+	}
+	keys, spare := s.keys[:len(x)], s.spare[:len(x)]
 	var count [places][1 << digitBits]uint32
 	for i, v := range x {
 		k := keyOf(v)

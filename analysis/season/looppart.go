@@ -96,10 +96,12 @@ func (b *builder) loopInlet() *grid.Stream {
 
 func (b *builder) loopInput(in, out, bed *grid.Stream) loop.Input {
 	g, f := b.grid, b.rec.Farm.Loop
-	x := loop.FromCells(g.StepS, b.acc.LoopFlow.Values, in.Values, out.Values, bed.Values)
+	var x loop.Input
 	if in.Edges != nil && out.Edges != nil {
 		// Where the log was read, not between: the front stays sharp.
 		x = loop.FromEdges(g.StepS, b.acc.LoopFlow.Values, in.Edges, out.Edges, bed.Values)
+	} else {
+		x = loop.FromCells(g.StepS, b.acc.LoopFlow.Values, in.Values, out.Values, bed.Values)
 	}
 	x.Branches = f.Branches
 	for _, d := range b.acc.Draws {

@@ -283,6 +283,7 @@ func odd() []Layout {
 		{Name: "stamps: ideographs", UnitsIn: "(", Stamp: ideographs},
 		{Name: "zone in a column of its own", UnitsIn: "(", Stamp: zoneColumn},
 		zoneAbove.in("Europe/London"),
+		{Name: "packed date and hhmmss, fixed width, no header", Sep: Fixed, NoHeader: true, Missing: []string{"NaN"}, Stamp: layoutStamp("Date|Time", "20060102", "150405")},
 		{Name: "a remark in brackets behind the unit", UnitsIn: ", ", Remark: " (serial 1, port 2)", Quotes: "header", Stamp: iso(), Preamble: []string{`"Plot of the yard"`}},
 		{Name: "a row a day, a column each time", Stamp: iso(), Spoil: dayRows, Want: Want{Refused: "row a day"}},
 		{Name: "dates without their times", Sep: ";", UnitsIn: "(", Stamp: layoutStamp("Date", "2006-01-02"), Want: Want{Refused: "time of day"}},

@@ -205,8 +205,8 @@ func (t *Table) moves(chain []role, at []int, values [][]int) bool {
 // digits hardly moves, and what stands beside it varies as its part does.
 func (t *Table) runningParts(free []int, isRole func(role, int) bool, values [][]int) bool {
 	for _, chain := range chains {
-		if len(chain) < 3 || chain[0] == inDate {
-			continue
+		if len(chain) < 3 && chain[0] != inDate || len(chain) == 2 && chain[1] == inHour {
+			continue // an hour beside a date may be any small number
 		}
 		for n := 0; n+len(chain) <= len(free); n++ {
 			at := free[n : n+len(chain)]
@@ -235,6 +235,9 @@ func (t *Table) nameless(at []int) bool {
 
 // telling: numbers that are a part of a stamp beyond chance.
 func (t *Table) telling(r role, col int, values []int) bool {
+	if r == inDate {
+		return true
+	}
 	low, high := slices.Min(values), slices.Max(values)
 	switch r {
 	case inYear:

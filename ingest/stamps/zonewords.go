@@ -23,10 +23,15 @@ func (t *Table) useZoneWords(zone *time.Location) {
 }
 
 // zoneBeside finds a zone that the file names beside its stamps: in a column
-// that holds the same zone's name in every row, or in a line above the header
-// that speaks of a zone.
+// that holds the same zone's name in every row, in another column's header, or
+// in a line above the header that speaks of a zone.
 func (t *Table) zoneBeside() (zone *time.Location, where string) {
 	for col := range t.Header {
+		if h := t.Header[col]; strings.Contains(h, "/") {
+			if z := headerZone(h); z != nil && strings.Contains(z.String(), "/") {
+				return z, t.Place(t.HeaderLine, col)
+			}
+		}
 		cells := t.sample(col)
 		if len(cells) < 3 || !strings.Contains(cells[0], "/") || !allSame(cells) {
 			continue
@@ -50,7 +55,7 @@ func (t *Table) zoneBeside() (zone *time.Location, where string) {
 // speaksOfZone: "Time zone", "UTC offset", "Zeitzone", "fuseau horaire".
 func speaksOfZone(line string) bool {
 	l := strings.ToLower(line)
-	for _, word := range [...]string{"zone", "utc offset", "gmt offset", "fuseau", "fuso", "huso", "tijdzone"} {
+	for _, word := range [...]string{"zone", "tz:", "tz=", "utc offset", "gmt offset", "fuseau", "fuso", "huso", "tijdzone"} {
 		if strings.Contains(l, word) {
 			return true
 		}

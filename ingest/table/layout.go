@@ -294,6 +294,9 @@ func (b *block) consume(rows []Row, start int) {
 			continue
 		}
 		if b.isRepeat(cells) {
+			if len(held) > 0 && sameCells(cells, b.header[0].Cells) {
+				break // what is said above it begins a table of its own
+			}
 			held = b.release(held)
 			b.note("repeated-header", rows[i], "the header stands here again")
 			continue

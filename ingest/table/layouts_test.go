@@ -83,6 +83,8 @@ var layouts = []layout{
 		header: "time | b | c", units: " |  | ", sep: ",", decimal: ".", line: 6, first: "2026-01-05 10:00 | 7.5 | 1.0", last: "2026-01-05 10:02 | 7.6 | 1.0", rows: 3},
 	{name: "columns swapped by a restart, no blank line", text: "time,in,out\n2026-01-05 10:00,1.5,2.5\n2026-01-05 10:01,1.6,2.5\n2026-01-05 10:02,1.6,2.5\ntime,out,in\n2026-01-05 10:03,2.5,1.5\n2026-01-05 10:04,2.5,1.5\n2026-01-05 10:05,2.5,1.5\n",
 		header: "time | in | out", units: " |  | ", sep: ",", decimal: ".", line: 1, first: "2026-01-05 10:00 | 1.5 | 2.5", last: "2026-01-05 10:02 | 1.6 | 2.5", rows: 3, tables: 2},
+	{name: "the same header under a name of its own", text: "Device: A\ntime,a\n2026-01-05 10:00,1.5\n2026-01-05 10:01,1.6\n2026-01-05 10:02,1.6\nDevice: B\ntime,a\n2026-01-05 10:00,2.5\n2026-01-05 10:01,2.5\n2026-01-05 10:02,2.5\n",
+		header: "time | a", units: " | ", sep: ",", decimal: ".", line: 2, first: "2026-01-05 10:00 | 1.5", last: "2026-01-05 10:02 | 1.6", rows: 3, codes: "not-a-row", tables: 2},
 	{name: "trailing separators", text: "time;a;\n2026-01-05 10:00;1,5;\n2026-01-05 10:01;1,6;\n",
 		header: "time | a", units: " | ", sep: ";", decimal: ",", line: 1, first: "2026-01-05 10:00 | 1,5", last: "2026-01-05 10:01 | 1,6", rows: 2},
 	{name: "trailing separators in rows only", text: "time;a\n2026-01-05 10:00;1,5;\n2026-01-05 10:01;1,6;\n",

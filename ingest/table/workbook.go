@@ -32,30 +32,37 @@ type sheetPart struct{ name, part string }
 // readWorkbook reads the sheets of a workbook that opt selects. Nothing is
 // given back before every part of the archive, read or not, was checked.
 func readWorkbook(name string, b []byte, opt Options) ([]*Table, error) {
-	w := &workbook{name: name, form: "XLSX"}
-	var err error
-	if w.archive, err = pack.OpenArchive(b); err != nil {
-		return nil, damaged(name, "", err)
-	}
-	if err := w.readParts(); err != nil {
-		return nil, err
-	}
-	chosen, lost, err := w.choose(opt.Sheet)
+	w, chosen, lost, err := openWorkbook(name, b, opt)
 	if err != nil {
 		return nil, err
-	}
-	var parts []string
-	for _, s := range chosen {
-		parts = append(parts, s.part)
-	}
-	if err := w.archive.VerifyRest(parts...); err != nil {
-		return nil, damaged(name, "", err)
 	}
 	readers, lost, err := w.readCells(chosen, lost)
 	if err != nil {
 		return nil, err
 	}
 	return w.readSheets(readers, lost, opt)
+}
+
+// openWorkbook reads and checks all but the chosen sheets.
+func openWorkbook(name string, b []byte, opt Options) (w *workbook, chosen []sheetPart, lost []string, err error) {
+	w = &workbook{name: name, form: "XLSX"}
+	if w.archive, err = pack.OpenArchive(b); err != nil {
+		return nil, nil, nil, damaged(name, "", err)
+	}
+	if err := w.readParts(); err != nil {
+		return nil, nil, nil, err
+	}
+	if chosen, lost, err = w.choose(opt.Sheet); err != nil {
+		return nil, nil, nil, err
+	}
+	var parts []string
+	for _, s := range chosen {
+		parts = append(parts, s.part)
+	}
+	if err := w.archive.VerifyRest(parts...); err != nil {
+		return nil, nil, nil, damaged(name, "", err)
+	}
+	return w, chosen, lost, nil
 }
 
 // damaged puts an error of archive or sheet into words.

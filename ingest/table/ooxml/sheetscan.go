@@ -74,9 +74,15 @@ var ErrNoText = errors.New("a shared text is missing")
 // row that has cells. What each was given is worth something only when ReadSheet
 // returns no error.
 func ReadSheet(in io.Reader, texts *Texts, each func(*Row) error) (*Summary, error) {
+	return readSheet(in, texts, each, false)
+}
+
+// readSheet with byToken takes every row through the decoder, the slow way that
+// the fast one is held against.
+func readSheet(in io.Reader, texts *Texts, each func(*Row) error, byToken bool) (*Summary, error) {
 	src := newSource(in, "</row>")
 	defer src.close()
-	s := &scanner{src: src, dec: xml.NewDecoder(src), texts: texts, each: each}
+	s := &scanner{src: src, dec: xml.NewDecoder(src), texts: texts, each: each, byToken: byToken}
 	err := s.run()
 	if broken := src.broken(); broken != nil {
 		err = broken
@@ -108,6 +114,8 @@ type scanner struct {
 	attrs  attrList
 	fast   bool // the next bytes may begin a plain row
 
+	byToken bool
+
 	cell            Cell
 	text            []byte
 	formula, result bool // the cell holds a formula, a <v> or <is>
@@ -116,7 +124,7 @@ type scanner struct {
 // run reads the tokens of the sheet, and plain rows without them.
 func (s *scanner) run() error {
 	for {
-		if s.fast {
+		if s.fast && !s.byToken {
 			if err := s.plainRows(); err != nil {
 				return err
 			}

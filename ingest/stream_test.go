@@ -1,6 +1,9 @@
 package ingest
 
 import (
+	"archive/zip"
+	"bytes"
+	"compress/gzip"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -142,4 +145,45 @@ func TestAStreamReadsWhatTheWholeReads(t *testing.T) {
 		}
 	}
 	require.Greater(t, streams, 200)
+}
+
+// A long member of a packed file is read as a stream too, and its original is
+// the packed file.
+func TestAPackedStreamReadsWhatTheWholeReads(t *testing.T) {
+	l := &longLog{rng: rand.New(rand.NewPCG(3, 3)), sep: ";", dec: ",", layout: "02.01.2006 15:04"}
+	text := l.write(500, "short")
+	var gz, zipped bytes.Buffer
+	w := gzip.NewWriter(&gz)
+	_, err := w.Write([]byte(text))
+	require.NoError(t, err)
+	require.NoError(t, w.Close())
+	z := zip.NewWriter(&zipped)
+	for _, name := range []string{"read me.txt", "a.csv"} {
+		m, err := z.Create(name)
+		require.NoError(t, err)
+		if name == "a.csv" {
+			_, err = m.Write([]byte(text))
+		} else {
+			_, err = m.Write([]byte("Dear farmer, here are your logs.\n"))
+		}
+		require.NoError(t, err)
+	}
+	require.NoError(t, z.Close())
+	columns := "\"Out (°C)\" = \"loop_out_temp\"\n\"Flow (L/min)\" = \"loop_flow\"\n\"Pump\" = \"loop_pump\""
+	for name, packed := range map[string]string{"a.csv.gz": gz.String(), "a.zip": zipped.String()} {
+		dir := write(t, files{name: packed, "farm.toml": toml(name, "", columns)})
+		opt := options()
+		opt.StreamBytes = -1
+		whole, err := Load(dir, opt)
+		require.NoError(t, err)
+		opt.StreamBytes = 1000
+		got, err := Load(dir, opt)
+		require.NoError(t, err)
+		require.Equal(t, fmt.Sprint(whole.Files), fmt.Sprint(got.Files), name)
+		require.Equal(t, whole.Problems, got.Problems, name)
+		for i, s := range whole.Series {
+			require.Equal(t, s.T, got.Series[i].T, name)
+			require.Equal(t, fmt.Sprint(s.V), fmt.Sprint(got.Series[i].V), name)
+		}
+	}
 }

@@ -1,6 +1,8 @@
 package logs
 
 import (
+	"bytes"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
@@ -12,6 +14,7 @@ import (
 	"sync"
 
 	"yardheat/ingest/farm"
+	"yardheat/ingest/pack"
 	"yardheat/ingest/series"
 	"yardheat/ingest/stamps"
 	"yardheat/ingest/table"
@@ -161,8 +164,10 @@ type job struct {
 	log    *Log
 	name   string
 	tables []*table.Table
-	source *source // where tables holds one, of a sample
-	err    error
+	// sources are, by table, what a sampled table is yet to be read from; nil
+	// where the table is whole.
+	sources []*source
+	err     error
 }
 
 // readAll reads every file once, a few at a time.
@@ -228,8 +233,9 @@ func (j *job) read(root *os.Root, opt Options) {
 		Decimal: log.Decimal, Thousands: log.Thousands, Header: log.Header}
 	if info, err := root.Stat(j.name); err == nil && opt.StreamBytes >= 0 && info.Size() >= max(opt.StreamBytes, 1) {
 		if f, err := root.Open(j.name); err == nil {
-			if t, s := sampled(f, j.name, to); t != nil {
-				j.tables, j.source = []*table.Table{t}, s
+			if t, s := sampled(f, info.Size(), j.name, to); t != nil {
+				s.closer = f
+				j.tables, j.sources = []*table.Table{t}, []*source{s}
 				return
 			}
 			_ = f.Close() // read only
@@ -240,7 +246,59 @@ func (j *job) read(root *os.Root, opt Options) {
 		j.err = err
 		return
 	}
+	if members := longMembers(j.name, b, opt); members != nil {
+		j.readMembers(members, &original{int64(len(b)), fmt.Sprintf("%x", sha256.Sum256(b))}, to, opt)
+		return
+	}
 	j.tables, j.err = table.ReadBytes(j.name, b, to)
+}
+
+// longMembers unpacks a packed file that holds a long export; nil where it is
+// none, or cannot be unpacked, which package table puts into words.
+func longMembers(name string, b []byte, opt Options) []pack.Member {
+	if opt.StreamBytes < 0 || !pack.IsPacked(b) {
+		return nil
+	}
+	members, err := pack.Open(name, b)
+	if err != nil || !slices.ContainsFunc(members, func(m pack.Member) bool {
+		return int64(len(m.Data)) >= opt.StreamBytes && !pack.IsPacked(m.Data)
+	}) {
+		return nil
+	}
+	return members
+}
+
+// readMembers reads the members of a packed file, long ones as streams. One
+// that is no export is passed over where others are.
+func (j *job) readMembers(members []pack.Member, from *original, to table.Options, opt Options) {
+	var passed []table.Problem
+	for i, m := range members {
+		members[i].Data = nil // what is read needs no longer be kept
+		if int64(len(m.Data)) >= opt.StreamBytes {
+			if t, s := sampled(bytes.NewReader(m.Data), int64(len(m.Data)), m.Name, to); t != nil {
+				s.packed = from
+				j.tables, j.sources = append(j.tables, t), append(j.sources, s)
+				continue
+			}
+		}
+		tables, err := table.ReadBytes(m.Name, m.Data, to)
+		var e *table.Error
+		switch {
+		case err == nil:
+			for _, t := range tables {
+				t.SizeB, t.SHA256 = from.sizeB, from.sha256
+				j.tables, j.sources = append(j.tables, t), append(j.sources, nil)
+			}
+		case table.IsNoTable(err) && errors.As(err, &e):
+			passed = append(passed, table.PassedOver(m.Name, e))
+		default:
+			j.err = err
+			return
+		}
+	}
+	if len(j.tables) > 0 {
+		j.tables[0].Problems = append(j.tables[0].Problems, passed...)
+	}
 }
 
 // ReadBytes reads one file of the farm folder.
@@ -255,13 +313,23 @@ func ReadBytes(root *os.Root, name string) ([]byte, error) {
 			Do: "check its rights and whether another program holds it open", Err: err}
 	}
 	defer func() { _ = f.Close() }() // read only
-	if info, err := f.Stat(); err == nil && info.Size() > table.DefaultMaxBytes {
-		return nil, &table.Error{File: name, Got: fmt.Sprintf("%d bytes", info.Size()), Want: fmt.Sprintf("at most %d", int64(table.DefaultMaxBytes)),
-			Do: "export shorter stretches, one file each"}
+	if info, err := f.Stat(); err == nil && info.Size() > table.MaxTextB && !packed(f) || err == nil && info.Size() > mostPacked {
+		return nil, &table.Error{File: name, Got: fmt.Sprintf("%d bytes", info.Size()), Want: fmt.Sprintf("lines of one layout, or at most %d bytes", table.MaxTextB),
+			Do: "export shorter stretches, one file each, as UTF-8 and without what stands between the rows"}
 	} else if err == nil {
 		return readSized(f, info.Size())
 	}
 	return io.ReadAll(f)
+}
+
+// mostPacked is how long a packed file or workbook may be.
+const mostPacked = 96 << 20
+
+// packed tells whether a file is a packed one or a workbook, by its head.
+func packed(f io.ReaderAt) bool {
+	head := make([]byte, 4)
+	n, _ := f.ReadAt(head, 0)
+	return pack.IsPacked(head[:n])
 }
 
 // readSized reads a file whose size is known without growing on the way.
@@ -291,15 +359,18 @@ func (l *Log) take(j *job) {
 		l.Found.Faults = append(l.Found.Faults, AsFault(j.name, j.err))
 		return
 	}
+	for len(j.sources) < len(j.tables) {
+		j.sources = append(j.sources, nil)
+	}
 	for _, t := range l.all {
-		if len(j.tables) > 0 && t.SHA256 == j.tables[0].SHA256 && t.Name != j.name && t.source.sameAs(j.source) {
-			j.source.close()
+		if len(j.tables) == 1 && t.SHA256 == j.tables[0].SHA256 && t.Name != j.name && t.source.sameAs(j.sources[0]) {
+			j.sources[0].close()
 			l.Found.Problem(series.CodeFileTwice, series.Note, j.name, "", "holds the same bytes as %s and is read once", series.Quoted(t.Name))
 			return
 		}
 	}
-	for _, t := range j.tables {
-		nt := &Table{Table: &stamps.Table{Name: j.name, Table: t, Tagged: l.Farm.TagColumn != ""}, log: l, source: j.source}
+	for i, t := range j.tables {
+		nt := &Table{Table: &stamps.Table{Name: j.name, Table: t, Tagged: l.Farm.TagColumn != ""}, log: l, source: j.sources[i]}
 		if nt.source == nil {
 			nt.passOn()
 		}

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"slices"
 	"strings"
 
@@ -22,21 +21,34 @@ const DefaultStreamBytes = 1 << 20
 
 // mostWhole is the size up to which an export that is no stream is read as a
 // whole, a string a cell.
-const mostWhole = 96 << 20
+const mostWhole = table.MaxTextB
 
-// source is a long export of which only a sample has been read.
+// source is a long export of which only a sample has been read: a file of the
+// folder, or a member of a packed one, unpacked in memory.
 type source struct {
-	file   *os.File
+	file   io.ReaderAt
+	closer io.Closer // nil in memory
 	size   int64
 	sample *stream.Sample
 	opt    table.Options
+	// packed is the file that a member came from; nil = a file of its own.
+	packed *original
+}
+
+// original is a file as it lies in the folder.
+type original struct {
+	sizeB  int64
+	sha256 string
 }
 
 func (s *source) close() {
-	if s != nil && s.file != nil {
-		_ = s.file.Close() // read only
-		s.file = nil
+	if s == nil {
+		return
 	}
+	if s.closer != nil {
+		_ = s.closer.Close() // read only
+	}
+	s.file, s.closer = nil, nil
 }
 
 // sameAs tells whether two sources, whose samples are alike, hold the same
@@ -61,12 +73,11 @@ func (s *source) sameAs(o *source) bool {
 
 // sampled reads a sample of a long text export and finds its table; nil where
 // the file is not for streaming.
-func sampled(f *os.File, name string, opt table.Options) (*table.Table, *source) {
-	info, err := f.Stat()
-	if err != nil || opt.Table != 0 {
+func sampled(f io.ReaderAt, size int64, name string, opt table.Options) (*table.Table, *source) {
+	if opt.Table != 0 {
 		return nil, nil
 	}
-	sample, err := stream.TakeSample(f, info.Size())
+	sample, err := stream.TakeSample(f, size)
 	if err != nil || !utf8Like(sample.Text) {
 		return nil, nil
 	}
@@ -74,7 +85,7 @@ func sampled(f *os.File, name string, opt table.Options) (*table.Table, *source)
 	if err != nil || len(tables) != 1 || !streamable(tables[0], sample) {
 		return nil, nil
 	}
-	return tables[0], &source{file: f, size: info.Size(), sample: sample, opt: opt}
+	return tables[0], &source{file: f, size: size, sample: sample, opt: opt}
 }
 
 // utf8Like: a text whose bytes below 128 are ASCII, not a workbook, an archive,
@@ -183,6 +194,9 @@ func (t *Table) readStream(opt Options) error {
 	}
 	t.Stream, t.odd = rows, kept
 	t.SizeB, t.SHA256 = rows.SizeB, rows.SHA256
+	if s.packed != nil {
+		t.SizeB, t.SHA256 = s.packed.sizeB, s.packed.sha256
+	}
 	return nil
 }
 

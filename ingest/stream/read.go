@@ -60,6 +60,9 @@ func (j *job) room() error {
 	if err != nil {
 		return err
 	}
+	if room := int64(n) * int64(8*(len(j.plan.Columns)+1)); room > mostRoomB && room > mostRoomTimes*j.size {
+		return irregular(j.plan.FirstLine, "%d lines in %d MB are too many to keep", n, j.size>>20)
+	}
 	r := j.rows
 	r.ClockMS = make([]int64, n)
 	r.V = make([][]float64, len(j.plan.Columns))

@@ -121,6 +121,9 @@ const (
 	shownOfBad  = 3
 	blockBytes  = 1 << 20
 	blocksAhead = 3
+	// The columns may take mostRoomB, or so many times the file's size.
+	mostRoomB     = 256 << 20
+	mostRoomTimes = 3
 )
 
 // ErrIrregular is a file that cannot be read by one plan.

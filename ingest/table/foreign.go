@@ -35,13 +35,13 @@ func readPacked(name string, b []byte, opt Options) ([]*Table, error) {
 		switch {
 		case err == nil:
 			tables = append(tables, some...)
-		case len(members) == 1 || !errors.As(err, &e) || e.Err != nil && !errors.Is(err, errNoTable) && !errors.Is(err, ErrEmpty):
+		case len(members) == 1 || !errors.As(err, &e) || !IsNoTable(err):
 			return nil, err
 		default:
 			if first == nil {
 				first = err
 			}
-			passed = append(passed, Problem{Code: "member-passed-over", Text: fmt.Sprintf("%s is passed over: it holds %s", quote(m.Name), e.Got)})
+			passed = append(passed, PassedOver(m.Name, e))
 		}
 	}
 	if len(tables) == 0 {
@@ -49,6 +49,18 @@ func readPacked(name string, b []byte, opt Options) ([]*Table, error) {
 	}
 	tables[0].Problems = append(tables[0].Problems, passed...)
 	return tables, nil
+}
+
+// IsNoTable tells whether an error says that a file holds no table, not that it
+// is damaged: among others it can be passed over.
+func IsNoTable(err error) bool {
+	var e *Error
+	return errors.As(err, &e) && (e.Err == nil || errors.Is(err, errNoTable) || errors.Is(err, ErrEmpty))
+}
+
+// PassedOver lists a member of a packed file that is no export.
+func PassedOver(name string, e *Error) Problem {
+	return Problem{Code: "member-passed-over", Text: fmt.Sprintf("%s is passed over: it holds %s", quote(name), e.Got)}
 }
 
 // readOne reads one export that is not packed, by what its bytes are.

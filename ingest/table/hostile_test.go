@@ -1,6 +1,7 @@
 package table
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -91,7 +92,13 @@ func TestHostileFiles(t *testing.T) {
 		"page of cells": {func() []byte {
 			return []byte("<table>" + strings.Repeat("<tr><td colspan=512>a", 300_000))
 		}, "320 MB"},
-		"page of rows": {func() []byte { return []byte("<table>" + strings.Repeat("<tr>", 2_000_000)) }, "1048576"},
+		"text of empty lines":      {longText("\n"), "192 MB"},
+		"text of one line of cuts": {longText(","), "192 MB"},
+		"text of lines of cuts":    {longText(",,,,,,,,,,,,,,,\n"), "192 MB"},
+		"text of short rows":       {longText("2\n"), "192 MB"},
+		"text of quoted nothing":   {longText(`"",`), "192 MB"},
+		"text too long":            {func() []byte { return make([]byte, MaxTextB+1) }, "at most"},
+		"page of rows":             {func() []byte { return []byte("<table>" + strings.Repeat("<tr>", 2_000_000)) }, "1048576"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "hostile.xlsx")
@@ -120,6 +127,15 @@ func TestHostileFiles(t *testing.T) {
 			}
 			t.Logf("%d kB, %d MB: %s", len(data)>>10, sysB>>20, report)
 		})
+	}
+}
+
+// longText is a short log and then, as long as a text may be, one thing over
+// and over.
+func longText(part string) func() []byte {
+	const head = "Time,a\n2026-01-01 10:00,1\n2026-01-01 10:01,2\n2026-01-01 10:02,2\n"
+	return func() []byte {
+		return append([]byte(head), bytes.Repeat([]byte(part), (MaxTextB-len(head))/len(part))...)
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"yardheat/ingest/pack"
 	"yardheat/ingest/table/celltext"
 )
 
@@ -37,15 +38,30 @@ type cutter struct {
 	sep   byte
 	arena []string
 	probs []Problem
+	cells int
+	from  int // where the open row begins in the arena
 }
 
-// cutAll cuts the whole text from offset i, whose line number is line.
-func (c *cutter) cutAll(i, line int) []Row {
+// Room that a row and a cell take beside the text itself.
+const (
+	rowRoomB  = 72 // 32, more than twice that while the list of rows is moved
+	cellRoomB = 16
+	// mostRoomB is what rows and cells of one text may take.
+	mostRoomB = 192 << 20
+	// mostCells of one line: more than any sheet can have columns.
+	mostCells = 20_000
+)
+
+// cutAll cuts the whole text from offset i, whose line number is line. The
+// error is that of a text with too many cells to keep; the rows are then those
+// cut before.
+func (c *cutter) cutAll(i, line int) ([]Row, error) {
 	rows := make([]Row, 0, 64+len(c.text)/40)
 	quotes := strings.IndexByte(c.text, '"') >= 0
 	for i < len(c.text) {
 		c.reserve()
 		from := len(c.arena)
+		c.from = from
 		next, lines := 0, 1
 		if quotes {
 			next, lines = c.cutQuoted(i, line)
@@ -53,9 +69,12 @@ func (c *cutter) cutAll(i, line int) []Row {
 			next = c.cutPlain(i)
 		}
 		rows = append(rows, Row{Line: line, Cells: c.arena[from:len(c.arena):len(c.arena)]})
+		if c.cells += len(c.arena) - from; len(c.arena)-from > mostCells || len(rows)*rowRoomB+c.cells*cellRoomB > mostRoomB {
+			return rows, pack.TooMuch(mostRoomB)
+		}
 		i, line = next, line+lines
 	}
-	return rows
+	return rows, nil
 }
 
 // reserve makes sure that a usual row fits the current block, so that rows
@@ -67,8 +86,13 @@ func (c *cutter) reserve() {
 }
 
 // add appends a cell; a block that is full is left to its rows and the open
-// row goes on in a copy.
-func (c *cutter) add(cell string) { c.arena = append(c.arena, celltext.Trim(cell)) }
+// row goes on in a copy. Of a row with too many cells the rest is not kept, as
+// cutAll refuses it.
+func (c *cutter) add(cell string) {
+	if len(c.arena)-c.from <= mostCells {
+		c.arena = append(c.arena, celltext.Trim(cell))
+	}
+}
 
 // cutPlain cuts one line of a text without quotes.
 func (c *cutter) cutPlain(i int) (next int) {
@@ -203,6 +227,7 @@ func (c *cutter) beginsRow(i int) bool {
 
 // quote shows what stood in a file, cut short.
 func quote(s string) string {
+	s = s[:min(len(s), 400)] // a line may be the whole file
 	if r := []rune(s); len(r) > 60 {
 		s = string(r[:57]) + "..."
 	}

@@ -8,8 +8,16 @@ import (
 	"yardheat/ingest/table/celltext"
 )
 
+// MaxTextB is how long a text may be that is cut into cells as a whole, and
+// with the bound on its cells keeps the program under 512 MB whatever the text
+// holds. Longer exports are read as streams (package stream), or in pieces.
+const MaxTextB = 72 << 20
+
 // readText reads a text export.
 func readText(name string, data []byte, opt Options) ([]*Table, error) {
+	if len(data) > MaxTextB {
+		return nil, tooLarge(name, int64(len(data)), MaxTextB)
+	}
 	if err := refuseForeign(name, data); err != nil {
 		return nil, err
 	}
@@ -38,7 +46,11 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 		text, sep, from = tabbed, '\t', 0
 	}
 	c := &cutter{text: text, sep: sep}
-	rows := c.cutAll(from, line)
+	rows, err := c.cutAll(from, line)
+	if err != nil {
+		return nil, &Error{File: name, Line: rows[len(rows)-1].Line, Got: "a text of countless cells (" + err.Error() + ")", Want: "rows of readings",
+			Do: "see what separator and line ends it has, or export shorter stretches, one file each", Err: err}
+	}
 	probs = append(probs, c.probs...)
 	if p, cut := cutLastCell(text, rows); cut {
 		probs = append(probs, p)

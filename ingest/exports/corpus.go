@@ -1,6 +1,8 @@
 package exports
 
 import (
+	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -281,6 +283,10 @@ func odd() []Layout {
 		{Name: "bars on either side", Sep: "|", UnitsIn: "(", Stamp: iso(), Spoil: bars},
 		{Name: "stamps: date and hour in one number", Sep: ";", UnitsIn: "(", Every: 6, Stamp: layoutStamp("Time", "2006010215")},
 		{Name: "stamps: ideographs", UnitsIn: "(", Stamp: ideographs},
+		{Name: "stamp columns: day number, part of a day", Sep: ";", UnitsIn: "(", Stamp: Stamp{Heads: []string{"Date", "Time"}, Cells: func(at time.Time) []string {
+			day, part := math.Modf(dayNumber(at))
+			return []string{fmt.Sprintf("%.0f", day), fmt.Sprintf("%.10f", part)}
+		}}},
 		{Name: "zone in a column of its own", UnitsIn: "(", Stamp: zoneColumn},
 		zoneAbove.in("Europe/London"),
 		{Name: "packed date and hhmmss, fixed width, no header", Sep: Fixed, NoHeader: true, Missing: []string{"NaN"}, Stamp: layoutStamp("Date|Time", "20060102", "150405")},

@@ -126,6 +126,9 @@ func (t *Table) findStamps() bool {
 		if opt.Layout == "" && len(t.Columns) < 2 {
 			t.findParts(free, kinds)
 		}
+		if t.Columns == nil {
+			t.Columns = t.countedColumn(free, kinds)
+		}
 		if t.Columns == nil && opt.Layout != "" {
 			t.Columns = t.layoutPair(free, opt)
 		}
@@ -147,7 +150,7 @@ func allSame(cells []string) bool {
 }
 
 // pairOrAlone takes a date and the time of day nearest beside it, else the
-// date alone, else a column of counted seconds or days.
+// date alone.
 func pairOrAlone(free []int, kinds []stampKind) []int {
 	for n, i := range free {
 		if kinds[i] != dateOnly {
@@ -162,11 +165,6 @@ func pairOrAlone(free []int, kinds []stampKind) []int {
 			}
 		}
 		return []int{i}
-	}
-	for _, i := range free {
-		if kinds[i] == counted {
-			return []int{i}
-		}
 	}
 	return nil
 }

@@ -23,6 +23,8 @@ const (
 	inHourMinute       // hhmm: 5, 930, 2400
 	inHourMinuteSecond // hhmmss
 	inDate             // a whole date, as text
+	inDayNumber        // a spreadsheet's whole day number
+	inDayPart          // and the part of the day beside it
 )
 
 // roleNames are the headers by which such columns go (common practice, no
@@ -309,6 +311,9 @@ func (t *Table) statedParts() {
 
 // partsText writes a row's stamp from its parts; "" where one is missing.
 func (t *Table) partsText(cells []string) string {
+	if t.parts[0] == inDayNumber {
+		return dayNumberText(cells[t.Columns[0]], cells[t.Columns[1]])
+	}
 	var v [inDate]int
 	date := ""
 	for n, r := range t.parts {

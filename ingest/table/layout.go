@@ -54,7 +54,14 @@ func findBlocks(rows []Row, forced *int) []*block {
 		}
 		b.measure(rows, start)
 		b.consume(rows, start)
-		blocks = append(blocks, b)
+		if b.next <= start { // its first row belongs to no table
+			b.next = start + 1
+			if n := len(blocks); n > 0 {
+				blocks[n-1].note("not-a-row", rows[start], "no row of readings; left out")
+			}
+		} else {
+			blocks = append(blocks, b)
+		}
 		from = b.next
 	}
 	return dropPreambleBlocks(blocks)

@@ -18,7 +18,10 @@ func (s *span) holds(wall int64) bool {
 }
 
 // spansOf lists the zone's stretches that cover the wall times from low to
-// high, a stretch more at each end.
+// high, a stretch more at each end. Behind the last change that the zone's
+// table lists, ZoneBounds ends the stretch at the last day of a leap year and
+// gives that same end again from there on (Go 1.26; seen in Europe/Rome in
+// 2040): such an end is no change and is stepped over.
 func spansOf(zone *time.Location, low, high int64) []span {
 	var out []span
 	t := time.UnixMilli(low - 2*dayMS).In(zone)
@@ -29,16 +32,27 @@ func spansOf(zone *time.Location, low, high int64) []span {
 		if !start.IsZero() {
 			s.startMS = start.UnixMilli()
 		}
-		if end.IsZero() {
-			return append(out, s)
+		if !end.IsZero() {
+			s.endMS = end.UnixMilli()
 		}
-		s.endMS = end.UnixMilli()
-		out = append(out, s)
-		if s.endMS > high+2*dayMS {
+		if n := len(out); n > 0 && out[n-1].offsetMS == s.offsetMS {
+			out[n-1].endMS = s.endMS
+		} else {
+			out = append(out, s)
+		}
+		if end.IsZero() || s.endMS > high+2*dayMS {
 			return out
 		}
-		t = end
+		if t = end; !endsAfter(end) {
+			t = end.Add(48 * time.Hour)
+		}
 	}
+}
+
+// endsAfter tells whether the stretch that begins at t goes on behind it.
+func endsAfter(t time.Time) bool {
+	_, end := t.ZoneBounds()
+	return end.IsZero() || end.After(t)
 }
 
 // resolver turns wall times into UTC, remembering the stretch of the last.

@@ -247,3 +247,26 @@ func TestTrueAllByRows(t *testing.T) {
 	forward := Shift{MidMS: at + dayMS, AheadS: 3600, Jumps: []Jump{{AtMS: at, ByS: 3600}}}
 	assert.Equal(t, []int64{at - 1000, Bad, at}, forward.TrueAll([]int64{at - 1000, Bad, at + hourMS}))
 }
+
+// A logger whose clock stands in a far year must not hold the reader up. The
+// offsets are those of the European rule (last Sundays of March and October).
+func TestFarYears(t *testing.T) {
+	zone, err := ParseZone("Europe/Rome")
+	require.NoError(t, err)
+	for text, wantH := range map[string]int64{"2040-12-31 12:00": 1, "2041-01-02 12:00": 1, "2041-07-01 12:00": 2, "2099-01-15 12:00": 1, "2099-07-15 12:00": 2, "2199-12-31 23:00": 1} {
+		col, err := Read([]string{text, "2026-01-15 12:00"}, Options{})
+		require.NoError(t, err)
+		utc, probs := Resolve(col, zone)
+		require.Empty(t, probs)
+		require.Equal(t, col.Wall[0]-wantH*hourMS, utc[0], text)
+	}
+	for _, name := range []string{"America/New_York", "Australia/Sydney", "Europe/London", "Africa/Casablanca", "Asia/Tehran", "America/Santiago"} {
+		zone, err := ParseZone(name)
+		require.NoError(t, err)
+		spans := spansOf(zone, wallMS(1990, 1, 1), wallMS(2199, 12, 31))
+		for i := 1; i < len(spans); i++ {
+			require.NotEqual(t, spans[i-1].offsetMS, spans[i].offsetMS, name)
+			require.Equal(t, spans[i-1].endMS, spans[i].startMS, "%s: %s", name, time.UnixMilli(spans[i].startMS))
+		}
+	}
+}

@@ -33,6 +33,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	if b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account); err != nil {
 		return nil, fmt.Errorf("account: %w", err)
 	}
+	b.clockDoubts(from, to)
 	b.s.Problems = append(append(b.s.Problems, rec.Problems...), b.acc.Problems...)
 	if err := b.figures(); err != nil {
 		return nil, err

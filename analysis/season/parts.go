@@ -39,13 +39,14 @@ func (r *registry) meter(sources []grid.Source, value []float64) (gains []int, b
 // to the heat that counts (all of it, or what is below wash.heat_to_c), perHot
 // to its response to the hot side, scale (nil = 1) turns a row's kWh into money or CO2.
 func (r *registry) heatPart(h *account.Heat, o Options, of, perHot func(account.HeatRow) float64, scale []float64) doubt.Part {
-	column := func(of func(account.HeatRow) float64) []float64 {
+	scaled := func(h *account.Heat, of func(account.HeatRow) float64) []float64 {
 		c := h.Column(of)
 		for i := range scale {
 			c[i] *= scale[i]
 		}
 		return c
 	}
+	column := func(of func(account.HeatRow) float64) []float64 { return scaled(h, of) }
 	value := column(of)
 	gains, by := r.meter(h.Flow, value)
 	by = append(by, r.effects(h.Hot, column(perHot))...)
@@ -54,6 +55,7 @@ func (r *registry) heatPart(h *account.Heat, o Options, of, perHot func(account.
 		doubt.Effect{Source: r.lag(r.nameOf(h.Hot), h.HotLagS, o.LagError), Per: column(func(x account.HeatRow) float64 { return x.PerHotLagS })},
 		doubt.Effect{Source: r.lag(r.nameOf(h.Cold), h.ColdLagS, o.LagError), Per: column(func(x account.HeatRow) float64 { return x.PerColdLagS })},
 		doubt.Effect{Source: r.held(h.Name, o.HeldK), Per: column(heldPerK)})
+	by = append(by, r.clockEffects(h, func(h *account.Heat) []float64 { return scaled(h, of) })...)
 	return doubt.NewPart(value, gains, by)
 }
 

@@ -17,6 +17,7 @@ type registry struct {
 	grid    *grid.Grid
 	sources []doubt.Source
 	byName  map[string]int
+	clocks  []clockDoubt
 }
 
 func newRegistry(f *farm.Farm, g *grid.Grid) *registry {

@@ -271,8 +271,8 @@ func baseValue(t *testing.T, s *series.Series, x float64) float64 {
 // Same answer: however a layout's readings are cut up, doubled, turned round
 // or written in other units, the loaded readings do not move.
 func TestCorpusSameAnswer(t *testing.T) {
-	for _, l := range exports.Corpus() {
-		if l.Want.Refused != "" {
+	for i, l := range exports.Corpus() {
+		if l.Want.Refused != "" || testing.Short() && i%8 != 0 {
 			continue
 		}
 		t.Run(l.Name, func(t *testing.T) {

@@ -63,6 +63,9 @@ func metersFile(t testing.TB, r *Record) File {
 // TestClockFoundOnFarms: drawn offsets, drifts and jumps of one logger of the
 // sample farm, whose washes and tank another logger sees too.
 func TestClockFoundOnFarms(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many farms; not in the short run")
+	}
 	const cases = 12
 	held, near := 0, 0
 	for seed := range uint64(cases) {

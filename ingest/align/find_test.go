@@ -99,10 +99,20 @@ func (f *farm) clock(jump bool) clock {
 	return c
 }
 
+// statistics passes a test over in the short run, which looks for races: one
+// goroutine counts cases here.
+func statistics(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("counts many cases; not in the short run")
+	}
+}
+
 // TestFindsWhatWasDrawn: offset, drift and jump of 200 drawn farms, the same
 // event in both logs. Beside finding them the interval must hold the truth as
 // often as it says.
 func TestFindsWhatWasDrawn(t *testing.T) {
+	statistics(t)
 	const cases = 200
 	found, near, held, jumps, jumpsRight, drifts := 0, 0, 0, 0, 0, 0
 	for seed := range uint64(cases) {
@@ -154,6 +164,7 @@ func TestFindsWhatWasDrawn(t *testing.T) {
 // 220 drawn: at random times, at their own times of the day with a jitter of
 // their own, many a day, and one event a day. None may be found.
 func TestNothingWithoutRelation(t *testing.T) {
+	statistics(t)
 	accepted := 0
 	for seed := range uint64(220) {
 		f := drawFarm(seed + 5000)
@@ -197,6 +208,7 @@ func TestNothingWithoutRelation(t *testing.T) {
 // TestSymmetricDay: milkings just 12 h apart. To the minute every day, 02:00
 // cannot be told from 14:00; with the jitter of real days it can.
 func TestSymmetricDay(t *testing.T) {
+	statistics(t)
 	for seed := range uint64(40) {
 		f := drawFarm(seed + 9000)
 		f.times = []float64{5.5, 17.5}
@@ -236,6 +248,7 @@ func exact(f *farm) []int64 {
 // o'clock from fourteen; the interval is as wide as the delay is unknown, and as
 // the season moves the real milkings about the stated times.
 func TestStatedTimes(t *testing.T) {
+	statistics(t)
 	found, held := 0, 0
 	const cases = 100
 	for seed := range uint64(cases) {
@@ -270,6 +283,7 @@ func TestStatedTimes(t *testing.T) {
 // TestMilkingsAndDraws: a list written to the minute or to five minutes, and a
 // draw that follows each milking's end after a while that scatters.
 func TestMilkingsAndDraws(t *testing.T) {
+	statistics(t)
 	found, held, cases := 0, 0, 120
 	for seed := range uint64(cases) {
 		f := drawFarm(seed + 30000)

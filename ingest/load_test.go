@@ -61,7 +61,7 @@ func TestLoadOptionsValidate(t *testing.T) {
 	require.ErrorContains(t, err, "Workers")
 	opt = DefaultLoadOptions()
 	opt.Flags.SpikeBedK = -1
-	require.ErrorContains(t, opt.Validate(), "SpikeBedK")
+	require.ErrorContains(t, opt.Validate(), "spike_bed_k")
 }
 
 func TestProgressCountsFiles(t *testing.T) {

@@ -364,3 +364,33 @@ func TestUnpackingIsBounded(t *testing.T) {
 		t.Error("want an error where the directory understates a size")
 	}
 }
+
+// A workbook that counts from 1904 gives the dates that were written into it,
+// and hidden rows and columns are rows and columns.
+func TestBook1904AndHidden(t *testing.T) {
+	at := time.Date(2026, 1, 5, 10, 0, 0, 0, time.UTC)
+	for _, date1904 := range []bool{false, true} {
+		f := excelize.NewFile()
+		if err := f.SetWorkbookProps(&excelize.WorkbookPropsOptions{Date1904: &date1904}); err != nil {
+			t.Fatal(err)
+		}
+		rows := [][]any{{"time", "bed", "air"}, {at, 48.5, 4.5}, {at.Add(10 * time.Minute), 48.6, 4.6}, {at.Add(20 * time.Minute), 48.7, 4.7}}
+		for i := range rows {
+			if err := f.SetSheetRow("Sheet1", ooxml.CellName(1, i+1), &rows[i]); err != nil {
+				t.Fatal(err)
+			}
+		}
+		restyle(t, f, "A2", "A4", "dd.mm.yyyy hh:mm:ss")
+		if err := errors.Join(f.SetRowVisible("Sheet1", 3, false), f.SetColVisible("Sheet1", "B", false)); err != nil {
+			t.Fatal(err)
+		}
+		buf, err := f.WriteToBuffer()
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := mustRead(t, "log.xlsx", buf.Bytes(), Options{})[0]
+		same(t, "rows", 3, len(got.Rows))
+		same(t, "hidden", "2026-01-05T10:10:00.000 | 48.6 | 4.6", joined(got.Rows[1].Cells))
+		same(t, "last", "2026-01-05T10:20:00.000 | 48.7 | 4.7", joined(got.Rows[2].Cells))
+	}
+}

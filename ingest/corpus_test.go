@@ -218,6 +218,32 @@ func TestCorpusLoaded(t *testing.T) {
 	}
 }
 
+// Every layout read as a stream gives what it gives read whole, problems and
+// counts included.
+func TestCorpusStreamed(t *testing.T) {
+	for _, l := range exports.Corpus() {
+		t.Run(l.Name, func(t *testing.T) {
+			dir := write(t, farmOf(l, l.Write(l.All())))
+			opt := options()
+			opt.StreamBytes = -1
+			whole, errWhole := Load(dir, opt)
+			opt.StreamBytes = 1
+			got, err := Load(dir, opt)
+			require.Equal(t, errWhole, err)
+			if err != nil {
+				return
+			}
+			require.Equal(t, whole.Problems, got.Problems)
+			require.Equal(t, fmt.Sprint(whole.Files), fmt.Sprint(got.Files))
+			for i, w := range whole.Series {
+				require.Equal(t, w.T, got.Series[i].T)
+				require.Equal(t, fmt.Sprint(w.V), fmt.Sprint(got.Series[i].V))
+				require.Equal(t, w.Flags.List(), got.Series[i].Flags.List())
+			}
+		})
+	}
+}
+
 // checkLoaded holds the loaded series against the truth.
 func checkLoaded(t *testing.T, want exports.Reading, rec *Record) {
 	t.Helper()

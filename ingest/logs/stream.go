@@ -267,6 +267,9 @@ func (t *Table) cellOf(c *Column) func(string) (float64, stream.Cell) {
 func (t *Table) judge(rows *stream.Rows) (map[int][]string, error) {
 	s := t.source
 	for _, o := range rows.Odd {
+		if strings.Contains(strings.TrimSuffix(o.Text, "\r"), "\r") {
+			return nil, fmt.Errorf("%w: line %d: a line end of another kind stands in it", stream.ErrIrregular, o.Line)
+		}
 		if strings.Contains(o.Text, `"`) {
 			return nil, fmt.Errorf("%w: line %d: quotes that do not enclose one cell", stream.ErrIrregular, o.Line)
 		}

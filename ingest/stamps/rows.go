@@ -41,14 +41,14 @@ func (t *Table) sortRows(opt Options) {
 // datesAlone is a fault where many rows share each date and no time of day was
 // found: read so, all would stand at midnight.
 func (t *Table) datesAlone() {
-	if t.Tagged || t.Stream != nil || t.clk.Layout == "" || strings.ContainsAny(t.clk.Layout, "hs") {
+	if t.Tagged || t.clk.Layout == "" || strings.ContainsAny(t.clk.Layout, "hs") {
 		return
 	}
 	dates, other := 0, 0
 	for k, r := range t.Order {
 		if k == 0 || t.At[r] != t.At[t.Order[k-1]] {
 			dates++
-		} else if !slices.Equal(t.Rows[r].Cells, t.Rows[t.Order[k-1]].Cells) {
+		} else if !t.sameReadings(r, t.Order[k-1]) {
 			other++
 		}
 	}

@@ -48,6 +48,9 @@ func TakeSample(r io.ReaderAt, size int64) (*Sample, error) {
 			s.Text = append(s.Text, text[from:to]...)
 		}
 	}
+	if bytes.Count(s.Text, []byte{'\r'}) != bytes.Count(s.Text, []byte("\r\n")) {
+		return nil, irregular(1, "its lines do not all end alike")
+	}
 	return s, nil
 }
 

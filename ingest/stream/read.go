@@ -52,6 +52,7 @@ type job struct {
 	rows   *Rows
 	blocks []*block
 	tail   *OddLine // the last line, where no line break ends it
+	end    int      // rows in whole lines
 }
 
 // room makes the columns as long as the file has lines.
@@ -172,23 +173,34 @@ func (j *job) deal(full chan<- *block, free <-chan []byte) error {
 // lastLine keeps a line without an end: it may have been cut, which package
 // table judges.
 func (j *job) lastLine(text []byte, at int64, line int) {
-	row := line - j.plan.FirstLine
-	j.rows.ClockMS = j.rows.ClockMS[:row]
-	for k := range j.rows.V {
-		j.rows.V[k] = j.rows.V[k][:row]
+	j.end = line - j.plan.FirstLine
+	if len(bytes.TrimSpace(text)) > 0 {
+		j.tail = &OddLine{Line: line, At: at, Text: string(text)}
 	}
-	if len(bytes.TrimSpace(text)) == 0 {
+}
+
+// trim cuts the columns to the lines that there are. The workers must be done.
+func (j *job) trim() {
+	r, n := j.rows, j.end
+	if j.tail != nil {
+		n++
+	}
+	r.ClockMS = r.ClockMS[:n]
+	for k := range r.V {
+		r.V[k] = r.V[k][:n]
+	}
+	if j.tail == nil {
 		return
 	}
-	j.rows.ClockMS = append(j.rows.ClockMS, clock.Bad)
-	for k := range j.rows.V {
-		j.rows.V[k] = append(j.rows.V[k], math.NaN())
+	r.ClockMS[j.end] = clock.Bad
+	for k := range r.V {
+		r.V[k][j.end] = math.NaN()
 	}
-	j.tail = &OddLine{Line: line, At: at, Text: string(text)}
 }
 
 // gather brings together what the blocks found, in their order.
 func (j *job) gather() error {
+	j.trim()
 	r := j.rows
 	n := len(j.plan.Columns)
 	r.Bad, r.BadCount = make([][]BadCell, n), make([]int, n)

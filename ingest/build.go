@@ -15,26 +15,45 @@ var nan = math.NaN()
 
 // makeSeries makes a series of every column that holds a reading.
 func (l *loader) makeSeries() {
+	type made struct {
+		log    *logs.Log
+		column *logs.Column
+		s      *series.Series
+		at     series.Origins
+		found  reading.Findings
+	}
+	var all []made
 	for _, g := range l.logs {
-		var assumed, held []string
 		for _, c := range g.Columns {
 			if c.Len() == 0 || c.Written == nil {
 				continue
 			}
 			s := &series.Series{Quantity: series.Quantity(c.Farm.Quantity), Place: c.Farm.Place, Probe: g.Farm.Name + ": " + c.HeaderText, Log: g.Index,
 				Column: c.HeaderText, Unit: c.UnitText, Fit: c.Farm.Fit, Amps: c.Amps, Missing: c.Missing}
-			m := reading.Meaning{Quantity: s.Quantity, Stamp: g.Farm.Stamp, Counter: c.Farm.Counter, FactorBase: c.FactorBase}
-			origins := c.Origins
-			f := reading.Series(s, &c.Column, m, l.opt.Flags)
-			l.tellCounter(g, c, s, f, origins)
-			if f.StampAssumed {
-				assumed = append(assumed, c.HeaderText)
+			all = append(all, made{log: g, column: c, s: s})
+		}
+	}
+	l.each(len(all), func(i int) {
+		m := &all[i]
+		meaning := reading.Meaning{Quantity: m.s.Quantity, Stamp: m.log.Farm.Stamp, Counter: m.column.Farm.Counter, FactorBase: m.column.FactorBase}
+		m.found = reading.Series(m.s, &m.column.Column, meaning, l.opt.Flags)
+		m.at = m.column.Origins
+	})
+	for _, g := range l.logs {
+		var assumed, held []string
+		for _, m := range all {
+			if m.log != g {
+				continue
 			}
-			if f.HeldUntilNext {
-				held = append(held, c.HeaderText)
+			l.tellCounter(g, m.column, m.s, m.found, m.at)
+			if m.found.StampAssumed {
+				assumed = append(assumed, m.column.HeaderText)
 			}
-			l.rec.Series = append(l.rec.Series, s)
-			l.probes = append(l.probes, probe{log: g, column: c, limits: l.limits(s)})
+			if m.found.HeldUntilNext {
+				held = append(held, m.column.HeaderText)
+			}
+			l.rec.Series = append(l.rec.Series, m.s)
+			l.probes = append(l.probes, probe{log: g, column: m.column, limits: l.limits(m.s)})
 		}
 		l.tellStamps(g, assumed, held)
 	}

@@ -101,7 +101,7 @@ func farmMayGo(dir string) error {
 	case err != nil:
 		return usageError{fmt.Errorf("cannot use %s: %w", dir, err)}
 	case !info.IsDir():
-		return usageError{fmt.Errorf("%s is a file; name a folder first, then the logs: yardheat start DIR FILE...", dir)}
+		return usageError{fmt.Errorf("%s is a file; name a folder first, then the logs, as in: yardheat start my-farm yard.csv", dir)}
 	}
 	if _, err := os.Lstat(filepath.Join(dir, logs.FarmFile)); err == nil {
 		return usageError{fmt.Errorf("%s holds a farm.toml already, which is never written over; look at the new files with yardheat look and add a [[log]] for them, or name another folder", dir)}

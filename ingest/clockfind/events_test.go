@@ -40,8 +40,7 @@ func TestStarts(t *testing.T) {
 		s.Flags.Or(i, series.Absent)
 	}
 	// Without those readings: the series as it stands when none were written.
-	var cut series.Series
-	cut = *s
+	cut := *s
 	cut.T, cut.From, cut.V = append(append([]int64{}, s.T[:640]...), s.T[701:]...), append(append([]int64{}, s.From[:640]...), s.From[701:]...), append(append([]float64{}, v[:640]...), v[701:]...)
 	cut.Flags = series.NewFlags(len(cut.V))
 	var tr train

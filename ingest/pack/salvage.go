@@ -27,13 +27,14 @@ func (a *Archive) salvage(b []byte) error {
 		}
 		e := &entry{name: string(b[pos+30 : pos+30+h.nameLen]), method: h.method, from: pos}
 		used, err := h.measure(e, b[start:], &left)
-		if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
+		cut := errors.Is(err, io.ErrUnexpectedEOF)
+		if err != nil && !cut {
 			return fmt.Errorf("part %q: %w", e.name, err)
 		}
-		if adding := a.add(e); adding != nil {
-			return adding
+		if err := a.add(e); err != nil {
+			return err
 		}
-		if err != nil {
+		if cut {
 			a.Partial = e.name
 			return nil
 		}

@@ -68,8 +68,8 @@ func (s *stream) end(err error) error {
 	switch {
 	case s.partial && (errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF)):
 		return io.ErrUnexpectedEOF
-	case !errors.Is(err, io.EOF): // a new error: an early end is damage here
-		return fmt.Errorf("%w: %s", ErrDamaged, err)
+	case !errors.Is(err, io.EOF): // its text only: an early end is damage here, and asked for no more
+		return fmt.Errorf("%w: %s", ErrDamaged, err.Error())
 	case s.n != s.e.sizeB:
 		return fmt.Errorf("%w: %d bytes, where its directory says %d", ErrDamaged, s.n, s.e.sizeB)
 	case s.crc != s.e.crc:

@@ -88,11 +88,10 @@ func readMarkup(name string, b []byte, opt Options) (tables []*Table, handled bo
 	if named == "" {
 		named = statedCharset(b)
 	}
+	// A head that cannot be decoded is no page's: readText says what is wrong
+	// with the encoding.
 	head, _, _, err := decode(b[:min(len(b), 8192)&^1], named)
-	if err != nil {
-		return nil, false, nil // readText says what is wrong with the encoding
-	}
-	page := markup.IsHTML(head)
+	page := err == nil && markup.IsHTML(head)
 	if !page && !strings.Contains(head, ooxml.Namespace2003) {
 		return nil, false, nil
 	}

@@ -33,9 +33,10 @@ func (l *loader) makeSeries() {
 			all = append(all, made{log: g, column: c, s: s})
 		}
 	}
+	var shared reading.Intervals
 	l.each(len(all), func(i int) {
 		m := &all[i]
-		meaning := reading.Meaning{Quantity: m.s.Quantity, Stamp: m.log.Farm.Stamp, Counter: m.column.Farm.Counter, FactorBase: m.column.FactorBase}
+		meaning := reading.Meaning{Quantity: m.s.Quantity, Stamp: m.log.Farm.Stamp, Counter: m.column.Farm.Counter, FactorBase: m.column.FactorBase, Shared: &shared}
 		m.found = reading.Series(m.s, &m.column.Column, meaning, l.opt.Flags)
 		m.at = m.column.Origins
 	})

@@ -2,6 +2,7 @@ package reading
 
 import (
 	"slices"
+	"sync"
 
 	"yardheat/ingest/series"
 )
@@ -16,6 +17,43 @@ type Meaning struct {
 	// FactorBase is what one of the unit as written is in the base unit (for
 	// the full scale of a counter).
 	FactorBase float64
+	// Shared keeps the intervals of stamps that several columns share; nil =
+	// none do.
+	Shared *Intervals
+}
+
+// Intervals keeps the ends and starts of the intervals that stamps stand for,
+// so that the columns of one table share them. The zero value is ready; it may
+// be used from several goroutines.
+type Intervals struct {
+	mu  sync.Mutex
+	all map[intervalKey][2][]int64
+}
+
+type intervalKey struct {
+	first        *int64
+	n            int
+	usual, gapMS int64
+	stamp        string
+}
+
+// of gives the intervals of some stamps, made once.
+func (k *Intervals) of(stamps []int64, usualMS, gapMS int64, stamp string) (end, from []int64) {
+	if k == nil || len(stamps) == 0 {
+		return intervals(stamps, usualMS, gapMS, stamp)
+	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	key := intervalKey{&stamps[0], len(stamps), usualMS, gapMS, stamp}
+	if got, ok := k.all[key]; ok {
+		return got[0], got[1]
+	}
+	end, from = intervals(stamps, usualMS, gapMS, stamp)
+	if k.all == nil {
+		k.all = map[intervalKey][2][]int64{}
+	}
+	k.all[key] = [2][]int64{end, from}
+	return end, from
 }
 
 // Findings are what Series noticed on the way.
@@ -61,12 +99,12 @@ func Series(s *series.Series, c *Column, m Meaning, opt FlagOptions) Findings {
 			s.T, s.From = after(c.T, usual, maxHoldMS)
 			return Findings{HeldUntilNext: true}
 		}
-		s.T, s.From = intervals(c.T, usual, gapMS, m.Stamp)
+		s.T, s.From = m.Shared.of(c.T, usual, gapMS, m.Stamp)
 		return Findings{StampAssumed: m.Stamp == ""}
 	default:
 		if m.Stamp == "start" || m.Stamp == "end" {
 			s.Kind = series.Mean
-			s.T, s.From = intervals(c.T, usual, gapMS, m.Stamp)
+			s.T, s.From = m.Shared.of(c.T, usual, gapMS, m.Stamp)
 		}
 	}
 	return Findings{}
@@ -114,7 +152,7 @@ func amounts(s *series.Series, c *Column, m Meaning, opt FlagOptions) Findings {
 	if stamp == "instant" {
 		stamp = "end" // a total has no instant
 	}
-	s.T, s.From = intervals(c.T, s.IntervalMS, int64(opt.GapIntervals*float64(s.IntervalMS)), stamp)
+	s.T, s.From = m.Shared.of(c.T, s.IntervalMS, int64(opt.GapIntervals*float64(s.IntervalMS)), stamp)
 	return f
 }
 

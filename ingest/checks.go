@@ -181,8 +181,14 @@ func (l *loader) fahrenheit(i int) {
 			v = append(v, s.V[k])
 		}
 	}
-	if len(v) == 0 {
-		return
+	above := 0
+	for _, x := range v {
+		if x > most {
+			above++
+		}
+	}
+	if len(v) == 0 || 2*above < len(v) {
+		return // the median is not above
 	}
 	slices.Sort(v)
 	median := v[len(v)/2]

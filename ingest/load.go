@@ -176,19 +176,23 @@ func (l *loader) nothingKept() {
 func (l *loader) span() {
 	some := false
 	for _, s := range l.rec.Series {
-		for i := range s.Flags.Len() {
-			f := s.Flags.At(i)
-			if f != 0 {
-				continue
-			}
-			if !some || s.T[i] < l.rec.First {
-				l.rec.First = s.T[i]
-			}
-			if !some || s.T[i] > l.rec.Last {
-				l.rec.Last = s.T[i]
-			}
-			some = true
+		first, last := 0, len(s.T)-1
+		for first <= last && s.Flags.At(first) != 0 {
+			first++
 		}
+		for last > first && s.Flags.At(last) != 0 {
+			last--
+		}
+		if first > last {
+			continue
+		}
+		if !some || s.T[first] < l.rec.First {
+			l.rec.First = s.T[first]
+		}
+		if !some || s.T[last] > l.rec.Last {
+			l.rec.Last = s.T[last]
+		}
+		some = true
 	}
 }
 

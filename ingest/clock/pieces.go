@@ -22,6 +22,15 @@ type Stamper struct {
 	sc   scanner
 	cur  stamp
 	last string
+	like likeness
+}
+
+// likeness is what a stamp must share with the last one to be read at a glance:
+// all but the digits of a time of day hh:mm or hh:mm:ss that begins at byte at
+// and ends before byte end. The zero value is like nothing.
+type likeness struct {
+	of      string
+	at, end int
 }
 
 // Add reads the stamp of a row. clockMS is its time of day, to which Spread
@@ -29,12 +38,16 @@ type Stamper struct {
 // whole. ok is false for a text that is no stamp. The text must stay as it is
 // until the call after next; Flush ends its use.
 func (s *Stamper) Add(row int, text string) (clockMS int64, ok bool) {
+	if ms, ok := s.Like(text); ok && s.AddLike(row, text) {
+		return ms, true
+	}
 	st := s.sc.scan(text)
 	if st.form == formBad {
 		return Bad, false
 	}
-	if n := len(s.Runs) - 1; n >= 0 && s.last != "" && s.Runs[n].Row+s.Runs[n].N == row && s.sameRun(&st) {
-		s.Runs[n].N++
+	if s.follows(row) && s.sameRun(&st) {
+		s.Runs[len(s.Runs)-1].N++
+		s.like = likenessOf(&st, text, s.sc.lastAt)
 	} else {
 		s.Flush()
 		s.sc = scanner{}
@@ -44,6 +57,72 @@ func (s *Stamper) Add(row int, text string) (clockMS int64, ok bool) {
 	}
 	s.last = text
 	return st.clockMS, true
+}
+
+// follows tells whether a row is the one behind the open run.
+func (s *Stamper) follows(row int) bool {
+	n := len(s.Runs) - 1
+	return n >= 0 && s.last != "" && s.Runs[n].Row+s.Runs[n].N == row
+}
+
+// likenessOf is what stamps must share with a text whose time of day begins at
+// byte at, as the scanner found.
+func likenessOf(st *stamp, text string, at int) likeness {
+	l := likeness{of: text, at: at, end: at + 5}
+	if st.seconds == 1 {
+		l.end += 3
+	}
+	if at == 0 || st.half != 0 || st.seconds > 1 || l.end > len(text) || text != plain(text) {
+		return likeness{}
+	}
+	if _, ok := clockAt(text[at:l.end]); !ok {
+		return likeness{}
+	}
+	return l
+}
+
+// Like reads the time of day of a stamp that differs from the one added last in
+// nothing but the digits of a time of day; ok is false for any other text.
+func (s *Stamper) Like(text string) (clockMS int64, ok bool) {
+	l := &s.like
+	if l.at == 0 || len(text) != len(l.of) || text[:l.at] != l.of[:l.at] || text[l.end:] != l.of[l.end:] {
+		return 0, false
+	}
+	return clockAt(text[l.at:l.end])
+}
+
+// AddLike adds a stamp that Like has read; false where the row does not follow
+// the last one: it is then Add's.
+func (s *Stamper) AddLike(row int, text string) bool {
+	if !s.follows(row) {
+		return false
+	}
+	s.Runs[len(s.Runs)-1].N++
+	s.last, s.like.of, s.sc.last = text, text, text
+	return true
+}
+
+// clockAt reads hh:mm or hh:mm:ss, within a day.
+func clockAt(t string) (ms int64, ok bool) {
+	h, ok1 := twoDigits(t[0], t[1])
+	m, ok2 := twoDigits(t[3], t[4])
+	if !ok1 || !ok2 || t[2] != ':' || m > 59 {
+		return 0, false
+	}
+	ms = h*hourMS + m*minuteMS
+	if len(t) == 8 {
+		sec, ok3 := twoDigits(t[6], t[7])
+		if !ok3 || t[5] != ':' || sec > 60 {
+			return 0, false
+		}
+		ms += sec * secondMS
+	}
+	return ms, ms <= dayMS
+}
+
+func twoDigits(a, b byte) (int64, bool) {
+	a, b = a-'0', b-'0'
+	return int64(a)*10 + int64(b), a <= 9 && b <= 9
 }
 
 func (s *Stamper) sameRun(st *stamp) bool {
@@ -56,7 +135,7 @@ func (s *Stamper) Flush() {
 	if n := len(s.Runs) - 1; n >= 0 && s.last != "" {
 		s.Runs[n].Last = strings.Clone(s.last)
 	}
-	s.last = ""
+	s.last, s.like = "", likeness{}
 	s.sc.lastAt = 0
 }
 

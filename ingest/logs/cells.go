@@ -3,6 +3,7 @@ package logs
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"yardheat/ingest/reading"
@@ -121,7 +122,13 @@ func (t *Table) column(p *part, c *Column, s *scale, col int) {
 // axis is the stamps of the table's rows in the order of time and where they
 // stand, shared by its columns.
 func (t *Table) axis() ([]int64, series.Origins) {
-	if t.stampsMS == nil {
+	if t.stampsMS != nil {
+		return t.stampsMS, t.origins
+	}
+	if n := len(t.Order); t.Stream != nil && n == len(t.At) && slices.IsSorted(t.Order) {
+		t.stampsMS = t.At // every row, as it stands
+		t.origins.AppendRun(t.origin(0), n)
+	} else {
 		t.stampsMS = make([]int64, len(t.Order))
 		for i, r := range t.Order {
 			t.stampsMS[i] = t.At[r]

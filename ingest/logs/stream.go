@@ -355,19 +355,26 @@ func (t *Table) columnOf(p *part, c *Column, s *scale, k int, sorted bool) {
 	at := t.streamed[k]
 	v := t.inOrder(t.Stream.V[at], sorted)
 	for i, x := range v {
-		switch {
-		case math.IsNaN(x):
+		if math.IsNaN(x) {
 			p.missing++
 			p.Flags.Or(i, series.Absent)
-			continue
-		case c.Info.Class == series.OnOff:
+		}
+	}
+	p.noUnit = s.open && p.missing < len(v)
+	if c.Info.Class == series.OnOff {
+		for i, x := range v {
 			v[i] = onOff(x * s.scale)
-		case !s.plain():
+		}
+	} else if !s.plain() {
+		for i, x := range v {
 			v[i] = s.base(x)
 		}
-		p.noUnit = p.noUnit || s.open
-		if t.RowFlags != nil {
-			p.Flags.Or(i, t.rowFlag(t.Order[i]))
+	}
+	if t.RowFlags != nil {
+		for i, x := range v {
+			if !math.IsNaN(x) {
+				p.Flags.Or(i, t.rowFlag(t.Order[i]))
+			}
 		}
 	}
 	p.V = v

@@ -30,8 +30,17 @@ func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 		mostMS = math.MaxInt64
 	}
 	var hit []int
-	prev := -1
+	prev, clean := -1, 0
 	for i := 0; i < len(s.V); i++ {
+		if prev >= 0 && prev == i-1 {
+			if i >= clean {
+				clean = s.Flags.Until(i, len(s.V))
+			}
+			i = stepsTo(s.V, i, clean, limitK)
+			if prev = i - 1; i == len(s.V) {
+				break
+			}
+		}
 		if prev >= 0 && math.Abs(s.V[i]-s.V[prev]) <= limitK && s.Flags.At(i) == 0 {
 			prev = i
 			continue
@@ -56,6 +65,15 @@ func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 	for _, i := range hit {
 		s.Flags.Or(i, series.Spike)
 	}
+}
+
+// stepsTo is the end, at most end, of the values from i on that each lie within
+// limitK of the one before.
+func stepsTo(v []float64, i, end int, limitK float64) int {
+	for i < end && math.Abs(v[i]-v[i-1]) <= limitK {
+		i++
+	}
+	return i
 }
 
 // away gathers the good readings from i on that lie off from the one at prev,
@@ -195,7 +213,14 @@ func stuck(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 	scale := max(1, stepOf(s)/opt.FineStepK)
 	limitMS := int64(min(l.StuckH*scale, max(l.StuckH, opt.StuckMostH)) * 3.6e6)
 	mostMS := int64(opt.StuckMostH * 3.6e6)
+	clean := 0
 	for i := 0; i < len(s.V); {
+		if i >= clean {
+			clean = s.Flags.Until(i, len(s.V))
+		}
+		for limitMS >= 0 && i+1 < clean && s.V[i+1] != s.V[i] {
+			i++ // a run of one
+		}
 		if j := runsTo(s.V, i); j < len(s.V) && s.T[j-1]-s.T[i] <= limitMS && s.Flags.At(j) == 0 {
 			i = j // ends too soon, whatever is flagged in it
 			continue

@@ -26,7 +26,8 @@ func Flag(s *series.Series, l Limits, written func(float64) float64, opt FlagOpt
 	info, _ := series.Lookup(s.Quantity)
 	switch info.Class {
 	case series.Temperature:
-		temperatureCodes(s, l, written, opt)
+		outOfRange(s, l, opt, temperatureCodes(s, l, written, opt))
+		return 0
 	case series.OnOff:
 		for i, v := range s.V {
 			if v != 0 && v != 1 && s.Flags.At(i)&series.Absent == 0 {
@@ -40,7 +41,7 @@ func Flag(s *series.Series, l Limits, written func(float64) float64, opt FlagOpt
 			loggerCodes(s, l, written)
 		}
 	}
-	outOfRange(s, l, opt)
+	outOfRange(s, l, opt, nil)
 	return noise
 }
 
@@ -58,13 +59,20 @@ func FlagBeside(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 	}
 }
 
-func outOfRange(s *series.Series, l Limits, opt FlagOptions) {
+// outOfRange flags readings outside the limits; those of quiet stretches need
+// no look.
+func outOfRange(s *series.Series, l Limits, opt FlagOptions, quiet []bool) {
 	limit := math.Inf(1)
 	if s.Kind == series.Amount && s.IntervalMS > 0 && !s.Counter && s.Quantity != "milk_volume" {
 		limit = rateCap(s.Quantity, opt)
 	}
 	capped := s.From != nil && !math.IsInf(limit, 1)
-	for i, v := range s.V {
+	for i := 0; i < len(s.V); i++ {
+		if quiet != nil && i%stretch == 0 && quiet[i/stretch] {
+			i += stretch - 1
+			continue
+		}
+		v := s.V[i]
 		if (v < l.Low || v > l.High || capped && v > limit*float64(max(s.T[i]-s.From[i], s.IntervalMS))) && s.Flags.At(i) == 0 {
 			s.Flags.Or(i, series.Range)
 		}
@@ -113,20 +121,32 @@ var allOnes = [...]float64{-0.0625, -0.06, -0.063}
 // temperatureCodes flags codes for "no reading". A code outside the range is
 // one for certain; the chip's power-on value and all-ones are honest readings
 // elsewhere and flagged only where both neighbours are far from them.
-func temperatureCodes(s *series.Series, l Limits, written func(float64) float64, opt FlagOptions) {
-	for i, v := range s.V {
+//
+// It gives the stretches in which no reading can be a code or out of range.
+func temperatureCodes(s *series.Series, l Limits, written func(float64) float64, opt FlagOptions) (quiet []bool) {
+	quiet = quietStretches(s.V, l, opt)
+	for i := 0; i < len(s.V); i++ {
+		if i%stretch == 0 && quiet[i/stretch] {
+			i += stretch - 1
+			continue
+		}
+		v := s.V[i]
 		if (v < l.Low || v > l.High) && s.Flags.At(i) == 0 && (isCode(written(v)) || isCode(v)) {
 			s.Flags.Or(i, series.Sentinel)
 		}
 	}
 	if s.Quantity == "tank_setpoint" || s.Quantity == "element_setpoint" {
-		return // a figure that was set, no probe
+		return quiet // a figure that was set, no probe
 	}
 	farK := opt.PowerOnK
 	if float64(s.IntervalMS) > 1000*opt.SpikeWaterMaxIntervalS {
 		farK = opt.PowerOnSlowK
 	}
 	for i := 0; i < len(s.V); {
+		if i%stretch == 0 && quiet[i/stretch] {
+			i += stretch
+			continue
+		}
 		if !mayBeCode(s.V[i], opt) || s.Flags.At(i) != 0 {
 			i++
 			continue
@@ -141,6 +161,28 @@ func temperatureCodes(s *series.Series, l Limits, written func(float64) float64,
 		}
 		i = end
 	}
+	return quiet
+}
+
+// stretch is how many readings are looked over together.
+const stretch = 64
+
+// quietStretches tells for each stretch of temperatures whether all of them are
+// readings within the limits, not below zero and not the power-on value: most
+// are, and need no further look.
+func quietStretches(v []float64, l Limits, opt FlagOptions) []bool {
+	low := max(l.Low, 0)
+	quiet := make([]bool, (len(v)+stretch-1)/stretch)
+	for k := range quiet {
+		quiet[k] = true
+		for _, x := range v[k*stretch : min(len(v), (k+1)*stretch)] {
+			if !(x >= low && x <= l.High && math.Abs(x-opt.PowerOnC) > 1e-9) {
+				quiet[k] = false
+				break
+			}
+		}
+	}
+	return quiet
 }
 
 // mayBeCode tells whether a temperature is one of the codes that may be honest.

@@ -1,6 +1,9 @@
 package series
 
-import "iter"
+import (
+	"iter"
+	"slices"
+)
 
 // flagPage is how many readings share one page of flags: small enough that a
 // season of single bad readings takes a fraction of a byte a reading.
@@ -11,6 +14,9 @@ const flagPage = 256
 type Flags struct {
 	n, set, absent int
 	pages          []*[flagPage]Flag
+	// shared tells of each page whether a clone has it too, so that it must not
+	// be written to; shorter than pages: the rest are not.
+	shared []bool
 }
 
 // NewFlags are the flags of n readings, none set.
@@ -53,8 +59,11 @@ func (f *Flags) Or(i int, x Flag) {
 	}
 	if f.pages[p] == nil {
 		f.pages[p] = new([flagPage]Flag)
+		if p < len(f.shared) {
+			f.shared[p] = false
+		}
 	}
-	at := &f.pages[p][i%flagPage]
+	at := &f.own(p)[i%flagPage]
 	if *at == 0 {
 		f.set++
 	}
@@ -78,17 +87,22 @@ func (f *Flags) Each(do func(i int, x Flag)) {
 	}
 }
 
-// Clone is a copy of its own.
+// Clone is a copy of its own. What neither changes is held once.
 func (f *Flags) Clone() Flags {
 	out := *f
-	out.pages = make([]*[flagPage]Flag, len(f.pages))
-	for i, p := range f.pages {
-		if p != nil {
-			page := *p
-			out.pages[i] = &page
-		}
-	}
+	out.pages = slices.Clone(f.pages)
+	f.shared = slices.Repeat([]bool{true}, len(f.pages))
+	out.shared = slices.Clone(f.shared)
 	return out
+}
+
+// own is a page that may be written to.
+func (f *Flags) own(p int) *[flagPage]Flag {
+	if p < len(f.shared) && f.shared[p] {
+		page := *f.pages[p]
+		f.pages[p], f.shared[p] = &page, false
+	}
+	return f.pages[p]
 }
 
 // Clear takes the flags off reading i.
@@ -97,7 +111,7 @@ func (f *Flags) Clear(i int) {
 	if x == 0 {
 		return
 	}
-	f.pages[i/flagPage][i%flagPage] = 0
+	f.own(i / flagPage)[i%flagPage] = 0
 	f.set--
 	if x&Absent != 0 {
 		f.absent--

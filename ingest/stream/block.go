@@ -13,7 +13,7 @@ import (
 // block is a stretch of whole lines and what came of them.
 type block struct {
 	index int
-	bytes []byte // ends with a line break
+	bytes []byte // ends with a line break; its capacity goes padding bytes further
 	at    int64  // where it begins in the file
 	line  int    // number of its first line
 	runs  []clock.Run
@@ -45,11 +45,20 @@ type reader struct {
 	turn    int
 	b       *block
 	stamp   [2]string
+	like    bool  // the stamp is one like the last line's, and clockMS its time of day
+	clockMS int64 // see like
 	badAt   []int // by column, the row of the last bad cell
+	// shapes are by column how its cells are mostly written, others the last way
+	// that was another.
+	shapes, others []shape
 }
 
 func newReader(plan *Plan, rows *Rows) *reader {
-	r := &reader{plan: plan, rows: rows, do: make([]int16, plan.Width), badAt: make([]int, len(plan.Columns))}
+	r := &reader{plan: plan, rows: rows, do: make([]int16, plan.Width), badAt: make([]int, len(plan.Columns)),
+		shapes: make([]shape, len(plan.Columns)), others: make([]shape, len(plan.Columns))}
+	for k := range r.shapes {
+		r.shapes[k] = noShape
+	}
 	for k := range r.badAt {
 		r.badAt[k] = -1
 	}
@@ -71,7 +80,7 @@ func newReader(plan *Plan, rows *Rows) *reader {
 // read reads all lines of a block.
 func (r *reader) read(b *block) {
 	r.b = b
-	r.stamper = clock.Stamper{}
+	r.stamper, r.stamp = clock.Stamper{}, [2]string{}
 	b.bad, b.badN = make([][]BadCell, len(r.plan.Columns)), make([]int, len(r.plan.Columns))
 	line := b.line
 	for at := 0; at < len(b.bytes) && b.err == nil; line++ {
@@ -84,26 +93,33 @@ func (r *reader) read(b *block) {
 
 // line reads the line that begins at i and gives where the next begins.
 func (r *reader) line(i, line int) int {
-	text, from, row := r.b.bytes, i, line-r.plan.FirstLine
+	text, from, row := r.b.bytes[:len(r.b.bytes)+padding], i, line-r.plan.FirstLine
+	sep, columns, shapes := r.plan.Separator, r.rows.V, r.shapes
+	r.like = false
+	last := len(r.do) - 1
 	for cell, do := range r.do {
+		if do >= 0 {
+			if s := &shapes[do]; s.fits(text[i:]) {
+				columns[do][row] = s.value(text[i:])
+				i += s.size
+				continue
+			}
+			if v, s := shapeAt(text[i:], r.plan.Decimal); s.size > 0 && (cell < last && s.end == sep || cell == last && s.end == '\n') {
+				columns[do][row] = v
+				r.learn(do, s)
+				i += s.size
+				continue
+			}
+		}
 		var ok bool
-		switch {
-		case text[i] == '"':
-			i, ok = r.quoted(i, row, do)
-		case do >= 0:
-			i, ok = r.number(i, row, int(do))
-		case do == skipCell:
-			i, ok = r.skip(i), true
-		case do == noCell:
-			ok = true // what ends an empty cell must follow at once
-		default:
-			i, ok = r.stampCell(i, int(firstStamp-do))
+		if i, ok = r.cell(i, row, do); !ok {
+			return r.odd(from, line, row)
 		}
 		c := text[i]
 		if c == '\r' && text[i+1] == '\n' {
 			i, c = i+1, '\n'
 		}
-		if last := cell == len(r.do)-1; !ok || last != (c == '\n') || !last && c != r.plan.Separator {
+		if (cell == last) != (c == '\n') || cell != last && c != sep {
 			return r.odd(from, line, row)
 		}
 		i++
@@ -116,8 +132,34 @@ func (r *reader) line(i, line int) int {
 	return i
 }
 
+// learn takes a shape for a column's once two cells that did not fit had it.
+func (r *reader) learn(k int16, s shape) {
+	if r.others[k].size == s.size && r.others[k].want == s.want {
+		r.shapes[k] = s
+	}
+	r.others[k] = s
+}
+
+// cell reads one cell of any kind and gives where it ends.
+func (r *reader) cell(i, row int, do int16) (int, bool) {
+	switch {
+	case r.b.bytes[i] == '"':
+		return r.quoted(i, row, do)
+	case do >= 0:
+		return r.number(i, row, int(do))
+	case do == skipCell:
+		return r.skip(i), true
+	case do == noCell:
+		return i, true // what ends an empty cell must follow at once
+	}
+	return r.stampCell(i, int(firstStamp-do))
+}
+
 // clock reads the line's stamp.
 func (r *reader) clock(row int) (int64, bool) {
+	if r.like && r.stamper.AddLike(row, r.stamp[0]) {
+		return r.clockMS, true
+	}
 	if len(r.plan.Stamp) == 1 {
 		return r.stamper.Add(row, r.stamp[0])
 	}
@@ -170,6 +212,13 @@ func (r *reader) cellEnd(i int) (end int, quoted bool) {
 }
 
 func (r *reader) stampCell(i, k int) (int, bool) {
+	if n := len(r.stamp[0]); n > 0 && len(r.plan.Stamp) == 1 && i+n < len(r.b.bytes) && r.b.bytes[i+n] == r.plan.Separator {
+		text := unsafe.String(&r.b.bytes[i], n)
+		if r.clockMS, r.like = r.stamper.Like(text); r.like {
+			r.stamp[0] = text
+			return i + n, true
+		}
+	}
 	end, quoted := r.cellEnd(i)
 	if quoted || end == i {
 		return end, false

@@ -152,9 +152,9 @@ func tableOf(g *logs.Log, o series.Origin) *logs.Table {
 // flagAll flags all series, first each by itself, then beside the others.
 func (l *loader) flagAll() {
 	all := l.rec.Series
-	noise := make([]int, len(all))
+	noise, quiet := make([]int, len(all)), make([]reading.Quiet, len(all))
 	l.each(len(all), func(i int) {
-		noise[i] = reading.Flag(all[i], l.probes[i].limits, l.probes[i].column.Written, l.opt.Flags)
+		noise[i], quiet[i] = reading.Flag(all[i], l.probes[i].limits, l.probes[i].column.Written, l.opt.Flags)
 	})
 	for i, n := range noise {
 		if n > 0 {
@@ -166,7 +166,7 @@ func (l *loader) flagAll() {
 	l.each(len(all), func(i int) {
 		s := *all[i]
 		s.Flags = s.Flags.Clone()
-		reading.FlagBeside(&s, l.probes[i].limits, l.beside(i), l.opt.Flags)
+		reading.FlagBeside(&s, l.probes[i].limits, quiet[i], l.beside(i), l.opt.Flags)
 		flagged[i] = s.Flags
 	})
 	for i, s := range all {

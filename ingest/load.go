@@ -240,12 +240,31 @@ func keptRows(s *series.Series, rows [][]bool) {
 			*of = append(*of, make([]bool, n)...)
 		}
 		line, step := int(r.First.Line), int(r.Step)
+		if step == 1 {
+			for i, end := r.At, r.At+r.N; i < end; i++ {
+				clean := s.Flags.Until(i, end)
+				fillTrue((*of)[line+i-r.At : line+clean-r.At])
+				i = clean
+			}
+			continue
+		}
 		for i := r.At; i < r.At+r.N; i++ {
 			if !(*of)[line] && s.Flags.At(i) == 0 {
 				(*of)[line] = true
 			}
 			line += step
 		}
+	}
+}
+
+// fillTrue sets all to true.
+func fillTrue(b []bool) {
+	for n := 0; n < len(b); {
+		if n == 0 {
+			b[0], n = true, 1
+			continue
+		}
+		n += copy(b[n:], b[:min(n, 4096)])
 	}
 }
 

@@ -12,7 +12,7 @@ import (
 // neighbours while those agree. Pipe probes jump honestly when water starts or stops: there the flow
 // beside must be known and unchanged, or, where none is logged, the limit is
 // wider.
-func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
+func spikes(s *series.Series, l Limits, quiet Quiet, b Beside, opt FlagOptions) {
 	info, _ := series.Lookup(s.Quantity)
 	limitK, maxS := l.SpikeK, opt.SpikeSlowMaxIntervalS
 	if s.Quantity != "bed_temp" && s.Quantity != "slab_temp" {
@@ -36,7 +36,7 @@ func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 			if i >= clean {
 				clean = s.Flags.Until(i, len(s.V))
 			}
-			i = stepsTo(s.V, i, clean, limitK)
+			i = stepsTo(s.V, quiet, i, clean, limitK)
 			if prev = i - 1; i == len(s.V) {
 				break
 			}
@@ -68,10 +68,12 @@ func spikes(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 }
 
 // stepsTo is the end, at most end, of the values from i on that each lie within
-// limitK of the one before.
-func stepsTo(v []float64, i, end int, limitK float64) int {
+// limitK, which is at least the limit that quiet was told, of the one before.
+func stepsTo(v []float64, quiet Quiet, i, end int, limitK float64) int {
 	for i < end && math.Abs(v[i]-v[i-1]) <= limitK {
-		i++
+		for i++; i+stretch <= end && quiet.at(i, level); {
+			i += stretch
+		}
 	}
 	return i
 }
@@ -209,17 +211,22 @@ func rate(s *series.Series, l Limits, b Beside, opt FlagOptions) {
 // something beside the probe moved; the first reading of a run is kept. A
 // coarse probe is given longer. Where nothing stands beside it, a run must
 // last the longest time of all.
-func stuck(s *series.Series, l Limits, b Beside, opt FlagOptions) {
+func stuck(s *series.Series, l Limits, quiet Quiet, b Beside, opt FlagOptions) {
 	scale := max(1, stepOf(s)/opt.FineStepK)
 	limitMS := int64(min(l.StuckH*scale, max(l.StuckH, opt.StuckMostH)) * 3.6e6)
 	mostMS := int64(opt.StuckMostH * 3.6e6)
 	clean := 0
 	for i := 0; i < len(s.V); {
+		if quiet.solid(s, i) && quiet.solid(s, i+stretch) && s.T[i+2*stretch-1]-s.T[i] <= limitMS {
+			i += stretch // what runs begin here end in this stretch or the next, and too soon
+			continue
+		}
 		if i >= clean {
 			clean = s.Flags.Until(i, len(s.V))
 		}
-		for limitMS >= 0 && i+1 < clean && s.V[i+1] != s.V[i] {
+		if limitMS >= 0 && i+1 < clean && s.V[i+1] != s.V[i] {
 			i++ // a run of one
+			continue
 		}
 		if j := runsTo(s.V, i); j < len(s.V) && s.T[j-1]-s.T[i] <= limitMS && s.Flags.At(j) == 0 {
 			i = j // ends too soon, whatever is flagged in it

@@ -17,58 +17,58 @@ type Beside struct {
 
 // Flag flags the readings of a series that are not to be used and keeps them
 // in their places. Noise about zero of a flow or power is read as 0 and
-// counted. written turns a value back into the number as written, as the codes
+// counted. quiet is for FlagBeside. written turns a value back into the number as written, as the codes
 // of loggers stand there.
 //
 // A series is flagged in one pass per test; each test looks only at readings
 // that the tests before it left.
-func Flag(s *series.Series, l Limits, written func(float64) float64, opt FlagOptions) (noise int) {
+func Flag(s *series.Series, l Limits, written func(float64) float64, opt FlagOptions) (noise int, quiet Quiet) {
 	info, _ := series.Lookup(s.Quantity)
 	switch info.Class {
 	case series.Temperature:
-		outOfRange(s, l, opt, temperatureCodes(s, l, written, opt))
-		return 0
+		quiet = quietOf(s.V, l, opt)
+		temperatureCodes(s, l, quiet, written, opt)
 	case series.OnOff:
 		for i, v := range s.V {
 			if v != 0 && v != 1 && s.Flags.At(i)&series.Absent == 0 {
 				s.Flags.Or(i, series.Range)
 			}
 		}
-		return 0
+		return 0, nil
 	default:
 		if s.Kind != series.Amount {
 			noise = zeroNoise(s, opt)
 			loggerCodes(s, l, written)
 		}
 	}
-	outOfRange(s, l, opt, nil)
-	return noise
+	outOfRange(s, l, quiet, opt)
+	return noise, quiet
 }
 
 // FlagBeside flags what only shows beside others: spikes, rates, stuck probes.
 // It comes after Flag has been over all the series of the record.
-func FlagBeside(s *series.Series, l Limits, b Beside, opt FlagOptions) {
+func FlagBeside(s *series.Series, l Limits, quiet Quiet, b Beside, opt FlagOptions) {
 	if !math.IsNaN(l.RateKPerH) {
 		rate(s, l, b, opt)
 	}
 	if !math.IsNaN(l.SpikeK) {
-		spikes(s, l, b, opt)
+		spikes(s, l, quiet, b, opt)
 	}
 	if !math.IsNaN(l.StuckH) {
-		stuck(s, l, b, opt)
+		stuck(s, l, quiet, b, opt)
 	}
 }
 
-// outOfRange flags readings outside the limits; those of quiet stretches need
-// no look.
-func outOfRange(s *series.Series, l Limits, opt FlagOptions, quiet []bool) {
+// outOfRange flags readings outside the limits; sound stretches
+// have none.
+func outOfRange(s *series.Series, l Limits, quiet Quiet, opt FlagOptions) {
 	limit := math.Inf(1)
 	if s.Kind == series.Amount && s.IntervalMS > 0 && !s.Counter && s.Quantity != "milk_volume" {
 		limit = rateCap(s.Quantity, opt)
 	}
 	capped := s.From != nil && !math.IsInf(limit, 1)
 	for i := 0; i < len(s.V); i++ {
-		if quiet != nil && i%stretch == 0 && quiet[i/stretch] {
+		if quiet.at(i, sound) {
 			i += stretch - 1
 			continue
 		}
@@ -121,12 +121,10 @@ var allOnes = [...]float64{-0.0625, -0.06, -0.063}
 // temperatureCodes flags codes for "no reading". A code outside the range is
 // one for certain; the chip's power-on value and all-ones are honest readings
 // elsewhere and flagged only where both neighbours are far from them.
-//
-// It gives the stretches in which no reading can be a code or out of range.
-func temperatureCodes(s *series.Series, l Limits, written func(float64) float64, opt FlagOptions) (quiet []bool) {
-	quiet = quietStretches(s.V, l, opt)
+// Sound stretches hold none.
+func temperatureCodes(s *series.Series, l Limits, quiet Quiet, written func(float64) float64, opt FlagOptions) {
 	for i := 0; i < len(s.V); i++ {
-		if i%stretch == 0 && quiet[i/stretch] {
+		if quiet.at(i, sound) {
 			i += stretch - 1
 			continue
 		}
@@ -136,14 +134,14 @@ func temperatureCodes(s *series.Series, l Limits, written func(float64) float64,
 		}
 	}
 	if s.Quantity == "tank_setpoint" || s.Quantity == "element_setpoint" {
-		return quiet // a figure that was set, no probe
+		return // a figure that was set, no probe
 	}
 	farK := opt.PowerOnK
 	if float64(s.IntervalMS) > 1000*opt.SpikeWaterMaxIntervalS {
 		farK = opt.PowerOnSlowK
 	}
 	for i := 0; i < len(s.V); {
-		if i%stretch == 0 && quiet[i/stretch] {
+		if quiet.at(i, sound) {
 			i += stretch
 			continue
 		}
@@ -161,28 +159,6 @@ func temperatureCodes(s *series.Series, l Limits, written func(float64) float64,
 		}
 		i = end
 	}
-	return quiet
-}
-
-// stretch is how many readings are looked over together.
-const stretch = 64
-
-// quietStretches tells for each stretch of temperatures whether all of them are
-// readings within the limits, not below zero and not the power-on value: most
-// are, and need no further look.
-func quietStretches(v []float64, l Limits, opt FlagOptions) []bool {
-	low := max(l.Low, 0)
-	quiet := make([]bool, (len(v)+stretch-1)/stretch)
-	for k := range quiet {
-		quiet[k] = true
-		for _, x := range v[k*stretch : min(len(v), (k+1)*stretch)] {
-			if !(x >= low && x <= l.High && math.Abs(x-opt.PowerOnC) > 1e-9) {
-				quiet[k] = false
-				break
-			}
-		}
-	}
-	return quiet
 }
 
 // mayBeCode tells whether a temperature is one of the codes that may be honest.

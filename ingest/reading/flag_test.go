@@ -31,8 +31,8 @@ func instant(q series.Quantity, stepS int64, v ...float64) *series.Series {
 
 func flagBoth(s *series.Series, b Beside) {
 	opt := DefaultFlagOptions()
-	Flag(s, opt.LimitsFor(s.Quantity), same, opt)
-	FlagBeside(s, opt.LimitsFor(s.Quantity), b, opt)
+	_, quiet := Flag(s, opt.LimitsFor(s.Quantity), same, opt)
+	FlagBeside(s, opt.LimitsFor(s.Quantity), quiet, b, opt)
 }
 
 func repeat(v float64, n int) []float64 {
@@ -186,7 +186,8 @@ func TestStuck(t *testing.T) {
 func TestZeroNoise(t *testing.T) {
 	s := instant("solar_power", 60, join(repeat(5, 50), []float64{-0.02, -0.02, -3})...)
 	opt := DefaultFlagOptions()
-	require.Equal(t, 2, Flag(s, opt.LimitsFor(s.Quantity), same, opt))
+	noise, _ := Flag(s, opt.LimitsFor(s.Quantity), same, opt)
+	require.Equal(t, 2, noise)
 	require.Equal(t, 0.0, s.V[50])
 	require.Equal(t, series.Flag(0), s.Flags.At(50))
 	require.Equal(t, series.Range, s.Flags.At(52))
@@ -264,7 +265,7 @@ func TestSpikesOfSeveralReadings(t *testing.T) {
 		v := append(append(level(12, 45), c.mid...), level(12, 45)...)
 		s := instant(c.q, c.every, v...)
 		opt := DefaultFlagOptions()
-		FlagBeside(s, Limits{Low: -10, High: 95, SpikeK: opt.LimitsFor(c.q).SpikeK, RateKPerH: math.NaN(), StuckH: math.NaN()}, Beside{}, opt)
+		FlagBeside(s, Limits{Low: -10, High: 95, SpikeK: opt.LimitsFor(c.q).SpikeK, RateKPerH: math.NaN(), StuckH: math.NaN()}, nil, Beside{}, opt)
 		got := 0
 		for i, f := range s.Flags.List() {
 			if f != 0 {

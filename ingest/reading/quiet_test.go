@@ -34,7 +34,7 @@ func wander(r *rand.Rand) *series.Series {
 			case 1:
 				x = []float64{85, -127, -0.06, 850, 400}[r.IntN(5)]
 			case 2:
-				f = series.Order
+				x, f = v+1, series.Order
 			}
 			t += 10_000
 			if r.IntN(300) == 0 {

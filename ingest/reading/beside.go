@@ -225,7 +225,9 @@ func stuck(s *series.Series, l Limits, quiet Quiet, b Beside, opt FlagOptions) {
 			clean = s.Flags.Until(i, len(s.V))
 		}
 		if limitMS >= 0 && i+1 < clean && s.V[i+1] != s.V[i] {
-			i++ // a run of one
+			for i++; i%stretch != 0 && i+1 < clean && s.V[i+1] != s.V[i]; {
+				i++ // runs of one
+			}
 			continue
 		}
 		if j := runsTo(s.V, i); j < len(s.V) && s.T[j-1]-s.T[i] <= limitMS && s.Flags.At(j) == 0 {

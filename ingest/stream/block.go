@@ -48,17 +48,17 @@ type reader struct {
 	like    bool  // the stamp is one like the last line's, and clockMS its time of day
 	clockMS int64 // see like
 	badAt   []int // by column, the row of the last bad cell
-	// shapes are by column how its cells are mostly written, others the last way
-	// that was another.
-	shapes, others []shape
+	// By cell: how it is mostly written and where its values go, the last way in
+	// which it was written otherwise, and the end of the cells from it on that are
+	// all numbers.
+	lanes  []lane
+	others []shape
+	until  []int
 }
 
 func newReader(plan *Plan, rows *Rows) *reader {
 	r := &reader{plan: plan, rows: rows, do: make([]int16, plan.Width), badAt: make([]int, len(plan.Columns)),
-		shapes: make([]shape, len(plan.Columns)), others: make([]shape, len(plan.Columns))}
-	for k := range r.shapes {
-		r.shapes[k] = noShape
-	}
+		lanes: make([]lane, plan.Width), others: make([]shape, plan.Width), until: make([]int, plan.Width)}
 	for k := range r.badAt {
 		r.badAt[k] = -1
 	}
@@ -70,9 +70,15 @@ func newReader(plan *Plan, rows *Rows) *reader {
 	}
 	for k, c := range plan.Columns {
 		r.do[c.Index] = int16(k)
+		r.lanes[c.Index] = lane{noShape, rows.V[k]}
 	}
 	for k, i := range plan.Stamp {
 		r.do[i] = firstStamp - int16(k)
+	}
+	for i := plan.Width - 1; i >= 0; i-- {
+		if r.until[i] = i + 1; i+1 < plan.Width && r.do[i+1] >= 0 {
+			r.until[i] = r.until[i+1]
+		}
 	}
 	return r
 }
@@ -94,35 +100,20 @@ func (r *reader) read(b *block) {
 // line reads the line that begins at i and gives where the next begins.
 func (r *reader) line(i, line int) int {
 	text, from, row := r.b.bytes[:len(r.b.bytes)+padding], i, line-r.plan.FirstLine
-	sep, columns, shapes := r.plan.Separator, r.rows.V, r.shapes
 	r.like = false
-	last := len(r.do) - 1
-	for cell, do := range r.do {
-		if do >= 0 {
-			if s := &shapes[do]; s.fits(text[i:]) {
-				columns[do][row] = s.value(text[i:])
-				i += s.size
-				continue
-			}
-			if v, s := shapeAt(text[i:], r.plan.Decimal); s.size > 0 && (cell < last && s.end == sep || cell == last && s.end == '\n') {
-				columns[do][row] = v
-				r.learn(do, s)
-				i += s.size
+	for cell := 0; cell < len(r.do); cell++ {
+		if r.do[cell] >= 0 {
+			n := 0
+			i, n = fitting(text, i, r.lanes[cell:r.until[cell]], row)
+			if cell += n; cell == r.until[cell-n] {
+				cell--
 				continue
 			}
 		}
 		var ok bool
-		if i, ok = r.cell(i, row, do); !ok {
+		if i, ok = r.oneCell(text, i, row, cell); !ok {
 			return r.odd(from, line, row)
 		}
-		c := text[i]
-		if c == '\r' && text[i+1] == '\n' {
-			i, c = i+1, '\n'
-		}
-		if (cell == last) != (c == '\n') || cell != last && c != sep {
-			return r.odd(from, line, row)
-		}
-		i++
 	}
 	ms, ok := r.clock(row)
 	if !ok {
@@ -132,12 +123,31 @@ func (r *reader) line(i, line int) int {
 	return i
 }
 
-// learn takes a shape for a column's once two cells that did not fit had it.
-func (r *reader) learn(k int16, s shape) {
-	if r.others[k].size == s.size && r.others[k].want == s.want {
-		r.shapes[k] = s
+// oneCell reads one cell and what ends it, and gives where the next begins.
+func (r *reader) oneCell(text []byte, i, row, cell int) (int, bool) {
+	last := cell == len(r.do)-1
+	do := r.do[cell]
+	if do >= 0 {
+		if v, s := shapeAt(text[i:], r.plan.Decimal); s.size > 0 && (!last && s.end == r.plan.Separator || last && s.end == '\n') {
+			r.rows.V[do][row] = v
+			r.learn(cell, s)
+			return i + s.size, true
+		}
 	}
-	r.others[k] = s
+	i, ok := r.cell(i, row, do)
+	c := text[i]
+	if c == '\r' && text[i+1] == '\n' {
+		i, c = i+1, '\n'
+	}
+	return i + 1, ok && last == (c == '\n') && (last || c == r.plan.Separator)
+}
+
+// learn takes a shape for a column's once two cells that did not fit had it.
+func (r *reader) learn(cell int, s shape) {
+	if o := &r.others[cell]; o.size == s.size && o.want == s.want {
+		r.lanes[cell].shape = s
+	}
+	r.others[cell] = s
 }
 
 // cell reads one cell of any kind and gives where it ends.

@@ -16,10 +16,15 @@ import (
 // Read reads a file of size bytes by a plan, on some workers. The error wraps
 // ErrIrregular where the file has to be read in another way.
 func Read(r io.ReaderAt, size int64, plan *Plan, workers int) (*Rows, error) {
+	return readBlocks(r, size, plan, workers, blockBytes)
+}
+
+// readBlocks is Read with blocks of some size.
+func readBlocks(r io.ReaderAt, size int64, plan *Plan, workers int, blockB int64) (*Rows, error) {
 	if err := plan.Validate(); err != nil {
 		return nil, err
 	}
-	j := &job{file: r, size: size, plan: plan, rows: &Rows{FirstLine: plan.FirstLine, SizeB: size}}
+	j := &job{file: r, size: size, blockB: blockB, plan: plan, rows: &Rows{FirstLine: plan.FirstLine, SizeB: size}}
 	if err := j.room(); err != nil {
 		return nil, err
 	}
@@ -48,6 +53,7 @@ func Read(r io.ReaderAt, size int64, plan *Plan, workers int) (*Rows, error) {
 type job struct {
 	file   io.ReaderAt
 	size   int64
+	blockB int64
 	plan   *Plan
 	rows   *Rows
 	blocks []*block
@@ -145,7 +151,7 @@ func (j *job) deal(full chan<- *block, free <-chan []byte) error {
 		case buf = <-free:
 		default:
 			if made < cap(free) {
-				buf = make([]byte, 0, blockBytes+mostLine+padding)
+				buf = make([]byte, 0, j.blockB+mostLine+padding)
 				made++
 			} else {
 				buf = <-free
@@ -153,15 +159,19 @@ func (j *job) deal(full chan<- *block, free <-chan []byte) error {
 		}
 		buf = append(buf, rest...)
 		start := at - int64(len(rest))
-		n, err := j.file.ReadAt(buf[len(buf):len(buf)+int(min(blockBytes, j.size-at))], at)
+		n, err := j.file.ReadAt(buf[len(buf):len(buf)+int(min(j.blockB, j.size-at))], at)
 		if n == 0 {
 			return fmt.Errorf("file shorter than its size: %w", err)
 		}
 		hash.Write(buf[len(buf) : len(buf)+n])
 		buf, at = buf[:len(buf)+n], at+int64(n)
 		end := bytes.LastIndexByte(buf, '\n') + 1
+		lines := bytes.Count(buf[:end], []byte{'\n'})
+		if line+lines-j.plan.FirstLine >= len(j.rows.ClockMS) {
+			return irregular(line, "it was written to while it was read")
+		}
 		if at == j.size {
-			j.lastLine(buf[end:], start+int64(end), line+bytes.Count(buf[:end], []byte{'\n'}))
+			j.lastLine(buf[end:], start+int64(end), line+lines)
 			rest = nil
 		} else {
 			rest = append(rest[:0], buf[end:]...)
@@ -171,7 +181,7 @@ func (j *job) deal(full chan<- *block, free <-chan []byte) error {
 		}
 		b := &block{index: len(j.blocks), bytes: buf[:end], at: start, line: line}
 		j.blocks = append(j.blocks, b)
-		line += bytes.Count(buf[:end], []byte{'\n'})
+		line += lines
 		full <- b
 	}
 	j.rows.Lines = line - 1

@@ -42,16 +42,33 @@ const (
 // bytes less '0': to those below 10, 0x76 can be added without reaching it.
 func notDigits(x uint64) uint64 { return x&^tops + 0x76*each | x }
 
-// fits tells whether the cell at the text's start has the shape.
-func (s *shape) fits(text []byte) bool {
-	w := binary.LittleEndian.Uint64(text)
-	return w&s.mask == s.want && notDigits(w^zeros)&s.digits == 0
+// lane is one column on its way: how its cells are mostly written, and where
+// their values go.
+type lane struct {
+	shape
+	v []float64
 }
 
-// value is the number at the text's start, which has the shape.
-func (s *shape) value(text []byte) float64 {
-	x := (binary.LittleEndian.Uint64(text) ^ zeros) >> (s.skip & 63)
-	return float64(added((x&s.low|x>>8&s.high)<<(s.up&63))) / s.divisor
+// fitting reads the cells from i on into a row, as far as they have the shapes
+// of their lanes. It gives where the first that has not begins, and how many
+// have.
+func fitting(text []byte, i int, lanes []lane, row int) (next, n int) {
+	for k := range lanes {
+		l := &lanes[k]
+		w := binary.LittleEndian.Uint64(text[i:])
+		if w&l.mask != l.want || notDigits(w^zeros)&l.digits != 0 {
+			return i, k
+		}
+		l.v[row] = l.value(w)
+		i += l.size
+	}
+	return i, len(lanes)
+}
+
+// value is the number at the start of a word that has the shape.
+func (s *shape) value(w uint64) float64 {
+	x := (w ^ zeros) >> (s.skip & 63)
+	return float64(int64(added((x&s.low|x>>8&s.high)<<(s.up&63)))) / s.divisor
 }
 
 // added adds up eight digits, the first lowest, in pairs, fours and eights.
@@ -100,5 +117,5 @@ func shapeAt(text []byte, decimal byte) (float64, shape) {
 	s.digits = (s.low<<at | s.high<<8<<at) & tops
 	s.mask = all &^ (s.low<<at | s.high<<8<<at)
 	s.want = w & s.mask
-	return s.value(text), s
+	return s.value(w), s
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"yardheat/ingest/clock"
+	"yardheat/ingest/table/celltext"
 )
 
 // cell reads what is no plain number: "on" is 1, "--" missing, "?…" odd, what
@@ -183,7 +184,7 @@ func simply(line string, p *Plan) (ms int64, v []float64, bad []bool, ok bool) {
 		v, bad = append(v, x), append(bad, isBad)
 	}
 	var s clock.Stamper
-	ms, ok = s.Add(0, strings.TrimSpace(cells[p.Stamp[0]]))
+	ms, ok = s.Add(0, celltext.Trim(cells[p.Stamp[0]]))
 	return ms, v, bad, ok
 }
 
@@ -197,7 +198,7 @@ func number(text string, quoted bool, p *Plan, c Column) (v float64, bad, fits b
 		v, _ = strconv.ParseFloat(strings.Replace(text, string(rune(p.Decimal)), ".", 1), 64)
 		return v, false, true
 	}
-	if text = strings.TrimSpace(text); text == "" {
+	if text = celltext.Trim(text); text == "" {
 		return math.NaN(), false, true
 	}
 	v, what := c.Cell(text)
@@ -237,7 +238,7 @@ func holdAgainst(t *testing.T, text []byte, p *Plan, workers int, blockB int64) 
 					badCount[k]++
 				}
 			}
-		case strings.TrimSpace(line) == "":
+		case celltext.Trim(line) == "":
 			blank++
 			require.Equal(t, int64(clock.Bad), rows.ClockMS[i])
 		default:

@@ -107,7 +107,7 @@ func shapeAt(text []byte, decimal byte) (float64, shape) {
 	s.end = byte(w >> end)
 	breaks := uint(8)
 	if s.end == '\r' {
-		if end > 48 || byte(w>>(end+8)) != '\n' {
+		if byte(w>>(end+8)) != '\n' {
 			return 0, shape{}
 		}
 		breaks, s.end = 16, '\n'

@@ -97,9 +97,28 @@ func sniffCharset(b []byte) string {
 	if utf8.Valid(b) || mostlyUTF8(b) {
 		return "utf-8"
 	}
-	// 0xF8 is the degree sign of the DOS code pages and "ø" in Windows-1252.
-	if bytes.IndexByte(b, 0xb0) < 0 && (bytes.Contains(b, []byte("\xf8C")) || bytes.Contains(b, []byte("\xf8F"))) {
-		return "cp850"
+	return sniffCodePage(b)
+}
+
+// sniffCodePage tells code pages by their degree sign (0xB0, 0xF8 or 0xA1: "ø"
+// and "¡" in Windows-1252), and the one of Central Europe by letters that
+// Windows-1252 would read as signs between letters ("przep³yw").
+func sniffCodePage(b []byte) string {
+	if bytes.IndexByte(b, 0xb0) < 0 {
+		for _, unit := range [...]byte{'C', 'F'} {
+			switch {
+			case bytes.Contains(b, []byte{0xf8, unit}):
+				return "cp850"
+			case bytes.Contains(b, []byte{0xa1, unit}):
+				return "macintosh"
+			}
+		}
+	}
+	lower := func(c byte) bool { return c-'a' < 26 }
+	for i := 1; i+1 < len(b); i++ {
+		if c := b[i]; (c == 0xb3 || c == 0xb9 || c == 0xbf) && lower(b[i-1]) && lower(b[i+1]) {
+			return "windows-1250"
+		}
 	}
 	return "windows-1252"
 }

@@ -6,6 +6,8 @@ import (
 	"testing"
 	"unicode/utf16"
 
+	"golang.org/x/text/encoding/charmap"
+
 	"yardheat/ingest/table/celltext"
 )
 
@@ -135,5 +137,29 @@ func TestSameAnswer(t *testing.T) {
 				same(t, "units", want, tables[0].Units)
 			}
 		})
+	}
+}
+
+// Headers in the code pages that have no mark of their own, by the letters and
+// signs in them; bytes by the code pages of golang.org/x/text.
+func TestCodePagesAreToldByTheirLetters(t *testing.T) {
+	for _, c := range []struct {
+		page         *charmap.Charmap
+		header, name string
+	}{
+		{charmap.Macintosh, "Température (°C)", "Macintosh"},
+		{charmap.CodePage850, "Temp (°C)", "CP850"},
+		{charmap.Windows1250, "Przepływ (l/min)", "Windows-1250"},
+		{charmap.Windows1252, "Débit (m³/h)", "Windows-1252"},
+		{charmap.Windows1252, "Rücklauf (°C)", "Windows-1252"},
+		{charmap.Windows1252, "m³ pro h, 1 °C", "Windows-1252"},
+	} {
+		b, err := c.page.NewEncoder().String("time;" + c.header + "\n2026-01-05 10:00;12,5\n2026-01-05 10:01;12,6\n")
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := mustRead(t, "log.csv", []byte(b), Options{})[0]
+		same(t, "encoding of "+c.header, c.name, got.Encoding)
+		same(t, "header", c.header, got.Header[1])
 	}
 }

@@ -292,6 +292,9 @@ func odd() []Layout {
 		{Name: "packed date and hhmmss, fixed width, no header", Sep: Fixed, NoHeader: true, Missing: []string{"NaN"}, Stamp: layoutStamp("Date|Time", "20060102", "150405")},
 		{Name: "a remark in brackets behind the unit", UnitsIn: ", ", Remark: " (serial 1, port 2)", Quotes: "header", Stamp: iso(), Preamble: []string{`"Plot of the yard"`}},
 		{Name: "a row a day, a column each time", Stamp: iso(), Spoil: dayRows, Want: Want{Refused: "row a day"}},
+		{Name: "stamp columns: date, time with points", Sep: ";", Decimal: ",", UnitsIn: "(", Stamp: Stamp{Heads: []string{"Pvm", "Klo"}, Cells: func(at time.Time) []string {
+			return []string{at.Format("2.1.2006"), fmt.Sprintf("%d.%02d.%02d", at.Hour(), at.Minute(), at.Second())}
+		}}},
 		{Name: "dates without their times", Sep: ";", UnitsIn: "(", Stamp: layoutStamp("Date", "2006-01-02"), Want: Want{Refused: "time of day"}},
 	}
 }

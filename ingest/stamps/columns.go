@@ -2,6 +2,7 @@ package stamps
 
 import (
 	"errors"
+	"strconv"
 	"strings"
 
 	"yardheat/ingest/clock"
@@ -40,6 +41,9 @@ func (t *Table) sample(col int) []string {
 func classify(cells []string, opt clock.Options) (kind stampKind, offset bool) {
 	if len(cells) == 0 {
 		return noStamp, false
+	}
+	if dottedTimes(cells) {
+		return timeOnly, false
 	}
 	like := 0
 	for _, c := range cells {
@@ -82,6 +86,28 @@ func isTimeOfDay(cells []string) bool {
 		}
 	}
 	return 2*n >= len(cells)
+}
+
+// dottedTimes tells "6.30.00" from a date: hours, minutes and seconds in every
+// cell, and minutes in one that are no day and no month.
+func dottedTimes(cells []string) bool {
+	proved := false
+	for _, c := range cells {
+		parts := strings.Split(c, ".")
+		if len(parts) != 3 || len(parts[0]) > 2 || len(parts[1]) != 2 || len(parts[2]) != 2 {
+			return false
+		}
+		var n [3]int
+		for i, p := range parts {
+			v, err := strconv.Atoi(p)
+			if err != nil || v < 0 || v > [...]int{24, 59, 59}[i] {
+				return false
+			}
+			n[i] = v
+		}
+		proved = proved || n[1] > 31 || n[1] == 0
+	}
+	return proved
 }
 
 // FindStamps settles which columns of a sample of the log's table hold its

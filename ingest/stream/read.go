@@ -24,15 +24,34 @@ func readBlocks(r io.ReaderAt, size int64, plan *Plan, workers int, blockB int64
 	if err := plan.Validate(); err != nil {
 		return nil, err
 	}
-	j := &job{file: r, size: size, blockB: blockB, plan: plan, rows: &Rows{FirstLine: plan.FirstLine, SizeB: size}}
-	if err := j.room(); err != nil {
+	// To count the lines beforehand takes as long as to read them from memory once
+	// more; where a guess is too low, they are counted after all.
+	for _, lines := range [...]func(*job) (int, error){(*job).likelyLines, (*job).mostLines} {
+		j := &job{file: r, size: size, blockB: blockB, plan: plan, rows: &Rows{FirstLine: plan.FirstLine, SizeB: size}}
+		if rows, err := j.read(lines, workers); !errors.Is(err, errMoreLines) {
+			return rows, err
+		}
+	}
+	return nil, irregular(plan.FirstLine, "it was written to while it was read")
+}
+
+// errMoreLines are more lines than there is room for.
+var errMoreLines = errors.New("more lines than were expected")
+
+// read reads the file into room for so many lines.
+func (j *job) read(lines func(*job) (int, error), workers int) (*Rows, error) {
+	n, err := lines(j)
+	if err == nil {
+		err = j.room(n)
+	}
+	if err != nil {
 		return nil, err
 	}
 	full, free := make(chan *block, blocksAhead), make(chan []byte, blocksAhead+workers+1)
 	var done sync.WaitGroup
 	for range max(1, workers) {
 		done.Go(func() {
-			w := newReader(plan, j.rows)
+			w := newReader(j.plan, j.rows)
 			for b := range full {
 				buf := b.bytes
 				w.read(b)
@@ -40,7 +59,7 @@ func readBlocks(r io.ReaderAt, size int64, plan *Plan, workers int, blockB int64
 			}
 		})
 	}
-	err := j.deal(full, free)
+	err = j.deal(full, free)
 	close(full)
 	done.Wait()
 	if err != nil {
@@ -61,13 +80,15 @@ type job struct {
 	end    int      // rows in whole lines
 }
 
-// room makes the columns as long as the file has lines.
-func (j *job) room() error {
-	n, err := j.mostLines()
-	if err != nil {
-		return err
-	}
-	if room := int64(n) * int64(8*(len(j.plan.Columns)+1)); room > mostRoomB && room > mostRoomTimes*j.size {
+// tooMany tells whether so many lines would take more room than they may.
+func (j *job) tooMany(n int) bool {
+	room := int64(n) * int64(8*(len(j.plan.Columns)+1))
+	return room > mostRoomB && room > mostRoomTimes*j.size
+}
+
+// room makes the columns so many lines long.
+func (j *job) room(n int) error {
+	if j.tooMany(n) {
 		return irregular(j.plan.FirstLine, "%d lines in %d MB are too many to keep", n, j.size>>20)
 	}
 	r := j.rows
@@ -87,47 +108,6 @@ func (j *job) room() error {
 // stagger is by how many values each column begins further on than the one
 // before it: three cache lines.
 const stagger = 24
-
-// mostLines counts the file's lines, a piece on each of two cores.
-func (j *job) mostLines() (int, error) {
-	const piece = 4 << 20
-	pieces := int((j.size - j.plan.FirstByte + piece - 1) / piece)
-	counts, errs := make([]int, pieces), make([]error, pieces)
-	var done sync.WaitGroup
-	next := make(chan int)
-	for range 2 {
-		done.Go(func() {
-			buf := make([]byte, 256<<10)
-			for i := range next {
-				from := j.plan.FirstByte + int64(i)*piece
-				counts[i], errs[i] = countLines(j.file, from, min(j.size, from+piece), buf)
-			}
-		})
-	}
-	for i := range pieces {
-		next <- i
-	}
-	close(next)
-	done.Wait()
-	n := 1
-	for i := range counts {
-		n += counts[i]
-	}
-	return n, errors.Join(errs...)
-}
-
-func countLines(r io.ReaderAt, from, to int64, buf []byte) (int, error) {
-	n := 0
-	for from < to {
-		k, err := r.ReadAt(buf[:min(int64(len(buf)), to-from)], from)
-		n += bytes.Count(buf[:k], []byte{'\n'})
-		from += int64(k)
-		if k == 0 {
-			return n, fmt.Errorf("file shorter than its size: %w", err)
-		}
-	}
-	return n, nil
-}
 
 // deal reads the file once, hashes it, and hands it out in blocks of whole
 // lines.
@@ -168,7 +148,7 @@ func (j *job) deal(full chan<- *block, free <-chan []byte) error {
 		end := bytes.LastIndexByte(buf, '\n') + 1
 		lines := bytes.Count(buf[:end], []byte{'\n'})
 		if line+lines-j.plan.FirstLine >= len(j.rows.ClockMS) {
-			return irregular(line, "it was written to while it was read")
+			return errMoreLines
 		}
 		if at == j.size {
 			j.lastLine(buf[end:], start+int64(end), line+lines)

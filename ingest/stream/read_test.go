@@ -123,6 +123,23 @@ func TestReadFails(t *testing.T) {
 	require.ErrorIs(t, err, ErrIrregular, "too many odd lines")
 }
 
+// Where the lines are more than pieces of the file let guess, they are counted.
+func TestReadGuessesTooFew(t *testing.T) {
+	long := "2026-01-28 10:00:00,1.5," + strings.Repeat("w", 1500) + ",-2\n"
+	at := 300_000 / len(long)
+	text := strings.Repeat(long, at) + strings.Repeat("\n", 5000) + strings.Repeat(long, 400)
+	rows, err := readBlocks(strings.NewReader(text), int64(len(text)), planOf(',', '.', false), 2, 20_000)
+	require.NoError(t, err)
+	require.Equal(t, at+5400, rows.Lines)
+	j := &job{file: strings.NewReader(text), size: int64(len(text)), blockB: 20_000, plan: planOf(',', '.', false)}
+	guess, err := j.likelyLines()
+	require.NoError(t, err)
+	require.Less(t, guess, rows.Lines, "or this tests nothing")
+	last := at + 5399
+	require.Equal(t, 1.5, rows.V[1][last])
+	require.Equal(t, int64(clock.Bad), rows.ClockMS[at])
+}
+
 func TestPlanValidate(t *testing.T) {
 	require.NoError(t, planOf(',', '.', true).Validate())
 	for name, spoil := range map[string]func(*Plan){

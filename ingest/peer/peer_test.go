@@ -80,11 +80,10 @@ func quarters(s *series.Series) []bin {
 	for i := 0; i < len(s.T); i++ {
 		for end := s.Flags.Until(i, len(s.T)); i < end; {
 			at := s.T[i] / quarterMS
-			b := bin{low: math.Inf(1), high: math.Inf(-1)}
+			from := i
 			for next := (at + 1) * quarterMS; i < end && s.T[i] < next; i++ {
-				v := s.V[i]
-				b.n, b.sum, b.low, b.high = b.n+1, b.sum+v, min(b.low, v), max(b.high, v)
 			}
+			b := binOf(s.V[from:i])
 			o := &out[at-first]
 			if o.n > 0 {
 				b.low, b.high = min(b.low, o.low), max(b.high, o.high)
@@ -93,6 +92,21 @@ func quarters(s *series.Series) []bin {
 		}
 	}
 	return out
+}
+
+func binOf(values []float64) bin {
+	low, high := values[0], values[0]
+	sum := 0.0
+	for _, v := range values {
+		sum += v
+		if v < low {
+			low = v
+		}
+		if v > high {
+			high = v
+		}
+	}
+	return bin{len(values), sum, low, high}
 }
 
 // theirs has the database do the same: it finds the layout itself, but is told

@@ -16,12 +16,12 @@ type quiet uint8
 // What can be said of a stretch.
 const (
 	// sound: readings within the limits, none below zero, none the power-on
-	// value.
+	// value, or none at all.
 	sound quiet = 1 << iota
-	// level: sound, and no reading is further from the one before, that before
+	// level: sound and whole, and no reading is further from the one before, that before
 	// the stretch among them, than a spike's limit.
 	level
-	// moving: sound, and not all readings are equal.
+	// moving: sound and whole, and not all readings are equal.
 	moving
 )
 
@@ -34,11 +34,15 @@ func quietOf(v []float64, l Limits, opt FlagOptions) Quiet {
 	q := make(Quiet, (len(v)+stretch-1)/stretch)
 	for k := range q {
 		part := v[k*stretch : min(len(v), (k+1)*stretch)]
-		most, prev, ok := 0.0, part[0], true
+		most, prev, whole, ok := 0.0, part[0], true, true
 		for _, x := range part {
 			if !(x >= low && x <= l.High && math.Abs(x-opt.PowerOnC) > 1e-9) {
-				ok = false
-				break
+				if !math.IsNaN(x) {
+					ok = false
+					break
+				}
+				whole = false
+				continue
 			}
 			if d := math.Abs(x - prev); d > most {
 				most = d
@@ -49,6 +53,9 @@ func quietOf(v []float64, l Limits, opt FlagOptions) Quiet {
 			continue
 		}
 		q[k] = sound
+		if !whole {
+			continue
+		}
 		if most > 0 {
 			q[k] |= moving
 		}

@@ -59,7 +59,7 @@ func (l *longLog) write(rows int, odd string) string {
 		cells := strings.Split(now.Format(l.layout), "|")
 		cells = append(cells, l.number(40+5*math.Sin(float64(k)/40), 2), "ok", l.number(float64(k%5), 1), []string{"off", "on"}[k/5%2])
 		if l.rng.IntN(60) == 0 {
-			cells[len(cells)-4] = []string{"", "---", "NaN", "-127", "1e3", "x7"}[l.rng.IntN(6)]
+			cells[len(cells)-4] = []string{"", "---", "NaN", "-127", "1e3", "x7", "ERR"}[l.rng.IntN(7)]
 		}
 		if i > 100 && l.rng.IntN(90) == 0 {
 			switch odd {

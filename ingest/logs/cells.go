@@ -28,6 +28,21 @@ type badCell struct {
 	text string
 }
 
+// shownBad is how many bad cells of a column are shown: those that stand first
+// in the file, whichever way its rows run.
+const shownBad = 3
+
+func (p *part) show(b badCell) {
+	at := len(p.badAt)
+	for at > 0 && p.badAt[at-1].line > b.line {
+		at--
+	}
+	if at < shownBad {
+		p.badAt = slices.Insert(p.badAt, at, b)
+		p.badAt = p.badAt[:min(len(p.badAt), shownBad)]
+	}
+}
+
 // readCells reads the mapped cells of every used table, several tables at a
 // time, and gives the tables' rows free.
 func (l *Log) readCells(opt Options) {
@@ -186,9 +201,7 @@ func (t *Table) cellText(p *part, c *Column, s *scale, text string, line int) (f
 		p.missing++
 		if !table.IsMissing(text) {
 			p.bad++
-			if len(p.badAt) < 3 {
-				p.badAt = append(p.badAt, badCell{line, text})
-			}
+			p.show(badCell{line, text})
 		}
 	}
 	return v, ok

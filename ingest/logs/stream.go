@@ -251,6 +251,8 @@ func (t *Table) cellOf(c *Column) func(string) (float64, stream.Cell) {
 			return v, stream.Value
 		}
 		switch {
+		case celltext.IsErrorWord(text):
+			return 0, stream.Failed
 		case table.IsMissing(text):
 			return 0, stream.Missing
 		case celltext.Classify(text) == celltext.Number:
@@ -306,9 +308,40 @@ func (t *Table) judge(rows *stream.Rows) (map[int][]string, error) {
 			p.Line = skel.Lines[p.Line-1]
 		}
 	}
-	t.Problems, t.Rows = n.Problems, t.Rows[:1]
+	t.Problems, t.Rows = t.withErrorWords(n.Problems, rows, kept), t.Rows[:1]
 	t.passOn()
 	return kept, nil
+}
+
+// withErrorWords puts the counts of all rows in the place of the skeleton's:
+// cells in which the logger says that it failed. Columns that nothing reads
+// keep what the skeleton shows.
+func (t *Table) withErrorWords(probs []table.Problem, rows *stream.Rows, kept map[int][]string) []table.Problem {
+	var out, words []table.Problem
+	for _, p := range probs {
+		switch {
+		case p.Code != "error-words":
+			out = append(out, p)
+		case !slices.Contains(t.cols, p.Column-1):
+			words = append(words, p)
+		}
+	}
+	for k, col := range t.cols {
+		if col < 0 {
+			continue
+		}
+		f := rows.Failed[t.streamed[k]]
+		for row, cells := range kept {
+			if celltext.IsErrorWord(cells[col]) {
+				f.Add(row, cells[col])
+			}
+		}
+		if f.Count > 0 {
+			words = append(words, table.ErrorWords(t.Header[col], col, f.Count, rows.FirstLine+f.First.Row, f.First.Text))
+		}
+	}
+	slices.SortFunc(words, func(a, b table.Problem) int { return a.Column - b.Column })
+	return append(words, out...) // package table lists them first
 }
 
 func (t *Table) stampText(cells []string) string {
@@ -380,7 +413,7 @@ func (t *Table) columnOf(p *part, c *Column, s *scale, k int, sorted bool) {
 	p.V = v
 	p.bad = t.Stream.BadCount[at]
 	for _, b := range t.Stream.Bad[at] {
-		p.badAt = append(p.badAt, badCell{t.LineOf(b.Row), b.Text})
+		p.show(badCell{t.LineOf(b.Row), b.Text})
 	}
 	t.oddCells(p, c, s, k)
 }

@@ -18,6 +18,7 @@ type block struct {
 	line  int    // number of its first line
 	runs  []clock.Run
 	bad   [][]BadCell
+	fails []FailedCells
 	badN  []int
 	odd   []OddLine
 	err   error
@@ -47,7 +48,8 @@ type reader struct {
 	stamp   [2]string
 	like    bool  // the stamp is one like the last line's, and clockMS its time of day
 	clockMS int64 // see like
-	badAt   []int // by column, the row of the last bad cell
+	// By column, the rows of the last bad and the last failed cell.
+	badAt, failedAt []int
 	// By cell: how it is mostly written and where its values go, the last way in
 	// which it was written otherwise, and the end of the cells from it on that are
 	// all numbers.
@@ -57,10 +59,10 @@ type reader struct {
 }
 
 func newReader(plan *Plan, rows *Rows) *reader {
-	r := &reader{plan: plan, rows: rows, do: make([]int16, plan.Width), badAt: make([]int, len(plan.Columns)),
+	r := &reader{plan: plan, rows: rows, do: make([]int16, plan.Width), badAt: make([]int, len(plan.Columns)), failedAt: make([]int, len(plan.Columns)),
 		lanes: make([]lane, plan.Width), others: make([]shape, plan.Width), until: make([]int, plan.Width)}
 	for k := range r.badAt {
-		r.badAt[k] = -1
+		r.badAt[k], r.failedAt[k] = -1, -1
 	}
 	for i := range r.do {
 		r.do[i] = skipCell
@@ -88,6 +90,7 @@ func (r *reader) read(b *block) {
 	r.b = b
 	r.stamper, r.stamp = clock.Stamper{}, [2]string{}
 	b.bad, b.badN = make([][]BadCell, len(r.plan.Columns)), make([]int, len(r.plan.Columns))
+	b.fails = make([]FailedCells, len(r.plan.Columns))
 	line := b.line
 	for at := 0; at < len(b.bytes) && b.err == nil; line++ {
 		at = r.line(at, line)
@@ -327,6 +330,9 @@ func (r *reader) value(text string, row, k int) bool {
 	case Value:
 		r.rows.V[k][row] = v
 		return true
+	case Failed:
+		r.failedAt[k] = row
+		r.b.fails[k].Add(row, text)
 	case Bad:
 		r.badAt[k] = row
 		if r.b.badN[k]++; len(r.b.bad[k]) < shownOfBad {
@@ -360,6 +366,12 @@ func (r *reader) odd(from, line, row int) int {
 
 // undo takes back what the cells of an odd line were counted as.
 func (r *reader) undo(k, row int) {
+	if r.failedAt[k] == row {
+		r.failedAt[k] = -1
+		if r.b.fails[k].Count--; r.b.fails[k].Count == 0 {
+			r.b.fails[k] = FailedCells{}
+		}
+	}
 	if r.badAt[k] == row {
 		r.badAt[k] = -1
 		r.b.badN[k]--

@@ -202,7 +202,7 @@ func (j *job) gather() error {
 	j.trim()
 	r := j.rows
 	n := len(j.plan.Columns)
-	r.Bad, r.BadCount = make([][]BadCell, n), make([]int, n)
+	r.Bad, r.BadCount, r.Failed = make([][]BadCell, n), make([]int, n), make([]FailedCells, n)
 	for _, b := range j.blocks {
 		if err := j.take(b); err != nil {
 			return err
@@ -226,6 +226,12 @@ func (j *job) take(b *block) error {
 	}
 	for k := range r.V {
 		r.BadCount[k] += b.badN[k]
+		if f := b.fails[k]; f.Count > 0 {
+			if r.Failed[k].Count == 0 {
+				r.Failed[k].First = f.First
+			}
+			r.Failed[k].Count += f.Count
+		}
 		for _, c := range b.bad[k] {
 			if len(r.Bad[k]) < shownOfBad {
 				r.Bad[k] = append(r.Bad[k], c)

@@ -55,8 +55,10 @@ type Cell uint8
 const (
 	// Value is a value after all: a state word.
 	Value Cell = iota
-	// Missing says that there is no reading.
+	// Missing says that there is no reading; Failed that the logger failed to
+	// take it.
 	Missing
+	Failed
 	// Bad is neither.
 	Bad
 	// Odd may change how the whole table is read: the line is left to package
@@ -68,6 +70,19 @@ const (
 type BadCell struct {
 	Row  int
 	Text string
+}
+
+// FailedCells are counted; First is the first of them.
+type FailedCells struct {
+	Count int
+	First BadCell
+}
+
+// Add counts one more.
+func (f *FailedCells) Add(row int, text string) {
+	if f.Count++; f.Count == 1 || row < f.First.Row {
+		f.First = BadCell{row, text}
+	}
 }
 
 // OddLine is a line that does not fit the plan.
@@ -91,6 +106,8 @@ type Rows struct {
 	// BadCount counts them all.
 	Bad      [][]BadCell
 	BadCount []int
+	// Failed are, by column, the cells in which the logger says that it failed.
+	Failed []FailedCells
 	// Odd are the lines that did not fit, ascending.
 	Odd    []OddLine
 	Lines  int // of the file

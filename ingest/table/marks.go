@@ -257,12 +257,17 @@ func (m *markCount) gapMark() string {
 func (m *markCount) errorProblems(header []string) []Problem {
 	var probs []Problem
 	for _, w := range m.words {
-		name := header[w.column]
-		if name == "" {
-			name = fmt.Sprintf("#%d", w.column+1)
-		}
-		probs = append(probs, Problem{Code: "error-words", Line: w.line, Column: w.column + 1,
-			Text: fmt.Sprintf("%s: cells without a reading that say %s or the like: %d, the first here", quote(name), quote(w.first), w.cells)})
+		probs = append(probs, ErrorWords(header[w.column], w.column, w.cells, w.line, w.first))
 	}
 	return probs
+}
+
+// ErrorWords lists the cells of a column (from 0) in which a logger says that
+// it failed: how many, the line of the first and what stands there.
+func ErrorWords(name string, column, cells, line int, first string) Problem {
+	if name == "" {
+		name = fmt.Sprintf("#%d", column+1)
+	}
+	return Problem{Code: "error-words", Line: line, Column: column + 1,
+		Text: fmt.Sprintf("%s: cells without a reading that say %s or the like: %d, the first here", quote(name), quote(first), cells)}
 }

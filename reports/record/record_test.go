@@ -151,6 +151,7 @@ func TestSources(t *testing.T) {
 	require.Equal(t, "aa11", got.Files[0].SHA256)
 	require.Equal(t, []string{"clock 37 min ahead, corrected"}, got.Files[0].Corrections)
 	require.Equal(t, 2220.0, *got.Files[0].Clock.AheadS)
+	require.Len(t, got.Files[0].Flagged, 7, "a count for every test, none left out")
 	require.Nil(t, got.Files[1].Clock.Low)
 	require.Contains(t, string(b), `"corrections": []`, "a list is never null")
 }

@@ -2,7 +2,6 @@ package record
 
 import (
 	"encoding/json"
-	"fmt"
 	"math"
 	"time"
 
@@ -36,18 +35,18 @@ type source struct {
 	SHA256 string `json:"sha256"`
 	Rows   int    `json:"rows"`
 	Kept   int    `json:"kept"`
-	// Flagged counts readings by test, in the order of the tests.
-	Flagged     flagged  `json:"flagged"`
-	First       string   `json:"first"`
-	Last        string   `json:"last"`
-	Zone        string   `json:"zone"`
-	Encoding    string   `json:"encoding"`
-	Separator   string   `json:"separator"`
-	Decimal     string   `json:"decimal"`
-	HeaderLine  int      `json:"header_line"`
-	Clock       clock    `json:"clock"`
-	Corrections []string `json:"corrections"`
-	Ignored     []string `json:"ignored"`
+	// Flagged counts readings by test.
+	Flagged     map[string]int `json:"flagged"`
+	First       string         `json:"first"`
+	Last        string         `json:"last"`
+	Zone        string         `json:"zone"`
+	Encoding    string         `json:"encoding"`
+	Separator   string         `json:"separator"`
+	Decimal     string         `json:"decimal"`
+	HeaderLine  int            `json:"header_line"`
+	Clock       clock          `json:"clock"`
+	Corrections []string       `json:"corrections"`
+	Ignored     []string       `json:"ignored"`
 }
 
 type clock struct {
@@ -86,19 +85,13 @@ func sourceOf(f ingest.File) source {
 	}
 }
 
-// flagged are counts by flag.
-type flagged [len(series.FlagNames)]int
-
-// MarshalJSON names each count by its flag, in their order.
-func (f flagged) MarshalJSON() ([]byte, error) {
-	b := []byte{'{'}
-	for i, n := range f {
-		if i > 0 {
-			b = append(b, ',')
-		}
-		b = fmt.Appendf(b, "%q:%d", series.FlagNames[i], n)
+// flagged names counts by their flags.
+func flagged(counts [len(series.FlagNames)]int) map[string]int {
+	out := map[string]int{}
+	for i, n := range counts {
+		out[series.FlagNames[i]] = n
 	}
-	return append(b, '}'), nil
+	return out
 }
 
 func clockOf(c ingest.Clock) clock {

@@ -56,7 +56,7 @@ func printTable(w io.Writer, t *look.Table, ascii bool) {
 func layoutText(t *look.Table) string {
 	parts := []string{t.Encoding}
 	if t.Separator != "" {
-		parts = append(parts, map[string]string{"\t": "tab", ",": "comma", ";": "semicolon", "|": "|"}[t.Separator]+" between cells")
+		parts = append(parts, map[string]string{"\t": "tab", ",": "comma", ";": "semicolon", "|": "|", " ": "blanks"}[t.Separator]+" between cells")
 	}
 	if t.Decimal != "" && t.Sheet == "" {
 		mark := "decimal " + strconv.Quote(t.Decimal)

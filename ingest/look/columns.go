@@ -25,6 +25,7 @@ func (d *describer) pass() {
 	}
 	d.startTwins()
 	first, last := d.span()
+	numbers := d.numberColumns()
 	for r := range d.rows() {
 		var m rowMark
 		bucket := tenth(r.atMS, first, last)
@@ -38,6 +39,9 @@ func (d *describer) pass() {
 			if isText {
 				m |= hasText
 			}
+			if !isReading && text != "" && numbers[k] {
+				m |= hasWord
+			}
 		}
 		d.marks = append(d.marks, m)
 		d.stepTwins(r.cells)
@@ -45,6 +49,33 @@ func (d *describer) pass() {
 	for _, t := range d.tally {
 		t.close()
 	}
+}
+
+// sampledRows show which columns hold numbers.
+const sampledRows = 400
+
+// numberColumns tells, by a sample of the rows, in which columns numbers
+// belong: a word there is a missing reading and no mark of an event.
+func (d *describer) numberColumns() []bool {
+	numbers, filled := make([]int, len(d.cols)), make([]int, len(d.cols))
+	rows := d.src.Rows
+	for i := 0; i < len(rows); i += max(1, len(rows)/sampledRows) {
+		for k, col := range d.cols {
+			text := rows[i].Cells[col]
+			if text == "" {
+				continue
+			}
+			filled[k]++
+			if _, _, ok := table.ParseNumber(text, d.src.Decimal, d.src.Thousands); ok {
+				numbers[k]++
+			}
+		}
+	}
+	out := make([]bool, len(d.cols))
+	for k := range out {
+		out[k] = filled[k] > 0 && 2*numbers[k] >= filled[k]
+	}
+	return out
 }
 
 func (d *describer) newTally(col int) *tally {

@@ -325,3 +325,28 @@ func TestZerosOfAFailedProbe(t *testing.T) {
 	require.Contains(t, fmt.Sprint(got.Problems), "exactly 0")
 	require.Equal(t, 0.0, *got.Columns[0].Min)
 }
+
+// A row whose readings are missing in words is a row like the others; a row in
+// which only a remark stands marks an event.
+func TestMissingWordsMarkNoEvent(t *testing.T) {
+	got := one(t, "a.csv", "station,time,temp C,rain\n"+
+		"ABC,2026-01-05 10:00,M,T\nABC,2026-01-05 10:10,3.5,0.0\nABC,2026-01-05 10:20,3.6,0.1\nABC,2026-01-05 10:30,3.4,T\nABC,2026-01-05 10:40,M,0.1\n")
+	if got.Rows != 5 || got.EventRows != 0 || got.First != "2026-01-05T10:00:00" || got.Last != "2026-01-05T10:40:00" {
+		t.Errorf("got %d rows, %d of events, %s to %s", got.Rows, got.EventRows, got.First, got.Last)
+	}
+}
+
+// Many rows on each date and no time of day: what report refuses is listed.
+func TestDatesAloneAreListed(t *testing.T) {
+	text := "date,hour ending,kWh\n"
+	for i := range 72 {
+		text += fmt.Sprintf("2026/1/%d,%d,0.%d\n", 1+i/24, 1+i%24, i%7)
+	}
+	got := one(t, "a.csv", text)
+	for _, p := range got.Problems {
+		if strings.Contains(p.Text, "no time of day") {
+			return
+		}
+	}
+	t.Errorf("no problem names it: %v", got.Problems)
+}

@@ -47,7 +47,7 @@ func (d *describer) problems() {
 			d.problem(p.Code, line, column, p.Text)
 		}
 	}
-	if !d.at.Ready && d.at.Open == nil {
+	if d.at.Open == nil {
 		for _, f := range d.at.Found.Faults {
 			line, column := d.placeOf(f.Where)
 			d.problem(series.CodeNoStamps, line, column, "got "+f.Got+"; want "+f.Want+"; "+f.Do)

@@ -37,6 +37,8 @@ type rowMark uint8
 const (
 	hasReading rowMark = 1 << iota
 	hasText
+	// hasWord: where a number belongs, something else stands.
+	hasWord
 )
 
 // row is one row in the order of time.

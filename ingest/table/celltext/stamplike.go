@@ -24,6 +24,9 @@ func digitStamp(s string) bool {
 	if n > 4 || n == len(s) {
 		return isCompactStamp(s)
 	}
+	if c := s[n] | 0x20; n <= 2 && c >= 'a' && c <= 'z' {
+		return dateTail(s[n:], 0) // 03Nov25
+	}
 	rest := s[n+1:]
 	switch s[n] {
 	case ':':

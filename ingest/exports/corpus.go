@@ -295,6 +295,7 @@ func odd() []Layout {
 		{Name: "stamp columns: date, time with points", Sep: ";", Decimal: ",", UnitsIn: "(", Stamp: Stamp{Heads: []string{"Pvm", "Klo"}, Cells: func(at time.Time) []string {
 			return []string{at.Format("2.1.2006"), fmt.Sprintf("%d.%02d.%02d", at.Hour(), at.Minute(), at.Second())}
 		}}},
+		{Name: "stamp columns: date, hours and minutes with a point", Sep: ";", UnitsIn: "(", Stamp: layoutStamp("Data|Ora", "02-01-2006", "15.04")},
 		{Name: "stamp columns: 03Nov25, hhmm", UnitsIn: "(", Stamp: layoutStamp("Date|Time", "02Jan06", "1504")},
 		{Name: "dates without their times", Sep: ";", UnitsIn: "(", Stamp: layoutStamp("Date", "2006-01-02"), Want: Want{Refused: "time of day"}},
 	}

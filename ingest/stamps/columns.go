@@ -110,6 +110,35 @@ func dottedTimes(cells []string) bool {
 	return proved
 }
 
+// dottedClock: every cell may be hours and minutes with a point, "6.30"; so
+// may many a number.
+func dottedClock(cells []string) bool {
+	for _, c := range cells {
+		h, m, ok := strings.Cut(c, ".")
+		hour, err := strconv.Atoi(h)
+		minute, err2 := strconv.Atoi(m)
+		if !ok || err != nil || err2 != nil || len(m) != 2 || len(h) > 2 || hour < 0 || hour > 24 || minute < 0 || minute > 59 {
+			return false
+		}
+	}
+	return len(cells) > 0
+}
+
+// namesTime tells whether a header says that its column holds times of day.
+func namesTime(header string) bool {
+	return timeWords[strings.ToLower(strings.Trim(header, " .:()[]"))]
+}
+
+// timeWords in the languages whose loggers are met (common practice, no
+// source).
+var timeWords = func() map[string]bool {
+	out := map[string]bool{}
+	for _, w := range strings.Fields("time clock uhrzeit zeit uhr heure hora ora klo kello kellonaika aika tid klokkeslett tijd godzina czas čas hour") {
+		out[w] = true
+	}
+	return out
+}()
+
 // FindStamps settles which columns of a sample of the log's table hold its
 // stamps.
 func (t *Table) FindStamps(log *farm.Log) bool {
@@ -129,6 +158,9 @@ func (t *Table) findStamps() bool {
 	for _, i := range free {
 		cells := t.sample(i)
 		k, offset := classify(cells, opt)
+		if k == noStamp && dottedClock(cells) && namesTime(t.Header[i]) {
+			k = timeOnly
+		}
 		kinds[i] = k
 		if k == dateTime && !allSame(cells) {
 			whole = append(whole, i)

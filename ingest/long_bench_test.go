@@ -57,7 +57,6 @@ func BenchmarkLong(b *testing.B) {
 			runtime.ReadMemStats(&m)
 			held := float64(m.HeapAlloc) / float64(truth.SizeB)
 			runtime.KeepAlive(rec)
-			rec = nil
 			b.SetBytes(truth.SizeB)
 			for b.Loop() {
 				if _, err := Load(dir, opt); err != nil {

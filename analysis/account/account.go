@@ -48,6 +48,9 @@ type Options struct {
 	// late; LateMilkingS: compressor electricity later than this after a
 	// milking's end.
 	LateAfterS, LateMilkingS float64
+	// Washes without a meter: EarlierShare of a refill's litres is taken as drawn
+	// before the tank was hot (rinses; our choice, no source).
+	EarlierShare float64
 	// ColdAfterS: when milk must be cold after a milking's end.
 	ColdAfterS float64
 }
@@ -57,7 +60,7 @@ func DefaultOptions() Options {
 	return Options{
 		Grid: grid.DefaultOptions(), Cycle: cycle.DefaultOptions(), Book: grid.DefaultBookOptions(),
 		JoinS: 120, LagPocketS: 20, LagPipeS: 45, LagUnknownS: 20,
-		FeedWithinS: 3 * 86400, LossStretchS: 4 * 3600, LossFewest: 5,
+		FeedWithinS: 3 * 86400, LossStretchS: 4 * 3600, LossFewest: 5, EarlierShare: 0.1,
 		LateAfterS: 600, LateMilkingS: 3 * 3600, ColdAfterS: 2 * 3600,
 	}
 }
@@ -77,7 +80,7 @@ func (o Options) Validate() error {
 		{"LagUnknownS", o.LagUnknownS, 0, 3600}, {"LoopOutLagS", o.LoopOutLagS, 0, 3600},
 		{"FeedWithinS", o.FeedWithinS, 0, 30 * 86400}, {"LossStretchS", o.LossStretchS, 600, 86400},
 		{"LossFewest", float64(o.LossFewest), 2, 1000}, {"LateAfterS", o.LateAfterS, 0, 7200},
-		{"LateMilkingS", o.LateMilkingS, 0, 86400}, {"ColdAfterS", o.ColdAfterS, 0, 86400},
+		{"LateMilkingS", o.LateMilkingS, 0, 86400}, {"ColdAfterS", o.ColdAfterS, 0, 86400}, {"EarlierShare", o.EarlierShare, 0, 0.5},
 	} {
 		if !(b.v >= b.lo && b.v <= b.hi) {
 			return fmt.Errorf("account: option %s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)
@@ -219,14 +222,14 @@ func flowOf(r *grid.Runs) *grid.Stream {
 // loopByProbes finds the draws where the loop has no meter and the farm states
 // the litres of a refill.
 func (m *maker) loopByProbes() {
-	in := m.g.Stream("loop_in_temp")
+	in, out := m.g.Stream("loop_in_temp"), m.g.Stream("loop_out_temp")
 	if in == nil {
 		in = m.g.Stream("mains_temp")
 	}
-	if in == nil || m.farm.Loop == nil || m.farm.Loop.DrawL <= 0 {
+	if in == nil && out == nil || m.farm.Loop == nil || m.farm.Loop.DrawL <= 0 {
 		return
 	}
-	draws, flow := cycle.DrawsByProbes(m.g, in.Values, m.farm.Loop.DrawL, drawFallK)
+	draws, flow := cycle.DrawsByProbes(m.g, in, out, m.farm.Loop.DrawL, m.opt.Cycle.Probes)
 	if len(draws) == 0 {
 		return
 	}
@@ -234,10 +237,6 @@ func (m *maker) loopByProbes() {
 	m.loop = m.runs(&grid.Stream{Quantity: "loop_flow", Unit: "L/min", Values: flow, From: "draws", Name: "loop.draw_l × draws seen in the probes",
 		UsualS: m.g.StepS, Sources: []grid.Source{{Channel: -1, Quantity: "loop_flow", Key: "loop.draw_l", Weight: 1}}})
 }
-
-// drawFallK: the fall of the inlet that tells a draw from the air's daily
-// swing (common practice, no source).
-const drawFallK = 3.0
 
 // washes finds the washes: by the meter, else by the refills.
 func (m *maker) washes() {
@@ -258,7 +257,7 @@ func (m *maker) washes() {
 		}
 		m.acc.Washes = cycle.Washes(m.wash, m.washHot, target, m.opt.Cycle)
 	case tank != nil && len(m.acc.Draws) > 0:
-		m.acc.Washes = cycle.WashesByRefill(m.g, m.acc.Draws, tank, target, m.opt.Cycle)
+		m.acc.Washes = cycle.WashesByRefill(m.g, m.acc.Draws, tank, m.tankTop.UsualS, target, m.opt.Cycle)
 	default:
 		return
 	}

@@ -18,6 +18,8 @@ type Heat struct {
 	Why    string
 	// Estimated: litres or temperatures are not metered at the stream itself.
 	Estimated bool
+	// Note says what an estimate rests on, in words.
+	Note string
 	// FlowName is the way the litres are logged, in words.
 	FlowName string
 	// The sources of litres and of both temperatures, with their weights.
@@ -41,6 +43,9 @@ type HeatRow struct {
 	// AboveKWh: the part above wash.heat_to_c; AbovePerHotK its response to an
 	// error of the hot side.
 	AboveKWh, AbovePerHotK float64
+	// PerEarlier: washes without a meter, kWh per unit of the share of a refill
+	// that was drawn before the tank was hot.
+	PerEarlier float64
 	// LitreHotC, LitreColdC: Σ V T over the litres counted.
 	LitreHotC, LitreColdC float64
 	// LateKWh: plate only, heat later than Options.LateAfterS after the last

@@ -166,7 +166,8 @@ func (m *maker) washHeat() Heat {
 }
 
 // washByRefill: the litres of the refills that make up for washes, at the
-// tank's temperature when the refill begins.
+// tank's temperature when the refill begins, but for the share that is taken
+// as drawn earlier, at the tank's lowest since the refill before.
 func (m *maker) washByRefill(h Heat) Heat {
 	if len(m.acc.Washes) == 0 {
 		h.Why = WhyNoWashes
@@ -179,10 +180,11 @@ func (m *maker) washByRefill(h Heat) Heat {
 			flow[i] = v
 		}
 	}
+	share := m.opt.EarlierShare
 	for _, w := range m.acc.Washes {
 		for i := w.A; i < w.B; i++ {
 			flow[i] = m.loop.Flow.Values[i]
-			temps[i] = w.TempC
+			temps[i] = w.TempC - share*(w.TempC-w.CoolC)
 		}
 	}
 	s := *m.loop.Flow
@@ -195,8 +197,26 @@ func (m *maker) washByRefill(h Heat) Heat {
 		return math.NaN()
 	})
 	h.Estimated = true
+	h.Note = noteRefill
 	// The refill is metered cold; the litres of the wash are those.
-	return m.useOf(h, runs, side{hot, m.tankTop.Sources, 0}, false)
+	h = m.useOf(h, runs, side{hot, m.tankTop.Sources, 0}, false)
+	m.earlier(&h)
+	return h
+}
+
+const noteRefill = "no wash meter: the litres of the refills that follow washes, at the tank's temperature when each begins; a part is taken as drawn before the tank was hot (setting account.EarlierShare)"
+
+// earlier is what that share does to each cycle's heat.
+func (m *maker) earlier(h *Heat) {
+	a, at := m.acc, 0
+	for i, w := range a.Washes {
+		for at < len(a.Cycles) && a.Cycles[at].B <= w.A {
+			at++
+		}
+		if at < len(h.Rows) && i < len(a.WashRows) {
+			h.Rows[at].PerEarlier -= a.WashRows[i].PerHotK * (w.TempC - w.CoolC)
+		}
+	}
 }
 
 func (m *maker) useHeat() Heat {

@@ -24,6 +24,8 @@ type Options struct {
 	// A draw is flow above the larger of ThresholdShare of its 95th percentile
 	// and ThresholdLMin for MinDrawS; pauses up to PauseS are joined.
 	ThresholdShare, ThresholdLMin, MinDrawS, PauseS float64
+	// Without a flow meter: how draws show in the loop's probes.
+	Probes ProbeOptions
 	// Washes are told apart by WashApartS without flow; less than WashLeastL is
 	// no wash. Only those whose water passed JudgedC are judged.
 	WashApartS, WashLeastL, JudgedC float64
@@ -51,6 +53,7 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		ThresholdShare: 0.05, ThresholdLMin: 0.5, MinDrawS: 120, PauseS: 600,
+		Probes:     DefaultProbeOptions(),
 		WashApartS: 300, WashLeastL: 5, JudgedC: 50,
 		FallK: 2, FallWithinS: 1800,
 		TankBeforeS: 900, HeatWithinS: 24 * 3600, ShortShare: 0.8,
@@ -61,6 +64,9 @@ func DefaultOptions() Options {
 
 // Validate names the field that is out of bounds.
 func (o Options) Validate() error {
+	if err := o.Probes.validate(); err != nil {
+		return err
+	}
 	for _, b := range []struct {
 		name      string
 		v, lo, hi float64

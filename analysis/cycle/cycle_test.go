@@ -75,37 +75,6 @@ func TestDraws(t *testing.T) {
 	require.False(t, Draws(minutes(60), flows(60, [3]float64{0, 20, 12}), DefaultOptions())[0].Complete, "it may have begun before the record")
 }
 
-func TestDrawsByProbes(t *testing.T) {
-	// The inlet stands at 18, falls to 9 within three minutes at minute 100, is
-	// cold for 40 minutes and drifts back by a kelvin every five minutes.
-	v := make([]float64, 400)
-	for i := range v {
-		v[i] = 18
-		switch {
-		case i >= 100 && i < 143:
-			v[i] = max(9, 18-3*float64(i-99))
-		case i >= 143 && i < 188:
-			v[i] = 9 + float64(i-143)/5
-		}
-	}
-	draws, flow := DrawsByProbes(minutes(400), v, 330, 3)
-	require.Len(t, draws, 1)
-	require.InDelta(t, 100, draws[0].A, 1)
-	require.InDelta(t, 143+12, draws[0].B, 4, "until it has risen by a quarter of the fall")
-	sum := 0.0
-	for _, q := range flow {
-		sum += q
-	}
-	require.InDelta(t, 330, sum, 1e-9)
-	// The air's slow swing is no draw: 8 K over twelve hours.
-	slow := make([]float64, 1440)
-	for i := range slow {
-		slow[i] = 14 + 4*math.Cos(2*math.Pi*float64(i)/1440)
-	}
-	draws, _ = DrawsByProbes(minutes(1440), slow, 330, 3)
-	require.Empty(t, draws)
-}
-
 func runsOf(v []float64) *grid.Runs {
 	g := minutes(len(v))
 	return grid.NewRuns(g, &grid.Stream{Values: v, UsualS: 60}, grid.RunOptions{ThresholdLMin: 0.5, JoinS: 120})
@@ -272,7 +241,7 @@ func TestWashesByRefill(t *testing.T) {
 	v := flows(600, [3]float64{100, 130, 10}, [3]float64{400, 430, 10})
 	draws := Draws(minutes(600), v, DefaultOptions())
 	require.Len(t, draws, 2)
-	w := WashesByRefill(minutes(600), draws, tank, 75, DefaultOptions())
+	w := WashesByRefill(minutes(600), draws, tank, 60, 75, DefaultOptions())
 	require.Len(t, w, 1)
 	require.InDelta(t, 74, w[0].TempC, 0.01)
 	require.InDelta(t, 300, w[0].Litres, 1e-9)

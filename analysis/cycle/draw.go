@@ -1,8 +1,6 @@
 package cycle
 
 import (
-	"math"
-
 	"yardheat/analysis/grid"
 	"yardheat/analysis/rank"
 )
@@ -76,53 +74,4 @@ func complete(values []float64, s Span) bool {
 		}
 	}
 	return s.A > 0 && s.B < len(values)
-}
-
-// DrawsByProbes finds draws where no meter is logged: the inlet probe falls
-// towards the cold feed while water moves past it and drifts back while it
-// stands. A draw starts where the inlet has fallen by at least fallK within ten
-// minutes and ends where it has risen by a quarter of that fall above its
-// lowest, or after four hours. The litres are the farm's loop.draw_l each,
-// spread evenly; their error is in the budget.
-func DrawsByProbes(g *grid.Grid, inC []float64, drawL, fallK float64) ([]Draw, []float64) {
-	flow := make([]float64, g.N)
-	for i, v := range inC {
-		if v != v {
-			flow[i] = math.NaN()
-		}
-	}
-	back := max(1, int(600/g.StepS))
-	longest := int(4 * 3600 / g.StepS)
-	var out []Draw
-	for i := back; i < g.N; i++ {
-		high, at := highest(inC, i-back, i)
-		if !(high-inC[i] >= fallK) {
-			continue
-		}
-		end, low := i, inC[i]
-		for end+1 < g.N && end-at < longest && inC[end+1] < low+max(0.25*(high-low), 0.5) {
-			end++
-			low = min(low, inC[end])
-		}
-		s := Span{at + 1, end + 1}
-		lMin := drawL / (float64(s.B-s.A) * g.StepS / 60)
-		for k := s.A; k < s.B; k++ {
-			flow[k] = lMin
-		}
-		out = append(out, Draw{s, g.EdgeMS(s.A), g.EdgeMS(s.B), drawL, false, true})
-		i = end + back
-	}
-	return out, flow
-}
-
-// highest covered value in [a, b) and the last cell within a tenth of a kelvin
-// of it.
-func highest(v []float64, a, b int) (high float64, at int) {
-	high = math.Inf(-1)
-	for i := a; i < b; i++ {
-		if v[i] >= high-0.1 {
-			high, at = max(high, v[i]), i
-		}
-	}
-	return high, at
 }

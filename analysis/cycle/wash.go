@@ -15,6 +15,9 @@ type Wash struct {
 	// last, PeakC the highest. NaN where the probe does not cover it.
 	TempC, StartC, EndC, PeakC float64
 	Litres                     float64
+	// CoolC, where no wash is metered: the lowest that the hot tank's upper probe
+	// read since the refill before; NaN else.
+	CoolC float64
 	// Rinse: its water did not pass Options.JudgedC. Unknown: no temperature.
 	Rinse, Unknown bool
 	// TooCool against the farm's target; Reason then says why: "cold tank",
@@ -35,7 +38,7 @@ func Washes(runs *grid.Runs, booked *grid.Booked, targetC float64, opt Options) 
 	join := int(math.Ceil(opt.WashApartS/g.StepS)) - 1
 	var out []Wash
 	for _, s := range Spans(flow, join, func(v float64) bool { return v > limit }) {
-		w := Wash{Span: s, Start: g.EdgeMS(s.A), End: g.EdgeMS(s.B), Litres: integral(flow, s, g.StepS/60)}
+		w := Wash{Span: s, Start: g.EdgeMS(s.A), End: g.EdgeMS(s.B), Litres: integral(flow, s, g.StepS/60), CoolC: math.NaN()}
 		if w.Litres < opt.WashLeastL {
 			continue
 		}
@@ -92,14 +95,16 @@ func (w *Wash) judge(targetC, judgedC float64) {
 // WashesByRefill finds washes where none is metered: a refill through the loop
 // that makes up for hot water taken shows as a fall of the hot tank. The wash's
 // temperature is the tank's when the refill begins to follow it, its litres are
-// the refill's. tankC is the hot tank's upper probe.
-func WashesByRefill(g *grid.Grid, draws []Draw, tankC []float64, targetC float64, opt Options) []Wash {
-	within := int(opt.FallWithinS / g.StepS)
+// the refill's. tankC is the hot tank's upper probe, read every everyS: in a slow
+// log the line from the last reading before the refill already leads to the
+// cooled tank, so that reading stands.
+func WashesByRefill(g *grid.Grid, draws []Draw, tankC []float64, everyS, targetC float64, opt Options) []Wash {
+	within, every := int(opt.FallWithinS/g.StepS), int(everyS/g.StepS+0.5)
 	var out []Wash
 	for _, d := range draws {
-		a := max(0, d.A-within)
+		a, since := max(0, d.A-within), 0
 		if n := len(out); n > 0 {
-			a = max(a, out[n-1].B)
+			a, since = max(a, out[n-1].B), out[n-1].B
 		}
 		before := math.Inf(-1)
 		for _, v := range tankC[a:min(d.A+1, g.N)] {
@@ -116,11 +121,21 @@ func WashesByRefill(g *grid.Grid, draws []Draw, tankC []float64, targetC float64
 		if math.IsInf(before, 0) || !(before-low >= opt.FallK) {
 			continue
 		}
-		at := tankC[d.A]
-		if at != at {
+		at := math.Inf(-1)
+		for _, v := range tankC[max(a, d.A-every) : d.A+1] {
+			if v > at {
+				at = v
+			}
+		}
+		if math.IsInf(at, 0) {
 			at = before
 		}
-		w := Wash{Span: d.Span, Start: d.Start, End: d.End, TempC: at, StartC: at, EndC: at, PeakC: at, Litres: d.Litres, Estimated: true}
+		w := Wash{Span: d.Span, Start: d.Start, End: d.End, TempC: at, StartC: at, EndC: at, PeakC: at, Litres: d.Litres, Estimated: true, CoolC: at}
+		for _, v := range tankC[min(since, d.A):d.A] {
+			if v < w.CoolC {
+				w.CoolC = v
+			}
+		}
 		w.judge(targetC, opt.JudgedC)
 		out = append(out, w)
 	}

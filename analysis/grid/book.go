@@ -459,22 +459,4 @@ func (k *booker) cooledLead(x run) {
 }
 
 // valueAt reads the probe at a stamp.
-func (k *booker) valueAt(ms int64) float64 {
-	if k.p.One {
-		if v, ok := k.p.Readings.value(ms); ok {
-			return v
-		}
-	}
-	g := k.r.Grid
-	row := k.p.Edges
-	x := float64(ms-g.StartMS) / float64(g.StepMS())
-	i := int(math.Floor(x))
-	f := x - float64(i)
-	switch {
-	case i < 0 || i >= len(row):
-		return math.NaN()
-	case f == 0 || i+1 == len(row):
-		return row[i]
-	}
-	return row[i] + f*(row[i+1]-row[i])
-}
+func (k *booker) valueAt(ms int64) float64 { return k.r.Grid.ReadAt(k.p, ms) }

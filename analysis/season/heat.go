@@ -89,7 +89,7 @@ func (b *builder) seenHeat(dst *[]Named, key string, x stream, s stretch, least 
 }
 
 func (b *builder) heatMeta(h *account.Heat, s stretch) meta {
-	m := meta{unit: "kWh", basis: doubt.Metered, n: len(s.rows)}
+	m := meta{unit: "kWh", basis: doubt.Metered, n: len(s.rows), why: h.Note}
 	if h.Estimated {
 		m.basis = doubt.Estimated
 	}

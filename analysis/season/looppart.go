@@ -61,7 +61,7 @@ func (b *builder) fitLoop() *loopFit {
 	case b.looksSwapped("loop_out_temp"):
 		why = "loop_out_temp and the inlet look swapped (see the problems)"
 	case b.acc.LoopFlow.From == "draws":
-		why = "litres are loop.draw_l a refill: without a meter the water can't be followed through the loop"
+		why = "litres are loop.draw_l a refill: how fast the water went, and so how long it lay in the bed, is not known draw by draw. A flow meter, or the refill's valve state with loop.flow_l_min, would tell it"
 	}
 	if why != "" {
 		return &loopFit{why: why}
@@ -212,6 +212,7 @@ func (b *builder) loopFigures(l *loopFit) {
 		for _, k := range loopKeys {
 			s.Figures = append(s.Figures, unknown(k.key, k.unit, doubt.Fitted, l.why))
 		}
+		b.plainDraws(l.why)
 		return
 	}
 	fit := l.fit

@@ -34,6 +34,10 @@ type Options struct {
 	// (assumed; common practice, no source). HeldK: of a reading held back to the
 	// start of a run, K.
 	LagError, HeldK float64
+	// Without a flow meter: EndError is the half-width of when draws end, as a
+	// share of the log's interval, at least EndLeastS; EarlierHalf the limits
+	// about account.EarlierShare (our choices, no source).
+	EndError, EndLeastS, EarlierHalf float64
 	// TypicalDraws is how many draws are shown closely.
 	TypicalDraws int
 	// Progress, if not nil, is told what is being done.
@@ -45,7 +49,7 @@ func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Plant: plant.DefaultOptions(),
 		Caution: caution.DefaultOptions(), Doubt: trials(),
-		LagError: 0.6, HeldK: 1, TypicalDraws: 3,
+		LagError: 0.6, HeldK: 1, EndError: 0.5, EndLeastS: 90, EarlierHalf: 0.1, TypicalDraws: 3,
 	}
 }
 
@@ -69,6 +73,12 @@ func (o Options) Validate() error {
 		return fmt.Errorf("season: option LagError is %g; want 0 to 3", o.LagError)
 	case !(o.HeldK >= 0 && o.HeldK <= 20):
 		return fmt.Errorf("season: option HeldK is %g; want 0 to 20", o.HeldK)
+	case !(o.EndError >= 0 && o.EndError <= 2):
+		return fmt.Errorf("season: option EndError is %g; want 0 to 2", o.EndError)
+	case !(o.EndLeastS >= 0 && o.EndLeastS <= 3600):
+		return fmt.Errorf("season: option EndLeastS is %g; want 0 to 3600", o.EndLeastS)
+	case !(o.EarlierHalf >= 0 && o.EarlierHalf <= 0.5):
+		return fmt.Errorf("season: option EarlierHalf is %g; want 0 to 0.5", o.EarlierHalf)
 	case o.TypicalDraws < 0 || o.TypicalDraws > 12:
 		return fmt.Errorf("season: option TypicalDraws is %d; want 0 to 12", o.TypicalDraws)
 	}
@@ -96,7 +106,10 @@ func (o Options) settings() []Setting {
 	}
 	out = append(out,
 		Setting{"season.LagError", number(o.LagError), origin(o.LagError == base.LagError)},
-		Setting{"season.HeldK", number(o.HeldK), origin(o.HeldK == base.HeldK)})
+		Setting{"season.HeldK", number(o.HeldK), origin(o.HeldK == base.HeldK)},
+		Setting{"season.EndError", number(o.EndError), origin(o.EndError == base.EndError)},
+		Setting{"season.EndLeastS", number(o.EndLeastS), origin(o.EndLeastS == base.EndLeastS)},
+		Setting{"season.EarlierHalf", number(o.EarlierHalf), origin(o.EarlierHalf == base.EarlierHalf)})
 	return out
 }
 

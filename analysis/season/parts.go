@@ -55,8 +55,23 @@ func (r *registry) heatPart(h *account.Heat, o Options, of, perHot func(account.
 		doubt.Effect{Source: r.lag(r.nameOf(h.Hot), h.HotLagS, o.LagError), Per: column(func(x account.HeatRow) float64 { return x.PerHotLagS })},
 		doubt.Effect{Source: r.lag(r.nameOf(h.Cold), h.ColdLagS, o.LagError), Per: column(func(x account.HeatRow) float64 { return x.PerColdLagS })},
 		doubt.Effect{Source: r.held(h.Name, o.HeldK), Per: column(heldPerK)})
+	by = append(by, r.earlier(h, o, scaled)...)
 	by = append(by, r.clockEffects(h, func(h *account.Heat) []float64 { return scaled(h, of) })...)
 	return doubt.NewPart(value, gains, by)
+}
+
+// earlier is the doubt about how much of a refill was drawn before the tank was
+// hot, where no wash is metered.
+func (r *registry) earlier(h *account.Heat, o Options, scaled func(*account.Heat, func(account.HeatRow) float64) []float64) []doubt.Effect {
+	per := scaled(h, func(x account.HeatRow) float64 { return x.PerEarlier })
+	for _, v := range per {
+		if v != 0 && o.EarlierHalf > 0 {
+			i := r.add(doubt.Source{Name: h.Name + ": share of a refill drawn before the tank was hot", Kind: doubt.Shared, Dist: doubt.Rectangular,
+				HalfWidth: o.EarlierHalf, Assumed: true})
+			return []doubt.Effect{{Source: i, Per: per}}
+		}
+	}
+	return nil
 }
 
 // held is the doubt about readings held back to the start of a run: one error

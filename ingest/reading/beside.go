@@ -19,7 +19,7 @@ func spikes(s *series.Series, l Limits, quiet Quiet, b Beside, opt FlagOptions) 
 		maxS = opt.SpikeWaterMaxIntervalS
 	}
 	if info.Pipe && len(b.Flow) == 0 && !l.SpikeStated {
-		limitK = max(limitK, opt.SpikeBlindK)
+		limitK, maxS = max(limitK, opt.SpikeBlindK), min(maxS, opt.SpikeBlindMaxIntervalS)
 	}
 	if !l.SpikeStated && float64(s.IntervalMS) > 1000*maxS {
 		return

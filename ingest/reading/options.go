@@ -27,6 +27,10 @@ type FlagOptions struct {
 	SpikeWaterK, SpikeBedK, SpikeAirK float64
 	// SpikeBlindK is used for pipe probes beside which no flow is logged.
 	SpikeBlindK float64
+	// SpikeBlindMaxIntervalS: in slower logs a pipe probe beside which no flow is
+	// logged is not judged: a draw of twenty minutes is one reading there, far
+	// from both neighbours.
+	SpikeBlindMaxIntervalS float64
 	// SpikeMost: so many readings in a row, at most, are a spike together, where
 	// they lie further from the median of SpikeWindow readings about them than
 	// SpikeMAD scaled median deviations (Hampel's identifier); except of a bed or
@@ -83,7 +87,7 @@ type FlagOptions struct {
 // DefaultFlagOptions gives the starting thresholds.
 func DefaultFlagOptions() FlagOptions {
 	return FlagOptions{
-		SpikeWaterK: 5, SpikeBedK: 3, SpikeAirK: 5, SpikeBlindK: 10,
+		SpikeWaterK: 5, SpikeBedK: 3, SpikeAirK: 5, SpikeBlindK: 10, SpikeBlindMaxIntervalS: 180,
 		SpikeMost: 3, SpikeWindow: 15, SpikeMAD: 3, SpikeMostS: 300,
 		SpikeWaterMaxIntervalS: 600, SpikeSlowMaxIntervalS: 3600,
 		RateBedKPerH: 3, RateStepK: 3, EventQuietH: 24,
@@ -107,7 +111,7 @@ type Threshold struct {
 func (o *FlagOptions) Thresholds() []Threshold {
 	return []Threshold{
 		{"spike_water_k", &o.SpikeWaterK, 0.1, 100}, {"spike_bed_k", &o.SpikeBedK, 0.1, 100}, {"spike_air_k", &o.SpikeAirK, 0.1, 100},
-		{"spike_blind_k", &o.SpikeBlindK, 0.1, 100}, {"spike_most", &o.SpikeMost, 1, 7}, {"spike_window", &o.SpikeWindow, 5, 101},
+		{"spike_blind_k", &o.SpikeBlindK, 0.1, 100}, {"spike_blind_max_interval_s", &o.SpikeBlindMaxIntervalS, 0, 86400}, {"spike_most", &o.SpikeMost, 1, 7}, {"spike_window", &o.SpikeWindow, 5, 101},
 		{"spike_mad", &o.SpikeMAD, 1, 100}, {"spike_most_s", &o.SpikeMostS, 0, 86400},
 		{"spike_water_max_interval_s", &o.SpikeWaterMaxIntervalS, 0, 86400}, {"spike_slow_max_interval_s", &o.SpikeSlowMaxIntervalS, 0, 86400},
 		{"rate_bed_k_per_h", &o.RateBedKPerH, 0.01, 1000}, {"rate_step_k", &o.RateStepK, 0.1, 100}, {"event_quiet_h", &o.EventQuietH, 0, 1000},

@@ -78,7 +78,12 @@ func (f *Farm) pipeTables(t *toml) {
 	t.number("bed_area_m2", l.BedAreaM2)
 	t.say("Litres of pipe between the bed and the outlet probe: they cool while the water stands.")
 	fmt.Fprintf(t, "lead_l = %.2f\n", f.leadL)
-	t.WriteString("meter_at = \"in\"\n\n")
+	if l.StateDraw {
+		t.number("draw_l", f.drawL())
+		t.WriteString("\n")
+	} else {
+		t.WriteString("meter_at = \"in\"\n\n")
+	}
 	t.say("The plate on the hot side of the milk cooling; its flow meter is on the cold side.")
 	t.WriteString("[plate]\nmeter_at = \"in\"\n")
 }

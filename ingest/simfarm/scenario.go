@@ -44,6 +44,8 @@ type Loop struct {
 	// FrontShare: the front's width over the loop's volume.
 	FrontShare float64
 	Cells      int
+	// StateDraw: the farm file gives draw_l, for there is no meter.
+	StateDraw bool
 	// DrawLow, DrawHigh: a refill in loop volumes.
 	DrawLow, DrawHigh float64
 	// TaperTo: the float valve lets the flow fall to this share as the tank

@@ -1,0 +1,94 @@
+//go:build study
+
+package season
+
+import (
+	"flag"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"yardheat/ingest/simfarm"
+)
+
+var studyFarms = flag.Int("farms", 200, "simulated farms a row of the account's study")
+
+// tally gathers one figure over farms.
+type tally struct {
+	n, held, known int
+	off            []float64 // figure over truth, less 1
+	width          []float64 // half-width over value
+}
+
+func (x *tally) add(f Figure, truth float64) {
+	x.n++
+	if math.IsNaN(f.Value) {
+		return
+	}
+	x.known++
+	if holds(f, truth) {
+		x.held++
+	}
+	x.off = append(x.off, f.Value/truth-1)
+	x.width = append(x.width, (f.High-f.Low)/2/math.Abs(f.Value))
+}
+
+func (x *tally) row() string {
+	slices.Sort(x.off)
+	slices.Sort(x.width)
+	if x.known == 0 {
+		return fmt.Sprintf("%d | 0 | – | – | – |", x.n)
+	}
+	return fmt.Sprintf("%d | %d | %.1f %% | %+.1f %% | %.1f %% |", x.n, x.known, 100*float64(x.held)/float64(x.known), 100*x.off[len(x.off)/2], 100*x.width[len(x.width)/2])
+}
+
+// section writes one part of testdata/study/account.md between its marks.
+func section(t *testing.T, name, text string) {
+	t.Helper()
+	path := filepath.Join("..", "..", "testdata", "study", "account.md")
+	require.NoError(t, os.MkdirAll(filepath.Dir(path), 0o755))
+	old, err := os.ReadFile(path)
+	if err != nil {
+		old = []byte("# The account on simulated farms\n\nMade by `go test ./analysis/season -tags study -run StudyAccount` (add `-farms N`). Farms are invented, seeds from 1;\nan interval says 95 %, so 95 in 100 should hold the truth.\n")
+	}
+	begin, end := "\n## "+name+"\n", "\n<!-- end of "+name+" -->\n"
+	doc := string(old)
+	if a := strings.Index(doc, begin); a >= 0 {
+		b := strings.Index(doc, end)
+		doc = doc[:a] + doc[b+len(end):]
+	}
+	require.NoError(t, os.WriteFile(path, []byte(doc+begin+"\n"+text+end), 0o644))
+	t.Log("\n" + text)
+}
+
+const head = "| figure | farms | known | held by its interval | median off | median half-width |\n|---|---|---|---|---|---|\n"
+
+func TestStudyAccountWithoutMeters(t *testing.T) {
+	text := "Inlet, outlet, bed, tank and compressor on or off; `loop.draw_l` stated within 10 %.\n\n" +
+		"| logged every | draws that happened | found | found that did not happen |\n|---|---|---|---|\n"
+	rows := head
+	for _, everyS := range []int{60, 300, 600, 900} {
+		var draws drawTally
+		var loop, wash tally
+		named := 0
+		for seed := uint64(1); seed <= uint64(*studyFarms); seed++ {
+			farm, _, s := simulated(t, simfarm.Meterless(seed, everyS), nil)
+			draws.add(farm.DrawSpans(), spansOf(s))
+			loop.add(find(t, s.Heat.Seen, "loop_kwh"), farm.Truth().LoopKWh)
+			wash.add(find(t, s.Heat.Seen, "wash_kwh"), farm.Truth().WashKWh)
+			if shareOf(s, "loop_kwh", "loop.draw_l") > 0 {
+				named++
+			}
+		}
+		require.Equal(t, *studyFarms, named, "budgets that name loop.draw_l")
+		text += fmt.Sprintf("| %d s | %d | %.2f %% | %d |\n", everyS, draws.happened, 100*float64(draws.found)/float64(draws.happened), draws.wrong)
+		rows += fmt.Sprintf("| loop_kwh, every %d s | %s\n| wash_kwh, every %d s | %s\n", everyS, loop.row(), everyS, wash.row())
+	}
+	section(t, "No meter, temperatures only", text+"\n"+rows)
+}

@@ -1,0 +1,80 @@
+package simfarm
+
+import (
+	"math"
+	"math/rand/v2"
+)
+
+// Meterless is the farm of Short as most farms log theirs: the loop's inlet and
+// outlet, the bed, the tank's upper probe, the compressor on or off, every
+// intervalS seconds; no meter. The farm file states the litres of a refill
+// within 10 %.
+func Meterless(seed uint64, intervalS int) Scenario {
+	s := Short(seed)
+	r := rand.New(rand.NewPCG(seed, 0x3e7e))
+	half := func(key string) Stated {
+		for _, e := range s.Errors {
+			if e.Key == key {
+				return e
+			}
+		}
+		return Stated{}
+	}
+	in := half("mains_temp")
+	in.Key = "loop_in_temp"
+	s.Errors = []Stated{
+		in, half("loop_out_temp"), half("bed_temp"), half("tank_temp"),
+		{Key: "loop.draw_l", Half: 0.10, Relative: true}, {Key: "instead.efficiency", Half: 0.03}, half("loop.length_m"),
+	}
+	step := pickF(r, 0.01, 0.1)
+	temp := func(header, quantity string, at Signal) Column {
+		return Column{Header: header, Unit: "°C", Quantity: quantity, Signal: at, Decimals: 2, Step: step, NoiseK: 0.02}
+	}
+	bed := temp("Bed", "bed_temp", BedProbe)
+	bed.Place = "a"
+	s.Loop.StateDraw = true
+	s.Loggers = []Logger{{Name: "yard", Format: "csv", Separator: ',', Stamp: "iso", IntervalS: intervalS, IdleGaps: 2,
+		// Started at four: the simulated pipe begins full of warm water.
+		Gaps: [][2]float64{{-1, 28}},
+		Columns: []Column{temp("Loop in", "loop_in_temp", Mains), temp("Loop out", "loop_out_temp", LoopOut), bed, temp("Tank", "tank_temp", TankTop),
+			{Header: "Compressor", Quantity: "compressor_on", Signal: CompressorOn}}}}
+	return s
+}
+
+// DrawSpan is one refill as it was: Unix seconds and litres.
+type DrawSpan struct {
+	Start, End int64
+	Litres     float64
+}
+
+// DrawSpans are all refills, told apart by ten minutes.
+func (f *Farm) DrawSpans() []DrawSpan {
+	var out []DrawSpan
+	t := &f.loop
+	for i, s := range t.step {
+		at := f.start + int64(s)*stepS
+		if i == 0 || s-t.step[i-1] > 600/stepS {
+			out = append(out, DrawSpan{Start: at})
+		}
+		d := &out[len(out)-1]
+		d.End, d.Litres = at+stepS, d.Litres+t.litres[i]
+	}
+	return out
+}
+
+// drawL is the litres of a refill as the farm file states them: the season's
+// mean with the drawn error, to the litre.
+func (f *Farm) drawL() float64 {
+	sum, spans := 0.0, f.DrawSpans()
+	for _, d := range spans {
+		sum += d.Litres
+	}
+	return math.Round(sum / math.Max(1, float64(len(spans))) * (1 + f.errs[gLoop]))
+}
+
+// AccountSeen is Seen without the fit of UA: sums through the drawn errors.
+func (f *Farm) AccountSeen() Truth { return f.answers(f.errs) }
+
+// DrawError is the relative error with which the litres of a draw are stated or
+// metered.
+func (f *Farm) DrawError() float64 { return f.errs[gLoop] }

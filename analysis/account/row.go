@@ -176,3 +176,27 @@ func (a *Account) columns() (kwh, hours, share []float64, ok []bool) {
 	}
 	return make([]float64, n), hours, make([]float64, n), make([]bool, n)
 }
+
+// NotCovered names what the farm logs but cycle i does not cover well enough to
+// be counted, in the order of the account.
+func (a *Account) NotCovered(i int, coveredShare float64) []string {
+	c := a.Cycles[i]
+	var out []string
+	for _, h := range []*Heat{&a.Loop, &a.Plate, &a.Wash, &a.OtherUse} {
+		if h.Rows != nil && !h.Rows[i].Covered(c, coveredShare) {
+			out = append(out, h.Name)
+		}
+	}
+	for _, p := range []*Power{&a.Element, &a.Pumps, &a.Compressor} {
+		if p.Rows != nil && !p.Rows[i].Covered(c, coveredShare) {
+			out = append(out, p.Name)
+		}
+	}
+	if a.Store.ChangeKWh != nil && math.IsNaN(a.Store.ChangeKWh[i]) {
+		out = append(out, "tank at its ends")
+	}
+	if a.Loss.KWh != nil && math.IsNaN(a.Loss.KWh[i]) {
+		out = append(out, "tank loss")
+	}
+	return out
+}

@@ -20,8 +20,9 @@ type ProbeOptions struct {
 	// still water by more than StillShare of what that way asks and by StillK, at
 	// most LongestS.
 	HoldS, StillShare, StillK, LongestS float64
-	// EndLaterS moves every end, for the budget.
-	EndLaterS float64
+	// EndLaterS moves every end, Tilt lets the flow fall from 1 + Tilt to 1 − Tilt
+	// of its mean over a draw: both 0 but for the budget.
+	EndLaterS, Tilt float64
 }
 
 // DefaultProbeOptions are the project's (our choice, no source).
@@ -35,7 +36,7 @@ func (o ProbeOptions) validate() error {
 		v, lo, hi float64
 	}{
 		{"ShowK", o.ShowK, 0.2, 50}, {"ShowShare", o.ShowShare, 0.01, 1}, {"StartS", o.StartS, 60, 7200}, {"HoldS", o.HoldS, 60, 7200},
-		{"StillShare", o.StillShare, 0.05, 0.95}, {"StillK", o.StillK, 0.01, 20}, {"LongestS", o.LongestS, 600, 86400}, {"EndLaterS", o.EndLaterS, -7200, 7200},
+		{"StillShare", o.StillShare, 0.05, 0.95}, {"StillK", o.StillK, 0.01, 20}, {"LongestS", o.LongestS, 600, 86400}, {"EndLaterS", o.EndLaterS, -7200, 7200}, {"Tilt", o.Tilt, -1, 1},
 	} {
 		if !(b.v >= b.lo && b.v <= b.hi) {
 			return fmt.Errorf("cycle: option Probes.%s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)
@@ -87,7 +88,7 @@ func DrawsByProbes(g *grid.Grid, in, out *grid.Stream, drawL float64, opt ProbeO
 		}
 		lMin := litres / (float64(b-a) * g.StepS / 60)
 		for k := a; k < b; k++ {
-			flow[k] = lMin
+			flow[k] = lMin * (1 + opt.Tilt*(1-2*(float64(k-a)+0.5)/float64(b-a)))
 		}
 		draws = append(draws, Draw{Span: Span{a, b}, Start: g.EdgeMS(a), End: g.EdgeMS(b), Litres: litres, Estimated: true})
 	}

@@ -76,6 +76,7 @@ func shareOf(s *Season, figure, source string) float64 {
 // litres stand in the farm file, and the budget says so.
 func TestFarmWithoutMeters(t *testing.T) {
 	var tally drawTally
+	// (a farm of 20 minutes' draws read every 10 is mostly in doubt by their ends)
 	for _, c := range []struct {
 		seed   uint64
 		everyS int
@@ -86,7 +87,7 @@ func TestFarmWithoutMeters(t *testing.T) {
 		require.Equal(t, "estimated", string(loop.Basis))
 		require.Equal(t, "estimated", string(wash.Basis))
 		require.Contains(t, wash.Why, "no wash meter")
-		require.Greater(t, shareOf(s, "loop_kwh", "loop.draw_l"), 0.5, "farm %d", c.seed)
+		require.Greater(t, shareOf(s, "loop_kwh", "loop.draw_l"), 0.2, "farm %d", c.seed)
 		// Through the litres as stated the method itself is off by little.
 		seen := farm.Truth().LoopKWh * (1 + farm.DrawError())
 		require.InDelta(t, 1, loop.Value/seen, 0.1, "farm %d every %d s", c.seed, c.everyS)
@@ -96,4 +97,29 @@ func TestFarmWithoutMeters(t *testing.T) {
 	}
 	require.Equal(t, tally.happened, tally.found)
 	require.Zero(t, tally.wrong)
+}
+
+// A cycle with blanks says which of the logged terms it does not cover.
+func TestCyclesSayWhatTheyDoNotCover(t *testing.T) {
+	scenario := simfarm.Short(6)
+	for i := range scenario.Loggers {
+		scenario.Loggers[i].Gaps = [][2]float64{{9.2, 30}}
+	}
+	_, _, s := simulated(t, scenario, nil)
+	blank, said := 0, 0
+	for _, c := range s.Cycles {
+		if math.IsNaN(c.LoopKWh) {
+			blank++
+			require.Contains(t, c.NotCovered, "loop", "cycle %d", c.N)
+		}
+		if c.NotCovered == "" {
+			require.False(t, math.IsNaN(c.LoopKWh+c.PlantKWh+c.ElementKWh+c.WashKWh), "cycle %d", c.N)
+		} else {
+			said++
+		}
+	}
+	require.GreaterOrEqual(t, blank, 2)
+	require.Less(t, said, len(s.Cycles)/4)
+	require.False(t, s.Cycles[0].Whole)
+	require.True(t, s.Cycles[len(s.Cycles)/2].Whole)
 }

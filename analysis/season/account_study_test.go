@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -73,7 +74,7 @@ func TestStudyAccountWithoutMeters(t *testing.T) {
 	text := "Inlet, outlet, bed, tank and compressor on or off; `loop.draw_l` stated within 10 %.\n\n" +
 		"| logged every | draws that happened | found | found that did not happen |\n|---|---|---|---|\n"
 	rows := head
-	for _, everyS := range []int{60, 300, 600, 900} {
+	for _, everyS := range studyIntervals(t) {
 		var draws drawTally
 		var loop, wash tally
 		named := 0
@@ -91,4 +92,16 @@ func TestStudyAccountWithoutMeters(t *testing.T) {
 		rows += fmt.Sprintf("| loop_kwh, every %d s | %s\n| wash_kwh, every %d s | %s\n", everyS, loop.row(), everyS, wash.row())
 	}
 	section(t, "No meter, temperatures only", text+"\n"+rows)
+}
+
+var everyFlag = flag.String("every", "60,300,600,900", "intervals of the logs without meters, s")
+
+func studyIntervals(t *testing.T) []int {
+	var out []int
+	for _, x := range strings.Split(*everyFlag, ",") {
+		n, err := strconv.Atoi(x)
+		require.NoError(t, err)
+		out = append(out, n)
+	}
+	return out
 }

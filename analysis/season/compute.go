@@ -34,7 +34,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 		return nil, fmt.Errorf("account: %w", err)
 	}
 	b.clockDoubts(from, to)
-	b.endDoubt(from, to)
+	b.probeDoubts(from, to)
 	b.s.Problems = append(append(b.s.Problems, rec.Problems...), b.acc.Problems...)
 	if err := b.figures(); err != nil {
 		return nil, err

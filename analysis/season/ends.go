@@ -4,13 +4,15 @@ import (
 	"math"
 
 	"yardheat/analysis/account"
+	"yardheat/analysis/cycle"
 	"yardheat/analysis/doubt"
 )
 
-// endDoubt makes the account twice more where draws are told by the probes
-// alone, with every draw ended later and earlier: how far the readings hold the
-// ends depends on how often they are made.
-func (b *builder) endDoubt(from, to int64) {
+// probeDoubts makes the account anew where draws are told by the probes alone:
+// with every draw ended later and earlier (how far the readings hold the ends
+// depends on how often they are made), and with its litres leaning to its
+// beginning and to its end.
+func (b *builder) probeDoubts(from, to int64) {
 	if b.acc.LoopFlow == nil || b.acc.LoopFlow.From != "draws" {
 		return
 	}
@@ -18,23 +20,32 @@ func (b *builder) endDoubt(from, to int64) {
 	for _, s := range b.acc.Loop.Hot {
 		everyS = math.Max(everyS, b.grid.Channels[s.Channel].UsualS)
 	}
-	halfS := math.Max(b.opt.EndLeastS, b.opt.EndError*everyS)
-	if halfS <= 0 {
+	b.probeDoubt(from, to, doubt.Source{Name: "when draws ended, as the probes show it", HalfWidth: math.Max(b.opt.EndLeastS, b.opt.EndError*everyS), Unit: "s"},
+		func(o *cycle.ProbeOptions, by float64) { o.EndLaterS = by })
+	b.probeDoubt(from, to, doubt.Source{Name: "how a draw's litres spread over its time", HalfWidth: b.opt.TiltError},
+		func(o *cycle.ProbeOptions, by float64) { o.Tilt = by })
+}
+
+// probeDoubt registers one source by which the account answers to set: half
+// the difference between both ends of its interval.
+func (b *builder) probeDoubt(from, to int64, s doubt.Source, set func(*cycle.ProbeOptions, float64)) {
+	if s.HalfWidth <= 0 {
 		return
 	}
-	ended := func(laterS float64) *account.Account {
+	anew := func(by float64) *account.Account {
 		opt := b.opt.Account
-		opt.Cycle.Probes.EndLaterS = laterS
+		set(&opt.Cycle.Probes, by)
 		acc, err := account.Make(account.Input{Rec: b.rec, Grid: b.grid, FromMS: from, ToMS: to}, opt)
 		if err != nil || len(acc.Cycles) != len(b.acc.Cycles) {
 			return nil
 		}
 		return acc
 	}
-	d := clockDoubt{halfS: halfS, later: ended(halfS), earlier: ended(-halfS)}
+	d := clockDoubt{halfS: s.HalfWidth, later: anew(s.HalfWidth), earlier: anew(-s.HalfWidth)}
 	if d.later == nil || d.earlier == nil {
 		return
 	}
-	d.source = b.reg.add(doubt.Source{Name: "when draws ended, as the probes show it", Kind: doubt.Shared, HalfWidth: halfS, Unit: "s", Assumed: true})
+	s.Kind, s.Assumed = doubt.Shared, true
+	d.source = b.reg.add(s)
 	b.reg.clocks = append(b.reg.clocks, d)
 }

@@ -35,9 +35,10 @@ type Options struct {
 	// start of a run, K.
 	LagError, HeldK float64
 	// Without a flow meter: EndError is the half-width of when draws end, as a
-	// share of the log's interval, at least EndLeastS; EarlierHalf the limits
-	// about account.EarlierShare (our choices, no source).
-	EndError, EndLeastS, EarlierHalf float64
+	// share of the log's interval, at least EndLeastS; TiltError how far the flow
+	// may begin above and end below its mean (a float valve closes slowly);
+	// EarlierHalf the limits about account.EarlierShare (our choices, no source).
+	EndError, EndLeastS, TiltError, EarlierHalf float64
 	// TypicalDraws is how many draws are shown closely.
 	TypicalDraws int
 	// Progress, if not nil, is told what is being done.
@@ -49,7 +50,7 @@ func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Plant: plant.DefaultOptions(),
 		Caution: caution.DefaultOptions(), Doubt: trials(),
-		LagError: 0.6, HeldK: 1, EndError: 0.5, EndLeastS: 90, EarlierHalf: 0.1, TypicalDraws: 3,
+		LagError: 0.6, HeldK: 1, EndError: 0.5, EndLeastS: 90, TiltError: 0.3, EarlierHalf: 0.1, TypicalDraws: 3,
 	}
 }
 
@@ -77,6 +78,8 @@ func (o Options) Validate() error {
 		return fmt.Errorf("season: option EndError is %g; want 0 to 2", o.EndError)
 	case !(o.EndLeastS >= 0 && o.EndLeastS <= 3600):
 		return fmt.Errorf("season: option EndLeastS is %g; want 0 to 3600", o.EndLeastS)
+	case !(o.TiltError >= 0 && o.TiltError <= 1):
+		return fmt.Errorf("season: option TiltError is %g; want 0 to 1", o.TiltError)
 	case !(o.EarlierHalf >= 0 && o.EarlierHalf <= 0.5):
 		return fmt.Errorf("season: option EarlierHalf is %g; want 0 to 0.5", o.EarlierHalf)
 	case o.TypicalDraws < 0 || o.TypicalDraws > 12:
@@ -109,6 +112,7 @@ func (o Options) settings() []Setting {
 		Setting{"season.HeldK", number(o.HeldK), origin(o.HeldK == base.HeldK)},
 		Setting{"season.EndError", number(o.EndError), origin(o.EndError == base.EndError)},
 		Setting{"season.EndLeastS", number(o.EndLeastS), origin(o.EndLeastS == base.EndLeastS)},
+		Setting{"season.TiltError", number(o.TiltError), origin(o.TiltError == base.TiltError)},
 		Setting{"season.EarlierHalf", number(o.EarlierHalf), origin(o.EarlierHalf == base.EarlierHalf)})
 	return out
 }

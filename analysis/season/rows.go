@@ -3,6 +3,7 @@ package season
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"yardheat/analysis/account"
@@ -77,6 +78,7 @@ func (b *builder) cycleRow(i int) CycleRow {
 		r.SavedKWh = r.BaselineKWh - t.UsedKWh
 	}
 	r.UsedInRecovery = slices.Contains(b.used, i)
+	r.Whole, r.NotCovered = c.Whole, strings.Join(a.NotCovered(i, share), ", ")
 	return r
 }
 

@@ -221,6 +221,10 @@ type CycleRow struct {
 	MilkColdAfter2hC        float64
 	Coverage                float64
 	UsedInRecovery          bool
+	// Whole: both ends lie inside the period. NotCovered names what is logged on
+	// this farm but not covered in this cycle, and so is blank.
+	Whole      bool
+	NotCovered string
 }
 
 // DrawRow is one refill through the loop.

@@ -87,6 +87,8 @@ func Cycles() []Column[season.CycleRow] {
 		number("saved_kwh", "Saved", "kWh", 2, func(c *r) float64 { return c.SavedKWh }),
 		number("milk_cold_after_2h_c", "Milk two hours after milking", "°C", 1, func(c *r) float64 { return c.MilkColdAfter2hC }),
 		number("coverage", "Share of the cycle seen", "", 3, func(c *r) float64 { return c.Coverage }),
+		text("not_covered", "Logged but not covered here, so blank", func(c *r) string { return c.NotCovered }),
+		yesNo("whole", "Whole within the period", func(c *r) bool { return c.Whole }),
 		yesNo("used_in_recovery", "Used for the recovery fraction", func(c *r) bool { return c.UsedInRecovery }),
 	}
 }

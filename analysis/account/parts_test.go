@@ -283,11 +283,14 @@ func TestFillUp(t *testing.T) {
 	within(t, 750, f.SeenKWh, 1e-12)
 	within(t, 60, f.MissingH, 1e-12)
 	within(t, 0.75, f.Coverage, 1e-12)
-	within(t, 750+60*100.0/24, f.WholeKWh, 1e-9)
+	within(t, 1000, f.WholeKWh, 1e-9)
+	within(t, 50, f.Added[5], 1e-9)
+	within(t, 0, f.Added[4], 1e-9)
 	require.Equal(t, 7, f.Cycles)
 	// By hand: residuals 0, 2, −2 | 0 | −1 | 1, 0; s² = 10/6; products of
-	// neighbours 0·2 + 2·(−2) + 1·0 = −4, so ρ = 0; var = s²·2.5·(1 + 2.5/7).
-	within(t, 10.0/6*2.5*(1+2.5/7), f.ExtraVar, 1e-9)
+	// neighbours 0·2 + 2·(−2) + 1·0 = −4, so ρ = 0; three days are filled, the
+	// half one whole: var = s²·3·(1 + 3/7).
+	within(t, 10.0/6*3*(1+3.0/7), f.ExtraVar, 1e-9)
 	share[3], share[7], share[5] = 1, 1, 1
 	f = FillUp(kwh, hours, share, ok)
 	within(t, 750, f.WholeKWh, 0)

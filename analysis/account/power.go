@@ -18,6 +18,9 @@ type Power struct {
 	WayName string // the way it is logged, in words
 	Sources []grid.Source
 	Rows    []PowerRow
+	// UsualPrice by cycle: of a kWh at the hours at which this use usually runs;
+	// nil without prices, NaN where none of them has one.
+	UsualPrice []float64
 }
 
 // PowerRow is one cycle's electricity. Its derivative with respect to the
@@ -79,6 +82,7 @@ func (m *maker) power(name string, s *grid.Stream, prices []float64) Power {
 	}
 	p.WayName, p.Sources = s.Name, s.Sources
 	p.Rows = SumPower(m.g, s.Values, prices, m.acc.Cycles)
+	p.UsualPrice = m.usualPrices(s.Values, prices, m.acc.Cycles)
 	return p
 }
 

@@ -105,3 +105,35 @@ func studyIntervals(t *testing.T) []int {
 	}
 	return out
 }
+
+func TestStudyAccountWithHoles(t *testing.T) {
+	keys := []string{"loop_kwh", "plant_kwh", "element_kwh", "wash_kwh", "saved_kwh", "money"}
+	whole, seen := map[string]*tally{}, map[string]*tally{}
+	for _, k := range keys {
+		whole[k], seen[k] = &tally{}, &tally{}
+	}
+	var missing []float64
+	for seed := uint64(1); seed <= uint64(*studyFarms); seed++ {
+		farm, _, s := simulated(t, simfarm.Holed(seed), nil)
+		truth := farm.Truth().Headline()
+		truth["money"] = farm.MoneyTruth()
+		for _, k := range keys {
+			a, b := s.Heat.Whole, s.Heat.Seen
+			if k == "saved_kwh" || k == "money" {
+				a, b = s.Saving.Whole, s.Saving.Figures
+			}
+			f := find(t, a, k)
+			whole[k].add(f, truth[k])
+			seen[k].add(find(t, b, k), truth[k])
+			missing = append(missing, 1-f.Coverage)
+		}
+	}
+	slices.Sort(missing)
+	text := fmt.Sprintf("One to three times a single logger, or all, out for 12 hours to 5 days; %.0f %% of the period is missing in the median, %.0f %% at most.\n"+
+		"The alternative's price rises by half in mid-season. The totals as seen are no estimate of the whole: their row shows what the estimate mends.\n\n",
+		100*missing[len(missing)/2], 100*missing[len(missing)-1]) + head
+	for _, k := range keys {
+		text += fmt.Sprintf("| %s, whole | %s\n| %s, as seen | %s\n", k, whole[k].row(), k, seen[k].row())
+	}
+	section(t, "Loggers out for days", text)
+}

@@ -259,53 +259,7 @@ func (b *builder) saving(s *saver, all stretch) {
 	b.note("saved_kwh", at+outSaved)
 	m.unit = v.Currency
 	b.moneyLines(s, at, m)
-	b.wholeSaving(s, at)
-}
-
-// wholeSaving estimates the saving for the whole period: what was seen, and
-// for the cycles that lack a term the mean of the others by their hours.
-func (b *builder) wholeSaving(s *saver, at int) {
-	a, n := b.acc, len(b.acc.Cycles)
-	saved, hours, share, ok := make([]float64, n), make([]float64, n), make([]float64, n), make([]bool, n)
-	covered := s.covered()
-	for i, c := range a.Cycles {
-		hours[i], share[i], ok[i] = c.Hours(), covered(i), covered(i) > 0
-		if t := a.Row(i, b.opt.Account.Cycle.CoveredShare); ok[i] {
-			saved[i] = t.BaselineHeatKWh/b.rec.Farm.Instead.Efficiency - t.UsedKWh
-		}
-	}
-	f := account.FillUp(saved, hours, share, ok)
-	for _, x := range []struct {
-		key, unit, why string
-		out            int
-	}{{"saved_kwh", "kWh", s.why, outSaved}, {"money", b.s.Saving.Currency, s.whyMoney, outMoney}, {"co2_kg", "kg", s.whyCO2, outCO2}} {
-		switch {
-		case x.why != "" || f.Why != "" || f.SeenKWh == 0:
-			b.s.Saving.Whole = append(b.s.Saving.Whole, unknown(x.key, x.unit, doubt.Estimated, x.why+f.Why))
-		default:
-			b.scaled(&b.s.Saving.Whole, x.key, x.unit, f, at+x.out)
-		}
-	}
-}
-
-// scaled asks for an output scaled from what was seen to the whole, with the
-// scatter of what was not seen.
-func (b *builder) scaled(dst *[]Named, key, unit string, f account.Fill, out int) {
-	missing := -1
-	if f.ExtraVar > 0 {
-		missing = b.reg.add(doubt.Source{Name: "time not seen: saving", Kind: doubt.Random, HalfWidth: z95 * math.Sqrt(f.ExtraVar) / math.Abs(f.SeenKWh), Relative: true})
-	}
-	factor := f.WholeKWh / f.SeenKWh
-	from := b.fillerOf(out)
-	k := b.block(1, func(t *doubt.Trial, o []float64) {
-		all := t.Scratch(savingOutputs)
-		from.f(t, all)
-		o[0] = all[out-from.at] * factor
-		if missing >= 0 {
-			o[0] += all[out-from.at] * t.E[missing]
-		}
-	})
-	b.wantAt(dst, key, meta{unit: unit, basis: doubt.Estimated, n: f.Cycles, coverage: f.Coverage}, k)
+	b.wholeSaving(s)
 }
 
 func (b *builder) moneyLines(s *saver, at int, m meta) {

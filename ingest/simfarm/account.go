@@ -3,6 +3,7 @@ package simfarm
 import (
 	"math"
 	"math/rand/v2"
+	"time"
 )
 
 // Meterless is the farm of Short as most farms log theirs: the loop's inlet and
@@ -78,3 +79,56 @@ func (f *Farm) AccountSeen() Truth { return f.answers(f.errs) }
 // DrawError is the relative error with which the litres of a draw are stated or
 // metered.
 func (f *Farm) DrawError() float64 { return f.errs[gLoop] }
+
+// Holed is the farm of Short with loggers out for days: one to three times a
+// single one of its two loggers, or all of them, for 12 hours to 5 days. The
+// price of the alternative rises by half in mid-season.
+func Holed(seed uint64) Scenario {
+	s := Short(seed)
+	r := rand.New(rand.NewPCG(seed, 0x401e))
+	if len(s.Loggers) == 1 {
+		one := s.Loggers[0]
+		k := len(one.Columns) - 11 // the plant's columns stand last
+		water, plant := one, one
+		water.Columns, plant.Columns = one.Columns[:k:k], one.Columns[k:]
+		plant.Name = "plant"
+		s.Loggers = []Logger{water, plant}
+	}
+	for range 1 + r.IntN(3) {
+		gap := [2]float64{between(r, 1, float64(s.Days)-6), between(r, 12, 120)}
+		which := r.IntN(3) // 2: all
+		for i := range s.Loggers {
+			if which == i || which == 2 {
+				s.Loggers[i].Gaps = append(s.Loggers[i].Gaps, gap)
+			}
+		}
+	}
+	s.Money.RisesDay, s.Money.RisenPerKWh = s.Days/2, round2(1.5*s.Money.PricePerKWh)
+	return s
+}
+
+// MoneyTruth is the season's money with the rise of the alternative's price:
+// each month's heat is not enough there, so it is summed by milkings.
+func (f *Farm) MoneyTruth() float64 {
+	p := &f.s.Money
+	t := f.Truth()
+	if p.RisesDay == 0 {
+		return t.Money
+	}
+	feed, rise := f.feeds(), 0.0
+	at := f.risesAt()
+	for i, v := range f.wash.litres {
+		c := max(f.wash.cycle[i], 0)
+		if f.milkings[c].start < at {
+			continue
+		}
+		hot := f.wash.hotC[i]
+		rise += v * rhoAt(hot) / 1000 * (hAt(min(hot, f.s.Wash.HeatToC)) - hAt(feed[c])) / 3600
+	}
+	return t.Money + rise/f.efficiency*(p.RisenPerKWh-p.PricePerKWh)
+}
+
+// risesAt is the local midnight at which the alternative's price rises.
+func (f *Farm) risesAt() int64 {
+	return time.Unix(f.start, 0).In(f.zone).AddDate(0, 0, f.s.Money.RisesDay).Unix()
+}

@@ -123,6 +123,9 @@ func (f *Farm) moneyTables(t *toml) {
 	t.text("carrier", p.Carrier)
 	t.number("efficiency", p.Efficiency)
 	t.number("price_per_kwh", p.PricePerKWh)
+	if p.RisesDay > 0 {
+		fmt.Fprintf(t, "price_since = [{ since = %s, price_per_kwh = %s }]\n", formatLocal(f.risesAt(), f.zone, dayLayout), plain(p.RisenPerKWh))
+	}
 	t.number("co2_kg_per_kwh", p.CO2KgPerKWh)
 	t.text("currency", p.Currency)
 	t.text("source", p.Source)

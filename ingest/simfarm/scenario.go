@@ -131,6 +131,9 @@ type Money struct {
 	NightFrom, NightTo              string // "" = one rate
 	NightPricePerKWh                float64
 	Capital, UpkeepPerYear, Years   float64
+	// The alternative's price is RisenPerKWh from RisesDay on (0 = never).
+	RisesDay    int
+	RisenPerKWh float64
 }
 
 // Stated is one row of [errors].

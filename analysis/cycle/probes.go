@@ -339,11 +339,11 @@ func (f *finder) relearn(all []window) {
 		}
 		var taus []float64
 		for k, w := range all {
-			air, next := p.c[w.from], len(f.at)
+			air, next := f.level(p, w.from, w.after), len(f.at)
 			if k+1 < len(all) {
 				next = all[k+1].from
 			}
-			if w.cut || w.after >= next || math.Abs(air-p.air[w.from]) > 0.25*p.swingK {
+			if w.cut || w.after >= next {
 				continue
 			}
 			a := p.c[w.after] - air
@@ -363,6 +363,25 @@ func (f *finder) relearn(all []window) {
 	}
 }
 
+// level is what a probe relaxes to after a draw: midway between its reading
+// before the draw and the one two hours after it, for the air goes on warming
+// or cooling meanwhile. Where another draw has begun by then, or the first had
+// not settled, the day's median.
+func (f *finder) level(p *probe, before, after int) float64 {
+	far := 0.25*p.swingK + 1
+	a := p.c[before]
+	if !(math.Abs(a-p.air[before]) <= far) {
+		a = p.air[before]
+	}
+	if k := f.after(after, settledS); k >= 0 && math.Abs(p.c[k]-p.air[k]) <= far {
+		return (a + p.c[k]) / 2
+	}
+	return a
+}
+
+// settledS: after so long a probe has settled (four of usualTauS).
+const settledS = 4 * usualTauS
+
 // fewestTaus: a time constant is told from no fewer draws (our choice).
 const fewestTaus = 5
 
@@ -374,13 +393,15 @@ type window struct {
 	cut                            bool
 }
 
-// usualMS is the median length of the draws seen whole, between the middles of
-// their windows; 0 without any.
+// usualMS is the length that the windows of the draws seen whole allow best: the
+// sum of its distances to them is least at the median of all their ends. 0
+// without any.
 func usualMS(all []window) int64 {
 	var d []int64
 	for _, w := range all {
 		if !w.cut {
-			d = append(d, (w.endLo+w.endHi-w.startLo-w.startHi)/2)
+			from := (w.startLo + w.startHi) / 2
+			d = append(d, w.endLo-from, w.endHi-from)
 		}
 	}
 	if len(d) == 0 {
@@ -475,7 +496,7 @@ func (f *finder) end(w *window, first int) (after int) {
 	}
 	w.endLo, w.endHi = f.at[last], f.at[last]
 	if j >= 0 {
-		w.endLo, w.endHi = f.turned(f.lead, f.lead.c[last], f.lead.air[last], last, j), f.at[j]
+		w.endLo, w.endHi = f.turned(f.lead, f.lead.c[last], f.level(f.lead, w.from, j), last, j), f.at[j]
 		if f.intervalMS <= quickMS {
 			w.endHi = w.endLo
 		}
@@ -508,7 +529,8 @@ func (f *finder) byInlet(w *window, first int) (after int) {
 			far = d
 		}
 		if math.Abs(far) >= f.opt.ShowK/2 && d/far < 0.9 && j > first {
-			e := f.turned(p, air+far, air, first, j)
+			air = f.level(p, w.from, j)
+			e := f.turned(p, p.c[w.from]+far, air, first, j)
 			e = max(e, f.at[j-1]-int64(1000*p.tauS*tenthOfWay))
 			w.endLo, w.endHi = e, e
 			return j

@@ -32,6 +32,10 @@ type Loss struct {
 	// KWh, one a cycle: WPerK · ∫(T_tank − T_air) dt; NaN = not covered. KelvinH
 	// is that integral, K h.
 	KWh, KelvinH []float64
+	// UpperOnly: a tank's lower half is not measured; SpreadKelvinH, one a cycle,
+	// is how far the kelvin hours may be off either way, K h.
+	UpperOnly     bool
+	SpreadKelvinH []float64
 }
 
 // tank is one tank on the grid: its volume's mean temperature.
@@ -39,6 +43,9 @@ type tank struct {
 	farm.Tank
 	meanC   []float64
 	sources []grid.Source
+	// lowC is its lower half, where meanC is but its upper probe; nil where the
+	// probes stand at several heights, or nothing tells it.
+	lowC []float64
 }
 
 // HotTank is the upper probe of the hot tank: the highest layer of the tank
@@ -127,6 +134,11 @@ func (m *maker) tank(t farm.Tank) (tank, bool) {
 		return 1
 	})
 	out.meanC = make([]float64, m.g.N)
+	if len(places) == 1 {
+		s := m.g.StreamAt("tank_temp", places[0])
+		out.meanC, out.sources = s.Values, s.Sources
+		return out, true
+	}
 	for i, p := range places {
 		lo, hi := 0.0, 1.0
 		if i > 0 {
@@ -145,6 +157,20 @@ func (m *maker) tank(t farm.Tank) (tank, bool) {
 		}
 	}
 	return out, true
+}
+
+// below finds the lower half of a tank whose probes all stand high or whose
+// one probe's height is not stated.
+func (m *maker) below(t *tank, air []float64, wPerK float64) {
+	if len(t.sources) != 1 {
+		return
+	}
+	if h, stated := t.Layers[t.sources[0].Place]; stated && h <= 0.6 {
+		return
+	}
+	if low, ok := m.lowC(*t, air, wPerK); ok {
+		t.lowC = low
+	}
 }
 
 // kWh is the heat in the tank at one mean temperature, above 0 degC, so that
@@ -176,7 +202,10 @@ type stretch struct{ lostKWh, kelvinH float64 }
 //
 //	UA = Σ C (T₀ − T₁) / Σ ∫(T − T_air) dt,
 //
-// and its standard error from their scatter (ratio estimator). C in kWh/K.
+// and its standard error from their scatter (ratio estimator). C in kWh/K. T is
+// the tank's probe: each layer cools by itself, so the coefficient holds for the
+// part that the probe sees; the kelvin hours that it is laid on are the whole
+// tank's (tankBetween).
 func (m *maker) loss() {
 	l := &m.acc.Loss
 	l.WPerK, l.WPerKSE = math.NaN(), math.NaN()
@@ -208,20 +237,26 @@ func (m *maker) loss() {
 
 func (m *maker) lossByCycle(air []float64) {
 	l := &m.acc.Loss
-	l.KWh, l.KelvinH = make([]float64, len(m.acc.Cycles)), make([]float64, len(m.acc.Cycles))
+	for i := range m.acc.Store.tanks {
+		m.below(&m.acc.Store.tanks[i], air, l.WPerK)
+	}
+	l.KWh, l.KelvinH, l.SpreadKelvinH = make([]float64, len(m.acc.Cycles)), make([]float64, len(m.acc.Cycles)), make([]float64, len(m.acc.Cycles))
 	for i, c := range m.acc.Cycles {
-		sum, n := 0.0, 0
+		sum, spread, n := 0.0, 0.0, 0
 		for k := c.A; k < c.B; k++ {
-			if d := m.tankMean(k) - air[k]; d == d {
-				sum += d
+			mean, half := m.tankBetween(k)
+			if d := mean - air[k]; d == d {
+				sum, spread = sum+d, spread+half
 				n++
 			}
 		}
 		if float64(n) < m.opt.Cycle.CoveredShare*float64(c.B-c.A) || n == 0 {
-			l.KWh[i], l.KelvinH[i] = math.NaN(), math.NaN()
+			l.KWh[i], l.KelvinH[i], l.SpreadKelvinH[i] = math.NaN(), math.NaN(), math.NaN()
 			continue
 		}
 		l.KelvinH[i] = sum / float64(n) * c.Hours()
+		l.SpreadKelvinH[i] = spread / float64(n) * c.Hours()
+		l.UpperOnly = l.UpperOnly || spread > 0
 		l.KWh[i] = l.WPerK / 1000 * l.KelvinH[i]
 	}
 }
@@ -235,10 +270,29 @@ func (m *maker) tankMean(cell int) float64 {
 	return sum / volume
 }
 
+// tankBetween is the mean of all tanks at a cell where the lower half of one may
+// lie anywhere between its upper probe and lowC: the middle, and half of what
+// lies between.
+func (m *maker) tankBetween(cell int) (meanC, halfK float64) {
+	meanC = m.tankMean(cell)
+	volume := 0.0
+	for _, t := range m.acc.Store.tanks {
+		volume += t.VolumeL
+	}
+	for _, t := range m.acc.Store.tanks {
+		if t.lowC == nil {
+			continue
+		}
+		half := (t.meanC[cell] - t.lowC[cell]) / 2 * t.VolumeL / volume
+		meanC, halfK = meanC-half, halfK+half
+	}
+	return meanC, halfK
+}
+
 // quiet finds the stretches in which nothing moved: no flow, no element, tank
 // and air covered throughout.
 func (m *maker) quiet(air []float64) []stretch {
-	cells := int(m.opt.LossStretchS / m.g.StepS)
+	cells, rest := int(m.opt.LossStretchS/m.g.StepS), m.restCells()
 	still := make([]float64, m.g.N)
 	for i := range still {
 		d := m.tankMean(i) - air[i]
@@ -250,11 +304,22 @@ func (m *maker) quiet(air []float64) []stretch {
 	m.busy(still)
 	var out []stretch
 	for _, s := range cycle.Spans(still, 0, func(v float64) bool { return v > 0 }) {
-		for a := s.A; a+cells <= s.B; a += cells {
+		for a := s.A + rest; a+cells <= s.B-rest; a += cells {
 			out = append(out, m.stretch(a, a+cells, air))
 		}
 	}
 	return out
+}
+
+// restCells is one interval of the slowest tank probe: between the last reading
+// made while something moved and the first after it the tank did not cool along
+// the line that joins them.
+func (m *maker) restCells() int {
+	slowest := 0.0
+	for _, x := range m.acc.Store.Sources {
+		slowest = math.Max(slowest, m.g.Channels[x.Channel].UsualS)
+	}
+	return int(math.Ceil(slowest / m.g.StepS))
 }
 
 // busy clears the cells in which something moved or may have.

@@ -123,3 +123,18 @@ func TestCyclesSayWhatTheyDoNotCover(t *testing.T) {
 	require.False(t, s.Cycles[0].Whole)
 	require.True(t, s.Cycles[len(s.Cycles)/2].Whole)
 }
+
+// The tank's loss of the sample farm: an upper probe read every ten minutes,
+// stretches that begin right after a refill, a cooler lower half.
+func TestTankLossHoldsTheTruth(t *testing.T) {
+	farm, _, s := simulated(t, simfarm.Sample(), nil)
+	loss, truth := find(t, s.Heat.Seen, "loss_kwh"), farm.TankTruth()
+	require.True(t, holds(loss, truth.LossKWh), "%s, happened %.0f", loss.Shown, truth.LossKWh)
+	require.InDelta(t, 1, loss.Value/truth.LossKWh, 0.05)
+	require.Less(t, (loss.High-loss.Low)/2, 0.1*loss.Value)
+	// What is left is what the drawn errors make of the metered heats.
+	seen := farm.AccountSeen()
+	made := seen.LoopKWh + seen.PlantKWh + seen.ElementKWh - seen.WashKWh - truth.LossKWh - truth.StoreChangeKWh
+	left := find(t, s.Heat.Seen, "unexplained_kwh")
+	require.InDelta(t, made, left.Value, 0.25*(left.High-left.Low), "%s", left.Shown)
+}

@@ -137,3 +137,28 @@ func TestStudyAccountWithHoles(t *testing.T) {
 	}
 	section(t, "Loggers out for days", text)
 }
+
+func TestStudyAccountTank(t *testing.T) {
+	var loss, unexplained, unexplainedWithout tally
+	for seed := uint64(1); seed <= uint64(*studyFarms); seed++ {
+		farm, _, s := simulated(t, simfarm.WithAir(seed), nil)
+		f := find(t, s.Heat.Seen, "loss_kwh")
+		loss.add(f, farm.TankTruth().LossKWh)
+		// Truth 0 where the loss is known, the loss itself where it stays inside.
+		u := find(t, s.Heat.Seen, "unexplained_kwh")
+		if math.IsNaN(f.Value) {
+			unexplainedWithout.add(u, farm.TankTruth().LossKWh)
+		} else {
+			unexplained.n++
+			unexplained.known++
+			if holds(u, 0) {
+				unexplained.held++
+			}
+		}
+	}
+	text := "The upper half of the tank has a probe, the lower none; the air beside it is logged. Nights without five still\n" +
+		"stretches of four hours leave the loss unknown.\n\n" + head +
+		"| loss_kwh | " + loss.row() + "\n| unexplained_kwh, loss inside | " + unexplainedWithout.row() +
+		fmt.Sprintf("\n| unexplained_kwh holds 0, loss known | %d | %d | %.1f %% | | |\n", unexplained.n, unexplained.known, 100*float64(unexplained.held)/float64(max(1, unexplained.known)))
+	section(t, "Tank loss and what stays unexplained", text)
+}

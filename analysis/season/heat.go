@@ -235,7 +235,16 @@ func (b *builder) lossPart() (doubt.Part, []int) {
 		return doubt.Part{}, nil
 	}
 	coefficient := b.reg.add(doubt.Source{Name: "tank loss coefficient", Kind: doubt.Random, HalfWidth: z95 * l.WPerKSE / math.Abs(l.WPerK), Relative: true})
-	return doubt.NewPart(l.KWh, []int{b.reg.key("tank.volume_l"), coefficient}, nil), finite(l.KWh)
+	var by []doubt.Effect
+	if l.UpperOnly {
+		per := make([]float64, len(l.SpreadKelvinH))
+		for i, v := range l.SpreadKelvinH {
+			per[i] = l.WPerK / 1000 * v
+		}
+		low := b.reg.add(doubt.Source{Name: "tank below its upper probe: between that and the water that last came in", Kind: doubt.Shared, Dist: doubt.Rectangular, HalfWidth: 1, Assumed: true})
+		by = append(by, doubt.Effect{Source: low, Per: per})
+	}
+	return doubt.NewPart(l.KWh, []int{b.reg.key("tank.volume_l"), coefficient}, by), finite(l.KWh)
 }
 
 // wholeHeat asks for the estimate for the whole period.

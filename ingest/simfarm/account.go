@@ -132,3 +132,13 @@ func (f *Farm) MoneyTruth() float64 {
 func (f *Farm) risesAt() int64 {
 	return time.Unix(f.start, 0).In(f.zone).AddDate(0, 0, f.s.Money.RisesDay).Unix()
 }
+
+// WithAir is the farm of Short with the air beside the tank logged too, so that
+// the tank's loss can be told from still nights.
+func WithAir(seed uint64) Scenario {
+	s := Short(seed)
+	s.Errors = append(s.Errors, Stated{Key: "air_temp", Half: 0.5})
+	l := &s.Loggers[len(s.Loggers)-1]
+	l.Columns = append(l.Columns, Column{Header: "House air", Unit: "°C", Quantity: "air_temp", Signal: Air, Decimals: 2, Step: 0.1, NoiseK: 0.05})
+	return s
+}

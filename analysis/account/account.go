@@ -103,6 +103,7 @@ type Account struct {
 	Loop, Plate, Wash, OtherUse Heat
 	Element, Pumps, Compressor  Power
 	Solar                       Solar
+	Movable                     Movable
 	Feed                        []Feed
 	Milk                        Milk
 	Store                       Store
@@ -150,6 +151,7 @@ func Make(in Input, opt Options) (*Account, error) {
 	m.heats()
 	m.cold()
 	m.tanks()
+	m.movable()
 	return m.acc, nil
 }
 

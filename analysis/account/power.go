@@ -184,6 +184,14 @@ type SolarRow struct {
 	CoveredS float64
 }
 
+// valueAt is a stream's value in a cell; NaN without the stream.
+func valueAt(x *grid.Stream, k int) float64 {
+	if x == nil {
+		return math.NaN()
+	}
+	return x.Values[k]
+}
+
 // SolarShare is the part of the element's power that may have come from the
 // sun, in kW, from the powers of one cell; NaN for those not logged:
 //
@@ -231,12 +239,7 @@ func (m *maker) solar(prices []float64) {
 			s.Sources = append(s.Sources, x.Sources...)
 		}
 	}
-	at := func(x *grid.Stream, k int) float64 {
-		if x == nil {
-			return math.NaN()
-		}
-		return x.Values[k]
-	}
+	at := valueAt
 	s.Rows = make([]SolarRow, len(m.acc.Cycles))
 	hours := m.g.Hours()
 	for i, c := range m.acc.Cycles {

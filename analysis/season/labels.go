@@ -38,8 +38,9 @@ var labels = map[string]string{
 	"loss_kwh":         "Heat lost from the tanks",
 	"unexplained_kwh":  "Unexplained",
 
-	"element_solar_kwh": "Element electricity from own solar",
-	"pump_kwh":          "Pump electricity",
+	"element_solar_kwh":   "Element electricity from own solar",
+	"element_movable_kwh": "Element electricity that own solar could have given",
+	"pump_kwh":            "Pump electricity",
 
 	"baseline_kwh": "Energy the alternative would have used",
 	"used_kwh":     "Electricity used by element and pumps",

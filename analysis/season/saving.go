@@ -310,27 +310,8 @@ func (b *builder) savingBasis() string {
 func (b *builder) electricityFigures(x *terms, all stretch) {
 	dst := &b.s.Electricity
 	b.seenPower(dst, "element_kwh", x.element, all, 0)
-	own := b.solar()
-	switch {
-	case !own.known:
-		*dst = append(*dst, unknown("element_solar_kwh", "kWh", doubt.Estimated, b.acc.Solar.Why))
-	default:
-		var mid, half float64
-		for i := range own.midKWh {
-			mid, half = mid+own.midKWh[i], half+own.halfKWh[i]
-		}
-		low := mid - half
-		if b.acc.Solar.OnlyHigh {
-			low = 0
-		}
-		why := ""
-		if b.acc.Solar.OnlyHigh {
-			why = "only solar power is logged: the high end is what element and sun had in common, the low end is 0"
-		}
-		b.later(dst, "element_solar_kwh", func() Figure {
-			return doubt.Make(mid, low, mid+half, "kWh", doubt.Estimated, len(own.midKWh), 1, why)
-		})
-	}
+	b.ownSun(dst)
+	b.movableSun(dst)
 	b.seenPower(dst, "pump_kwh", x.pumps, all, 0)
 	b.seenPower(dst, "compressor_kwh", x.compressor, all, 0)
 }

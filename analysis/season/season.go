@@ -37,7 +37,7 @@ type Season struct {
 	Loop        Loop
 	Plant       Plant
 	Heat        Heat
-	Electricity []Named // element_kwh, element_solar_kwh, pump_kwh, compressor_kwh
+	Electricity []Named // element_kwh, element_solar_kwh, element_movable_kwh, pump_kwh, compressor_kwh
 	Saving      Saving
 	Washes      Washes
 	Ladder      []Step

@@ -149,7 +149,7 @@ func (w *writer) accounts(s *season.Season) {
 		w.number("low_flow_share", s.Heat.LowFlowShare)
 	})
 	w.object("electricity", func() {
-		w.figures(s.Electricity, "element_kwh", "element_solar_kwh", "pump_kwh", "compressor_kwh")
+		w.figures(s.Electricity, "element_kwh", "element_solar_kwh", "element_movable_kwh", "pump_kwh", "compressor_kwh")
 	})
 	w.object("saving", func() {
 		w.figures(s.Saving.Figures, "baseline_kwh", "used_kwh", "saved_kwh", "money", "co2_kg", "heat_per_kwh")

@@ -36,7 +36,7 @@ var pageOrder = map[string][]string{
 		"unexplained_kwh", "whole"},
 	"heat.whole": {"loop_kwh", "plant_kwh", "element_kwh", "wash_kwh", "other_use_kwh", "store_change_kwh", "loss_kwh",
 		"unexplained_kwh"},
-	"electricity":     {"element_kwh", "element_solar_kwh", "pump_kwh", "compressor_kwh"},
+	"electricity":     {"element_kwh", "element_solar_kwh", "element_movable_kwh", "pump_kwh", "compressor_kwh"},
 	"saving":          {"baseline_kwh", "used_kwh", "saved_kwh", "money", "co2_kg", "heat_per_kwh", "carrier", "currency", "basis"},
 	"washes":          {"count", "rinses", "too_cool", "unknown", "coolest_c", "list"},
 	"washes.list":     {"at", "temp_c", "end_c", "litres", "too_cool", "reason"},

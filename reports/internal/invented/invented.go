@@ -60,6 +60,7 @@ func Season() *season.Season {
 	s.Electricity = []season.Named{
 		named("element_kwh", "Heat from the socket (element)", 1630, 33, "kWh", m, 180),
 		unknown("element_solar_kwh", "Element electricity from own solar", "kWh", "no solar meter in farm.toml"),
+		unknown("element_movable_kwh", "Element electricity that own solar could have given", "kWh", "no solar meter in farm.toml"),
 		named("pump_kwh", "Pump electricity", 41, 4, "kWh", e, 342),
 		named("compressor_kwh", "Compressor electricity", 1980, 40, "kWh", m, 178)}
 	s.Loop = season.Loop{Model: "store", Identified: true, RMSEK: 0.31, DrawsUsed: 318, LitresLeftOut: 812,

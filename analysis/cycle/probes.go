@@ -51,8 +51,8 @@ func (o ProbeOptions) validate() error {
 //
 //	T(t+Δ) = A + (T(t) − A) exp(−Δ/τ),
 //
-// A the median of its readings over the day about t, τ the median over the
-// readings that are part of the way there. A draw starts where inlet or outlet
+// A the median of its readings over the day about t, τ the median over the hours
+// after draws. A draw starts where inlet or outlet
 // leaves that way at once and ends where the probe that swings more begins to
 // follow it; within the interval of the log in which it ends, where the curve
 // back to the level before it would have begun. Readings tell the start no
@@ -183,33 +183,13 @@ func (f *finder) probe(s *grid.Stream) *probe {
 	if len(away) > 0 {
 		p.swingK = rank.Nth(away, int(0.98*float64(len(away)-1)))
 	}
-	p.tauS = f.tau(p)
+	p.tauS = usualTauS
 	return p
 }
 
-// usualTauS stands where the readings tell no time constant: half an hour, of a
+// usualTauS stands until draws tell the time constant: half an hour, of a
 // plastic pipe of 25 mm in still air (common practice, no source).
 const usualTauS = 1800
-
-// tau is the median time constant of a probe on its way back, seconds.
-func (f *finder) tau(p *probe) float64 {
-	var all []float64
-	for i := 0; i < len(f.at); i++ {
-		j := f.after(i, f.opt.HoldS)
-		if j < 0 {
-			continue
-		}
-		a, b := p.c[i]-p.air[i], p.c[j]-p.air[i]
-		if share := math.Abs(a) / p.swingK; share > 0.1 && share < 0.4 && b/a > 0.01 && b/a < 0.98 {
-			all = append(all, float64(f.at[j]-f.at[i])/1000/math.Log(a/b))
-		}
-	}
-	if len(all) < 10 {
-		return usualTauS
-	}
-	slices.Sort(all)
-	return all[len(all)/2]
-}
 
 // halfDayMS: the still level is the median over so long on either side.
 const halfDayMS = 12 * 3600 * 1000
@@ -288,6 +268,7 @@ func (f *finder) gaps(flow []float64) {
 // do.
 func (f *finder) spans() []seenSpan {
 	f.relearn(f.windows())
+	f.relearn(f.windows()) // by draws whose ends are better known
 	all := f.windows()
 	usual := usualMS(all)
 	out := make([]seenSpan, 0, len(all))
@@ -356,9 +337,12 @@ func (f *finder) relearn(all []window) {
 				}
 			}
 		}
-		if len(taus) >= fewestTaus {
-			slices.Sort(taus)
-			p.tauS = taus[len(taus)/2]
+		if len(taus) < fewestTaus {
+			continue
+		}
+		slices.Sort(taus)
+		if tau := taus[len(taus)/2]; tau > usualTauS/4 && tau < 4*usualTauS { // else no pipe in air
+			p.tauS = tau
 		}
 	}
 }
@@ -458,13 +442,18 @@ func (f *finder) began(p *probe, i int) (lo, hi int64) {
 	return a, b
 }
 
-// moving: from reading i on the lead probe does not follow the still way.
+// moving: from reading i on the lead probe does not follow the still way; where
+// it lies near that way's end, and so would not move either way, the other one.
 func (f *finder) moving(i int) bool {
 	j := f.after(i, f.opt.HoldS)
 	if j < 0 {
 		return false
 	}
-	d, way := f.off(f.lead, i, j)
+	p := f.lead
+	if f.other != nil && math.Abs(p.c[i]-p.air[i]) < 0.25*p.swingK {
+		p = f.other
+	}
+	d, way := f.off(p, i, j)
 	return math.Abs(d) > math.Max(f.opt.StillShare*way, f.opt.StillK)
 }
 

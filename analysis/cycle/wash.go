@@ -99,7 +99,10 @@ func (w *Wash) judge(targetC, judgedC float64) {
 // log the line from the last reading before the refill already leads to the
 // cooled tank, so that reading stands.
 func WashesByRefill(g *grid.Grid, draws []Draw, tankC []float64, everyS, targetC float64, opt Options) []Wash {
-	within, every := int(opt.FallWithinS/g.StepS), int(everyS/g.StepS+0.5)
+	within, every := int(opt.FallWithinS/g.StepS), 0
+	if everyS > 1.5*g.StepS {
+		every = int(everyS/g.StepS + 0.5)
+	}
 	var out []Wash
 	for _, d := range draws {
 		a, since := max(0, d.A-within), 0

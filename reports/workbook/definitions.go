@@ -19,6 +19,7 @@ var words = [...][2]string{
 	{"saved_kwh", "baseline_kwh − used_kwh: final energy across carriers. It is not priced."},
 	{"money", "baseline × price of the alternative − grid electricity × its price at that hour − own solar × export price."},
 	{"A wash's temperature", "Flow-weighted mean of the wash probe once flushed; without a wash meter, the tank's temperature when its refill begins to follow the wash, and the refill's litres."},
+	{"element_movable_kwh", "What the element took from the grid and the farm's own sun could have given between the same two washes: no more than the sun left over, than the element's power takes and than the tank had room for. An estimate."},
 	{"Approach", "Bed temperature minus the temperature of water that has soaked in the loop."},
 	{"Effectiveness", "Temperature gained by a draw, divided by bed minus feed."},
 	{"Share of the variance", "How much of a figure's spread an error makes. shared: one error for the whole season. random: differs from day to day."},

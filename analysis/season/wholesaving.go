@@ -17,14 +17,13 @@ type filled struct {
 	extra               int
 	sdKWh, sdMoney      float64
 	fill                account.Fill
-	rows                []int
 	unpriced            bool
 }
 
 // fillTerm readies a term from its fill: price by cycle (nil: none), seenMoney
 // what the seen part comes to.
-func (b *builder) fillTerm(name string, f account.Fill, rows []int, price []float64, seenMoney float64) filled {
-	x := filled{fill: f, rows: rows, factor: 1, moneyFactor: 1, extra: -1}
+func (b *builder) fillTerm(name string, f account.Fill, price []float64, seenMoney float64) filled {
+	x := filled{fill: f, factor: 1, moneyFactor: 1, extra: -1}
 	if f.Why != "" {
 		return x
 	}
@@ -79,7 +78,7 @@ func (s *saver) fuelWhole() filled {
 			rows, seen = append(rows, i), seen+v*price[i]
 		}
 	}
-	x := b.fillTerm("wash and other use", f, rows, price, seen)
+	x := b.fillTerm("wash and other use", f, price, seen)
 	x.part, x.money = pickAll(s.heat, rows), pickAll(s.fuelMoney, rows)
 	return x
 }
@@ -94,11 +93,10 @@ func (s *saver) powersWhole() []filled {
 			continue
 		}
 		seen := 0.0
-		rows := make([]int, len(u.p.Rows))
-		for i, r := range u.p.Rows {
-			rows[i], seen = i, seen+r.Cost
+		for _, r := range u.p.Rows {
+			seen += r.Cost
 		}
-		x := b.fillTerm(u.p.Name, b.acc.FillPower(u.p, b.opt.Account.Cycle.CoveredShare), rows, u.p.UsualPrice, seen)
+		x := b.fillTerm(u.p.Name, b.acc.FillPower(u.p, b.opt.Account.Cycle.CoveredShare), u.p.UsualPrice, seen)
 		x.part = []doubt.Part{u.part}
 		if s.whyMoney == "" {
 			x.money = []doubt.Part{b.reg.powerPart(u.p, powerCost)}

@@ -37,7 +37,8 @@ type Options struct {
 	// Without a flow meter: EndError is the half-width of when draws end, as a
 	// share of the log's interval, at least EndLeastS; TiltError how far the flow
 	// may begin above and end below its mean (a float valve closes slowly);
-	// EarlierHalf the limits about account.EarlierShare (our choices, no source).
+	// EarlierHalf the half-width of account.EarlierShare, so that it reaches from
+	// nothing to a quarter (our choices, no source).
 	EndError, EndLeastS, TiltError, EarlierHalf float64
 	// TypicalDraws is how many draws are shown closely.
 	TypicalDraws int
@@ -50,7 +51,7 @@ func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Plant: plant.DefaultOptions(),
 		Caution: caution.DefaultOptions(), Doubt: trials(),
-		LagError: 0.6, HeldK: 1, EndError: 0.5, EndLeastS: 90, TiltError: 0.3, EarlierHalf: 0.1, TypicalDraws: 3,
+		LagError: 0.6, HeldK: 1, EndError: 0.5, EndLeastS: 90, TiltError: 0.3, EarlierHalf: 0.15, TypicalDraws: 3,
 	}
 }
 

@@ -66,7 +66,7 @@ func (r *registry) earlier(h *account.Heat, o Options, scaled func(*account.Heat
 	per := scaled(h, func(x account.HeatRow) float64 { return x.PerEarlier })
 	for _, v := range per {
 		if v != 0 && o.EarlierHalf > 0 {
-			i := r.add(doubt.Source{Name: h.Name + ": share of a refill drawn before the tank was hot", Kind: doubt.Shared, Dist: doubt.Rectangular,
+			i := r.add(doubt.Source{Name: h.Name + ": share of a refill drawn before the tank was hot", Kind: doubt.Shared,
 				HalfWidth: o.EarlierHalf, Assumed: true})
 			return []doubt.Effect{{Source: i, Per: per}}
 		}

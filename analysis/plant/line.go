@@ -73,7 +73,7 @@ func (l *LineResult) spread(terms Terms, windows []window, carryKWh float64, sou
 	t := doubt.StudentT(0.975, float64(l.Windows-2))
 	l.randomHalfKW = t * l.ownGainSD()
 	gain, slope, intercept := sq(l.randomHalfKW), sq(t*l.SlopeSD), sq(t*l.InterceptSD)
-	for _, i := range responding(terms) {
+	for _, i := range responding(terms.Caught, terms.Milk, terms.Compressor) {
 		u := sources[i].U()
 		if u == 0 {
 			continue
@@ -191,10 +191,10 @@ func pointsOf(terms Terms, windows []window, carryKWh float64, e []float64) []Po
 }
 
 // responding are the sources that any of the terms responds to, each once.
-func responding(terms Terms) []int {
+func responding(terms ...[]doubt.Part) []int {
 	var list []int
 	seen := map[int]bool{}
-	for _, parts := range [][]doubt.Part{terms.Caught, terms.Milk, terms.Compressor} {
+	for _, parts := range terms {
 		for _, p := range parts {
 			for _, i := range p.Sources() {
 				if !seen[i] {

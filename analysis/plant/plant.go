@@ -47,7 +47,7 @@ type Terms struct {
 
 // Why a figure is not known.
 const (
-	WhyNoMilk       = "no milk volume and milk temperatures, so the heat rejected is not known; the heat caught per compressor kWh is"
+	WhyNoMilk       = "no milk volume and milk temperatures, so the heat rejected is not known, nor with it the share caught, the COP, or how much more could be caught; known is the heat caught per compressor kWh"
 	WhyNoCompressor = "no compressor electricity is logged, so the heat rejected is not known"
 	WhyNoCycles     = "no cycle has all of plate heat, milk heat and compressor electricity covered"
 	WhyNoGas        = "no gas_in_temp is logged"

@@ -45,6 +45,14 @@ func (w Weekly) Figure(unit string, basis doubt.Basis, cycles int, why string) d
 	return doubt.Make(w.Value, w.Value-w.Half, w.Value+w.Half, unit, basis, cycles, 1, "")
 }
 
+// OwnFigure is the same value with the interval of what is the week's own.
+func (w Weekly) OwnFigure(unit string, cycles int, why string) doubt.Figure {
+	if math.IsNaN(w.Own) && why == "" {
+		why = "fewer than three days"
+	}
+	return doubt.Make(w.Value, w.Value-w.Own, w.Value+w.Own, unit, doubt.Fitted, cycles, 1, why)
+}
+
 // Weeks are the values by seven local days from the first cycle's day on. The
 // errors of sensors are shared by all weeks, so they move all alike and a
 // change is seen better than the level. sources are those that the terms

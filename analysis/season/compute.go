@@ -77,7 +77,7 @@ func (b *builder) figures() error {
 	b.loopFigures(fit)
 	b.opt.say("fitting the plant")
 	r := b.recovery(x)
-	b.plant(r)
+	b.plant(r, x)
 	b.ladder()
 	b.bed(x, all)
 	b.months(x, s, r, fit)

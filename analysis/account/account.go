@@ -18,6 +18,7 @@ import (
 	"math"
 	"time"
 
+	"yardheat/analysis/apart"
 	"yardheat/analysis/cycle"
 	"yardheat/analysis/grid"
 	"yardheat/ingest"
@@ -124,6 +125,9 @@ type Account struct {
 	LoopFlow, PlateFlow, WashFlow, UseFlow *grid.Stream
 	Problems                               []series.Problem
 
+	// Pairs are the pipes' flows beside their probes, by the stream's name.
+	Pairs map[string][]apart.Pair
+
 	feedSources []grid.Source
 	tankTop     *grid.Stream
 }
@@ -155,6 +159,7 @@ func Make(in Input, opt Options) (*Account, error) {
 	m.feed()
 	m.heats()
 	m.left()
+	m.pairs()
 	m.cold()
 	m.tanks()
 	return m.acc, nil

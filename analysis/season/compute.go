@@ -27,13 +27,17 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	if b.grid, err = grid.Build(rec, from, to, opt.Account.Grid); err != nil {
 		return nil, fmt.Errorf("grid: %w", err)
 	}
-	record := b.record(from, to)
-	b.reg = newRegistry(rec.Farm, b.grid)
 	opt.say("keeping the account")
 	if b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account); err != nil {
 		return nil, fmt.Errorf("account: %w", err)
 	}
+	if err := b.together(from, to); err != nil {
+		return nil, err
+	}
+	record := b.record(from, to)
+	b.reg = newRegistry(rec.Farm, b.grid)
 	b.clockDoubts(from, to)
+	b.pipeDoubts(from, to)
 	b.s.Problems = append(append(b.s.Problems, rec.Problems...), b.acc.Problems...)
 	if err := b.figures(); err != nil {
 		return nil, err

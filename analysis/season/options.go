@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"yardheat/analysis/account"
+	"yardheat/analysis/apart"
 	"yardheat/analysis/caution"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/loop"
@@ -29,7 +30,9 @@ type Options struct {
 	Loop     loop.Options
 	Plant    plant.Options
 	Caution  caution.Options
-	Doubt    doubt.Options
+	// Apart: how the clocks of a pipe's flow and temperatures are put together.
+	Apart apart.Options
+	Doubt doubt.Options
 	// LagError: half-width at 95 % of a probe's time constant, as a share of it
 	// (assumed; common practice, no source). HeldK: of a reading held back to the
 	// start of a run, K.
@@ -44,7 +47,7 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Plant: plant.DefaultOptions(),
-		Caution: caution.DefaultOptions(), Doubt: trials(),
+		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(),
 		LagError: 0.6, HeldK: 1, TypicalDraws: 3,
 	}
 }
@@ -59,7 +62,7 @@ func trials() doubt.Options {
 
 // Validate names the first option that cannot be used.
 func (o Options) Validate() error {
-	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Doubt.Validate()} {
+	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate()} {
 		if err != nil {
 			return err
 		}
@@ -90,7 +93,7 @@ func (o Options) settings() []Setting {
 		now, then any
 	}{
 		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"plant", o.Plant, base.Plant},
-		{"caution", o.Caution, base.Caution}, {"trials", o.Doubt, base.Doubt},
+		{"caution", o.Caution, base.Caution}, {"apart", o.Apart, base.Apart}, {"trials", o.Doubt, base.Doubt},
 	} {
 		out = flatten(out, part.name, reflect.ValueOf(part.now), reflect.ValueOf(part.then))
 	}

@@ -3,6 +3,7 @@ package season
 import (
 	"fmt"
 
+	"yardheat/analysis/account"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/grid"
 	"yardheat/ingest/farm"
@@ -18,6 +19,10 @@ type registry struct {
 	sources []doubt.Source
 	byName  map[string]int
 	clocks  []clockDoubt
+	// pipes are the doubts between a pipe's flow and its temperatures, by stream;
+	// later and earlier the accounts with all those flows moved.
+	pipes          map[string]pipeClock
+	later, earlier *account.Account
 }
 
 func newRegistry(f *farm.Farm, g *grid.Grid) *registry {

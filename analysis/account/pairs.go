@@ -7,8 +7,9 @@ import (
 )
 
 // pairs lists each metered pipe with its probes, for the clocks of their logs.
-// The loop's outlet tells only where the litres before its probe are known:
-// what stands there delays it as a clock would.
+// The loop's outlet is not among them: the water that stood in the lead pipe
+// and that pipe's wall delay it by litres that no farm file states closely
+// enough.
 func (m *maker) pairs() {
 	a := m.acc
 	a.Pairs = map[string][]apart.Pair{}
@@ -26,9 +27,6 @@ func (m *maker) pairs() {
 		add("loop", m.loop, 0, "loop_in_temp")
 	} else {
 		add("loop", m.loop, 0, "mains_temp")
-	}
-	if l := m.farm.Loop; l != nil && l.HasLead {
-		add("loop", m.loop, coldLeadL(l), "loop_out_temp")
 	}
 	add("wash", m.wash, 0, "wash_temp")
 	add("other use", m.use, 0, "hot_use_temp")

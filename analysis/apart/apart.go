@@ -57,6 +57,9 @@ type Options struct {
 	// MixL is the middle of the mixing volume's prior, L, MixSpread the standard
 	// deviation of its logarithm (common practice, no source).
 	MixL, MixSpread float64
+	// ShapeShare of the time in which the mixing volume is flushed is added to
+	// the half-width: no pipe is a stirred vessel (assumed, no source).
+	ShapeShare float64
 	// FloorS: no offset is known closer than this half-width. CarryS is the
 	// half-width at 95 % that is carried where nothing can be found.
 	FloorS, CarryS float64
@@ -67,7 +70,7 @@ type Options struct {
 // DefaultOptions are the project's.
 func DefaultOptions() Options {
 	return Options{MostS: 240, DriftSPerDay: 1.5, QuietS: 600, LastsS: 240, LeastK: 1, SlowS: 120,
-		FewestStarts: 12, FewestDays: 8, MostStarts: 240, MixL: 1, MixSpread: 1.5, FloorS: 1, CarryS: 60, TrustS: 30}
+		FewestStarts: 12, FewestDays: 8, MostStarts: 240, MixL: 1, MixSpread: 1.5, ShapeShare: 0.2, FloorS: 1, CarryS: 60, TrustS: 30}
 }
 
 // Validate names the field that is out of bounds.
@@ -80,7 +83,7 @@ func (o Options) Validate() error {
 		{"LastsS", o.LastsS, 60, 3600}, {"LeastK", o.LeastK, 0.01, 50}, {"SlowS", o.SlowS, 1, 900},
 		{"FewestStarts", float64(o.FewestStarts), 3, 10000}, {"FewestDays", float64(o.FewestDays), 3, 1000},
 		{"MostStarts", float64(o.MostStarts), 10, 100000}, {"MixL", o.MixL, 0.01, 1000}, {"MixSpread", o.MixSpread, 0.01, 5},
-		{"FloorS", o.FloorS, 0, 60}, {"CarryS", o.CarryS, 0, 900}, {"TrustS", o.TrustS, 1, 900},
+		{"ShapeShare", o.ShapeShare, 0, 1}, {"FloorS", o.FloorS, 0, 60}, {"CarryS", o.CarryS, 0, 900}, {"TrustS", o.TrustS, 1, 900},
 	} {
 		if !(b.v >= b.lo && b.v <= b.hi) {
 			return fmt.Errorf("apart: option %s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)

@@ -216,7 +216,7 @@ func (f *finder) fine(atS float64) Offset {
 		}
 		theta = res.Theta
 	}
-	half := f.half(theta)
+	half := math.Hypot(f.half(theta), f.opt.ShapeShare*f.mixS(theta))
 	days := map[int]bool{}
 	for _, e := range f.events {
 		days[e.day] = true
@@ -229,6 +229,15 @@ func (f *finder) fine(atS float64) Offset {
 		o.Why = fmt.Sprintf("the starts tell it to within ± %.0f s only", o.HalfS)
 	}
 	return o
+}
+
+// mixS is the mean time in which the mixing volumes are flushed, by starts.
+func (f *finder) mixS(theta []float64) float64 {
+	sum := 0.0
+	for _, e := range f.events {
+		sum += math.Exp(theta[pMix+e.probe]) * e.perLitreS
+	}
+	return sum / float64(len(f.events))
 }
 
 // scatter is each probe's root mean square at theta.

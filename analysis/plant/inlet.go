@@ -72,7 +72,7 @@ func sumIn(parts []doubt.Part, w window) float64 {
 
 func onInlet(terms Terms, value func(window) float64) Slope {
 	var points []Point
-	for _, w := range windowsOf(terms.Rows) {
+	for _, w := range windowsOf(terms.Rows, doubt.MinBlockDays) {
 		x, y := ratio(sumIn(terms.InLK, w), sumIn(terms.Litres, w)), value(w)
 		if s := x + y; s == s {
 			points = append(points, Point{X: x, Y: y, SY: 1})

@@ -289,7 +289,7 @@ func TestGainFollowsSensors(t *testing.T) {
 	require.Equal(t, GainLine, g.From)
 	e := make([]float64, nSources+1)
 	e[ePlateOut], e[eMilk], e[eMeter] = 0.2, 0.03, 0.03
-	points := pointsOf(terms, windowsOf(terms.Rows), 0, e)
+	points := pointsOf(terms, windowsOf(terms.Rows, doubt.MinBlockDays), 0, e)
 	line, _, err := fitScatter(points)
 	require.NoError(t, err)
 	moved := line.Intercept/line.Slope - g.KW

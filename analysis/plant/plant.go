@@ -40,9 +40,9 @@ type Terms struct {
 	// Rise and Drive, litre-kelvins while water flows: Σ V (T_out − T_in) and
 	// Σ V (T_gas,in − T_in); nil where no gas_in_temp is logged.
 	Rise, Drive []doubt.Part
-	// Litres through the plate, minutes with flow, and litre-kelvins Σ V T_in
-	// above 0 degC; nil where not asked for.
-	Litres, FlowMin, InLK []doubt.Part
+	// Litres through the plate, Σ V q with the flow q in L/min, and litre-kelvins
+	// Σ V T_in above 0 degC; nil where not asked for.
+	Litres, FlowL, InLK []doubt.Part
 }
 
 // Why a figure is not known.
@@ -257,7 +257,7 @@ func Covered(columns ...[]float64) []int {
 func (t Terms) Pick(rows []int) Terms {
 	p := Terms{Rows: make([]Row, len(rows)), Caught: pick(t.Caught, rows), Milk: pick(t.Milk, rows),
 		Compressor: pick(t.Compressor, rows), Rise: pick(t.Rise, rows), Drive: pick(t.Drive, rows),
-		Litres: pick(t.Litres, rows), FlowMin: pick(t.FlowMin, rows), InLK: pick(t.InLK, rows)}
+		Litres: pick(t.Litres, rows), FlowL: pick(t.FlowL, rows), InLK: pick(t.InLK, rows)}
 	for i, r := range rows {
 		p.Rows[i] = t.Rows[r]
 	}

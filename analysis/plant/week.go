@@ -16,7 +16,8 @@ type Week struct {
 	Effectiveness Weekly
 	// CaughtPerKWh is heat caught per kWh of compressor electricity.
 	CaughtPerKWh Weekly
-	// FlowLMin is the mean flow while water flows.
+	// FlowLMin is the flow while water flows, the mean over the litres: the part
+	// of an interval in which the water stood weighs little.
 	FlowLMin Weekly
 	// InC is the water's temperature into the plate, weighted by flow.
 	InC Weekly
@@ -63,7 +64,7 @@ func (w Weekly) OwnFigure(unit string, cycles int, why string) doubt.Figure {
 func Weeks(terms Terms, gain Gain, carryKWh float64, sources []doubt.Source) []Week {
 	var list []Week
 	w := weekly{terms: terms, gain: gain, carryKWh: orZero(carryKWh), sources: sources,
-		by: responding(terms.Caught, terms.Milk, terms.Compressor, terms.Rise, terms.Drive, terms.Litres, terms.InLK)}
+		by: responding(terms.Caught, terms.Milk, terms.Compressor, terms.Rise, terms.Drive, terms.Litres, terms.FlowL, terms.InLK)}
 	var cut [][]int
 	for from := 0; from < len(terms.Rows); {
 		last, to := terms.Rows[from].Day-mod(terms.Rows[from].Day-terms.Rows[0].Day, 7)+7, from
@@ -120,7 +121,7 @@ func (w *weekly) fractions() [ofAll]fraction {
 		return milk(r, e) + compressor(r, e) + w.gain.KW*t.Rows[r].Hours
 	}
 	return [ofAll]fraction{ofEffectiveness: {sum(t.Rise), sum(t.Drive)}, ofCaught: {caught, compressor},
-		ofFlow: {litres, sum(t.FlowMin)}, ofIn: {sum(t.InLK), litres}, ofRecovery: {caught, rejected}}
+		ofFlow: {sum(t.FlowL), litres}, ofIn: {sum(t.InLK), litres}, ofRecovery: {caught, rejected}}
 }
 
 func (w *weekly) week(rows []int) Week {

@@ -14,6 +14,7 @@ type recovery struct {
 	terms   plant.Terms
 	cycles  []int // the cycle behind each row of terms
 	gain    plant.Gain
+	line    plant.Gain // as the line has it, whether or not it is used
 	carry   float64
 	storage plant.Storage
 	why     string
@@ -139,6 +140,7 @@ func (r *recovery) cold() {
 		}
 	}
 	r.carry = r.storage.CarryKWh(milk, b.opt.Plant)
+	r.line = plant.FindGain(r.terms, r.storage, b.reg.sources, b.opt.Plant)
 	if p := b.rec.Farm.Plant; p != nil && p.HasStandingGain {
 		half := math.NaN()
 		if e, _ := b.rec.Farm.KeyError("plant.standing_gain_kw"); e.HalfWidth > 0 {
@@ -150,7 +152,7 @@ func (r *recovery) cold() {
 		r.gain = plant.StatedGain(p.StandingGainKW, half, b.opt.Plant)
 		return
 	}
-	r.gain = plant.FindGain(r.terms, r.storage, b.reg.sources, b.opt.Plant)
+	r.gain = r.line
 }
 
 // model readies the plant's figures over some rows of terms; its own sources
@@ -237,10 +239,10 @@ func (b *builder) plant(r *recovery, x *terms) {
 	if m.WhyNoRecovery() == "" {
 		b.note("recovery_fraction", at+outRecovery)
 	}
-	p.Slope = doubt.Make(nan, nan, nan, "1", doubt.Fitted, 0, coverage, "no straight line of heat caught against heat rejected could be drawn: "+r.gain.Why)
+	p.Slope = doubt.Make(nan, nan, nan, "1", doubt.Fitted, 0, coverage, r.line.Why)
 	p.InterceptKWh = doubt.Make(nan, nan, nan, "kWh", doubt.Fitted, 0, coverage, p.Slope.Why)
-	if r.gain.Lines {
-		p.Slope, p.InterceptKWh = r.gain.Line.SlopeFigure(coverage), r.gain.Line.InterceptFigure(coverage)
+	if r.line.Lines {
+		p.Slope, p.InterceptKWh = r.line.Line.SlopeFigure(coverage), r.line.Line.InterceptFigure(coverage)
 	}
 	r.onInlet(x, coverage)
 	r.left(x)

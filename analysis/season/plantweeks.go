@@ -55,7 +55,13 @@ func (r *recovery) flowTerms(t *plant.Terms, cycles []int) {
 	litres := column(func(x account.HeatRow) float64 { return x.CountedL })
 	gains, by := reg.meter(h.Flow, litres)
 	t.Litres = []doubt.Part{doubt.NewPart(litres, gains, by)}
-	t.FlowMin = []doubt.Part{doubt.NewPart(column(func(x account.HeatRow) float64 { return x.CountedS / 60 }), nil, nil)}
+	flow := column(func(x account.HeatRow) float64 { return x.LitreLMin })
+	twice := make([]float64, len(flow)) // litres and flow are of one meter
+	for k, v := range flow {
+		twice[k] = 2 * v
+	}
+	_, byTwice := reg.meter(h.Flow, twice)
+	t.FlowL = []doubt.Part{doubt.NewPart(flow, append(append([]int(nil), gains...), gains...), byTwice)}
 	t.InLK = []doubt.Part{doubt.NewPart(column(func(x account.HeatRow) float64 { return x.LitreColdC }), gains, append(reg.effects(h.Cold, litres), by...))}
 }
 

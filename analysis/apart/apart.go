@@ -70,7 +70,7 @@ type Options struct {
 // DefaultOptions are the project's.
 func DefaultOptions() Options {
 	return Options{MostS: 240, DriftSPerDay: 1.5, QuietS: 600, LastsS: 240, LeastK: 1, SlowS: 120,
-		FewestStarts: 12, FewestDays: 8, MostStarts: 240, MixL: 1, MixSpread: 1.5, ShapeShare: 0.2, FloorS: 1, CarryS: 60, TrustS: 30}
+		FewestStarts: 12, FewestDays: 8, MostStarts: 120, MixL: 1, MixSpread: 1.5, ShapeShare: 0.2, FloorS: 1, CarryS: 60, TrustS: 30}
 }
 
 // Validate names the field that is out of bounds.

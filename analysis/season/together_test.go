@@ -18,6 +18,14 @@ import (
 // loop's fit and all that follows: for studies of the heats.
 func heatsAlone(t testing.TB, rec *ingest.Record, change func(*Options)) *Season {
 	t.Helper()
+	s, _ := heatsAndRaw(t, rec, change)
+	return s
+}
+
+// heatsAndRaw gives beside them the sums of the account as the logs' own
+// clocks have it.
+func heatsAndRaw(t testing.TB, rec *ingest.Record, change func(*Options)) (s *Season, raw map[string]float64) {
+	t.Helper()
 	opt := DefaultOptions()
 	if change != nil {
 		change(&opt)
@@ -29,6 +37,13 @@ func heatsAlone(t testing.TB, rec *ingest.Record, change func(*Options)) *Season
 	require.NoError(t, err)
 	b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account)
 	require.NoError(t, err)
+	raw = map[string]float64{}
+	for _, r := range b.acc.Loop.Rows {
+		raw["loop_kwh"] += r.KWh
+	}
+	for _, r := range b.acc.Plate.Rows {
+		raw["plant_kwh"] += r.KWh
+	}
 	require.NoError(t, b.together(from, to))
 	b.reg = newRegistry(rec.Farm, b.grid)
 	b.clockDoubts(from, to)
@@ -38,7 +53,7 @@ func heatsAlone(t testing.TB, rec *ingest.Record, change func(*Options)) *Season
 	b.note("plate_kwh", b.seenHeat(&b.s.Heat.Seen, "plant_kwh", x.plate, all, 0))
 	require.NoError(t, b.run())
 	b.budgetRows()
-	return b.s
+	return b.s, raw
 }
 
 func fewTrials(o *Options) { o.Doubt.MinTrials, o.Doubt.MaxTrials = 5000, 5000 }

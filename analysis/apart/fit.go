@@ -290,7 +290,7 @@ func (f *finder) dropOdd(theta []float64) {
 // half is the half-width of the offset's 95 % interval: the covariance by
 // whole days, H⁻¹ M H⁻¹ with H = JᵀJ and the priors, M the sum over days of
 // their scores' outer product (White 1980, Liang and Zeger 1986, from memory),
-// G/(G − 1) for G days, Student's t with G − p. Only the offset at the middle
+// G/(G − p) for G days, Student's t with G − p. Only the offset at the middle
 // of the period is asked for; the drift is free beside it.
 func (f *finder) half(theta []float64) float64 {
 	n, p := f.rows(), len(theta)
@@ -331,6 +331,6 @@ func (f *finder) half(theta []float64) float64 {
 	left.Mul(&inv, m)
 	cov.Mul(&left, &inv)
 	g := float64(len(order))
-	v := cov.At(pOffset, pOffset) * g / (g - 1)
+	v := cov.At(pOffset, pOffset) * g / math.Max(1, g-float64(p))
 	return doubt.StudentT(0.975, math.Max(1, g-float64(p))) * math.Sqrt(math.Max(v, 0))
 }

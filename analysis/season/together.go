@@ -60,13 +60,13 @@ func (b *builder) together(from, to int64) error {
 	any := false
 	for _, p := range pipes {
 		h := heatOf(b.acc, p.stream)
-		if h == nil || h.Rows == nil {
+		if h == nil || h.Rows == nil || len(h.Hot) == 0 {
 			continue
 		}
 		flowLog, ok := b.logOf(h.Flow)
 		hotLog, hotOK := b.logOf(h.Hot)
-		if !ok || !hotOK {
-			continue
+		if info, _ := series.Lookup(h.Hot[0].Quantity); !ok || !hotOK || !info.Pipe {
+			continue // a tank's probe does not answer to the second
 		}
 		coldLog, coldOK := b.logOf(h.Cold)
 		if !p.cold || !coldOK {

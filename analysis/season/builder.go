@@ -17,6 +17,8 @@ type builder struct {
 	opt  Options
 	reg  *registry
 	s    *Season
+	// compared is what comparing the probes gave.
+	compared *matcher
 
 	outputs int
 	fillers []filler

@@ -27,12 +27,15 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	if b.grid, err = grid.Build(rec, from, to, opt.Account.Grid); err != nil {
 		return nil, fmt.Errorf("grid: %w", err)
 	}
-	record := b.record(from, to)
-	b.reg = newRegistry(rec.Farm, b.grid)
 	opt.say("keeping the account")
 	if b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account); err != nil {
 		return nil, fmt.Errorf("account: %w", err)
 	}
+	b.reg = newRegistry(rec.Farm, b.grid)
+	if err := b.compare(from, to); err != nil {
+		return nil, err
+	}
+	record := b.record(from, to)
 	b.clockDoubts(from, to)
 	b.s.Problems = append(append(b.s.Problems, rec.Problems...), b.acc.Problems...)
 	if err := b.figures(); err != nil {
@@ -47,6 +50,31 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	b.s.Settings = append(flagSettings(rec), opt.settings()...)
 	b.s.Record = record()
 	return b.s, nil
+}
+
+// compare holds probes against each other; where that shows errors to take off,
+// grid and account are made again without them.
+func (b *builder) compare(from, to int64) error {
+	if err := b.match(); err != nil {
+		return err
+	}
+	b.s.Problems = append(b.s.Problems, b.compared.problems...)
+	list := b.corrected()
+	if list == nil {
+		return nil
+	}
+	rec := *b.rec
+	rec.Series = list
+	b.rec = &rec
+	var err error
+	if b.grid, err = grid.Build(b.rec, from, to, b.opt.Account.Grid); err != nil {
+		return fmt.Errorf("grid: %w", err)
+	}
+	b.reg.grid = b.grid
+	if b.acc, err = account.Make(account.Input{Rec: b.rec, Grid: b.grid, FromMS: from, ToMS: to}, b.opt.Account); err != nil {
+		return fmt.Errorf("account: %w", err)
+	}
+	return nil
 }
 
 // period is the span reported on: what was asked for, within the record.
@@ -89,6 +117,9 @@ func (b *builder) figures() error {
 	b.s.Trials = b.result.Trials
 	b.headline()
 	b.budgetRows()
+	b.sensorRows()
+	b.improve()
+	b.before()
 	return nil
 }
 

@@ -11,8 +11,8 @@ import (
 // Options of the search for stretches in which probes must read the same. All
 // thresholds are common practice, without a source.
 type Options struct {
-	// AfterS: so long no water has moved before a stretch begins. WindowS: a
-	// stretch is read in windows of this length, each judged by itself.
+	// AfterS: so long no water has moved before a stretch begins. WindowS: its
+	// length; of each stillness the last one counts in which both stand steady.
 	AfterS, WindowS float64
 	// LevelKPerH: both probes may drift by so much within a window, and
 	// DifferenceKPerH: their difference by so much.
@@ -33,7 +33,7 @@ type Options struct {
 
 // DefaultOptions are the project's.
 func DefaultOptions() Options {
-	return Options{AfterS: 3 * 3600, WindowS: 2 * 3600, LevelKPerH: 0.3, DifferenceKPerH: 0.1, Fewest: 8, FewestDays: 4,
+	return Options{AfterS: 3 * 3600, WindowS: 5400, LevelKPerH: 0.5, DifferenceKPerH: 0.1, Fewest: 8, FewestDays: 4,
 		SpreadK: 0.2, SlopeT: 3, FloorK: 0.1, BathS: 900, BathKPerH: 2, BathFloorK: 0.05}
 }
 
@@ -88,7 +88,7 @@ type Found struct {
 	Why            string
 }
 
-// stretch is one stillness: the mean difference over its good windows.
+// stretch is the last good window of one stillness.
 type stretch struct {
 	differenceK, levelC float64
 	from, to            int
@@ -146,16 +146,12 @@ func (p Pair) stretches(o Options) []stretch {
 		for to < len(p.A) && p.still(to) {
 			to++
 		}
-		var s stretch
-		good := 0.0
-		for a := from + wait; a+window <= to; a += window {
+		// The last good window: what still cools has cooled the furthest there.
+		for a := to - window; a >= from+wait; a -= max(1, window/4) {
 			if d, level, ok := p.window(a, a+window, o.LevelKPerH, o.DifferenceKPerH); ok {
-				s.differenceK, s.levelC = s.differenceK+d, s.levelC+level
-				good++
+				out = append(out, stretch{d, level, a, a + window})
+				break
 			}
-		}
-		if good > 0 {
-			out = append(out, stretch{s.differenceK / good, s.levelC / good, from + wait, to})
 		}
 		from = to
 	}
@@ -233,7 +229,9 @@ func moments(x []float64) (mean, sd float64) {
 }
 
 // driven says whether the difference goes with the distance of bed or tank from
-// the probes, by so much that it matters: then heat reaches one of them.
+// the probes, by so much that it matters, and moves with it by more than
+// Options.FloorK: then heat reaches one of them. (Less than that may be the time
+// of day: two pipes follow the air at different paces.)
 func (p Pair) driven(list []stretch, o Options) string {
 	for _, v := range p.Drivers {
 		var x, y []float64
@@ -243,11 +241,18 @@ func (p Pair) driven(list []stretch, o Options) string {
 			}
 		}
 		slope, se, mean := line(x, y)
-		if math.Abs(slope) > o.SlopeT*se && math.Abs(slope*mean) > o.FloorK {
+		if span := spanOf(x); math.Abs(slope) > o.SlopeT*se && math.Abs(slope*mean) > o.FloorK && math.Abs(slope)*span > o.FloorK {
 			return fmt.Sprintf("their difference while no water moves goes with the %s's temperature (%.3f K a kelvin): heat reaches one of them", v.Name, slope)
 		}
 	}
 	return ""
+}
+
+func spanOf(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	return slices.Max(x) - slices.Min(x)
 }
 
 // line is the slope of y over x, its standard error and the mean of x.

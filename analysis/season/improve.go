@@ -158,12 +158,7 @@ func (b *builder) best(key string, k int) Improve {
 // the record's still water would give, where it gives anything, costs nothing.
 func (b *builder) byBucket(k int) []measure {
 	m, o := b.compared, b.opt.Improve
-	slope := make([]float64, len(m.channels))
-	for channel, i := range b.reg.temperatures {
-		if g := b.result.Slope(i, k); g == g {
-			slope[m.row[channel]] = g
-		}
-	}
+	slope := b.probeSlopes(k)
 	now := b.reg.joint.Variance(slope)
 	var out []measure
 	for i, a := range m.channels {
@@ -186,6 +181,17 @@ func (b *builder) byBucket(k int) []measure {
 		}
 	}
 	return out
+}
+
+// probeSlopes are what output k moves by per kelvin of each temperature probe.
+func (b *builder) probeSlopes(k int) []float64 {
+	slope := make([]float64, len(b.compared.channels))
+	for channel, i := range b.reg.temperatures {
+		if g := b.result.Slope(i, k); g == g {
+			slope[b.compared.row[channel]] = g
+		}
+	}
+	return slope
 }
 
 func (b *builder) piped(channel int) bool {

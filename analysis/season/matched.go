@@ -31,7 +31,8 @@ type Matched struct {
 	Pairs []Pair
 	// Taken off the readings, by probe; empty where nothing was.
 	Taken []Taken
-	// Before: headline figures as they would be without; Figure has no ends.
+	// Before: headline figures as they would be had nothing been compared, by the
+	// linear budget.
 	Before []Named
 }
 
@@ -321,6 +322,10 @@ func (b *builder) before() {
 		e[i] = b.reg.joint.MeanK[b.compared.row[channel]]
 	}
 	raw := b.result.Under(e)
+	none, err := match.Join(b.compared.sdK, nil)
+	if err != nil {
+		return
+	}
 	var words []string
 	for _, o := range b.budget {
 		f := b.result.Outputs[o.output]
@@ -328,7 +333,10 @@ func (b *builder) before() {
 		if !ok || math.Abs(raw[o.output]-f.Nominal) <= 1e-9*math.Abs(f.Nominal) {
 			continue
 		}
-		was := doubt.Make(raw[o.output], nan, nan, now.Figure.Unit, now.Figure.Basis, now.Figure.N, now.Figure.Coverage, "")
+		slope := b.probeSlopes(o.output)
+		low, high := b.result.Narrowed(o.output, b.reg.joint.Variance(slope)-none.Variance(slope))
+		by := raw[o.output] - f.Nominal
+		was := doubt.Make(raw[o.output], low+by, high+by, now.Figure.Unit, now.Figure.Basis, now.Figure.N, now.Figure.Coverage, "")
 		m.Before = append(m.Before, Named{Key: o.key, Label: now.Label, Figure: was})
 		words = append(words, fmt.Sprintf("%s %s, before %s", now.Label, now.Figure.Shown, was.Shown))
 	}

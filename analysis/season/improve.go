@@ -110,7 +110,7 @@ func (r SensorRow) most() float64 {
 }
 
 // improveKeys are the figures for which one measure is named.
-var improveKeys = []string{"saved_kwh", "loop_kwh", "plant_kwh"}
+var improveKeys = []string{"saved_kwh", "loop_kwh", "plant_kwh", "ua_w_per_k", "recovery_fraction", "wash_kwh"}
 
 // measure is one thing that can be done, and by how much it would lower the
 // variance of the figure in hand.
@@ -120,7 +120,7 @@ type measure struct {
 	less    float64
 }
 
-// improve names, for the saving and the two heats, the one measure that would
+// improve names, for the saving, the two heats and what follows, the one measure that would
 // narrow it the most, and the interval by the linear budget.
 func (b *builder) improve() {
 	for _, key := range improveKeys {

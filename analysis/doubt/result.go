@@ -257,8 +257,12 @@ func (r *Result) Quantile(k int, p float64) float64 {
 	return stat.Quantile(p, stat.LinInterp, x, nil)
 }
 
-// Figure makes a figure of output k.
+// Figure makes a figure of output k. Where a one-sided error outweighs all others
+// the trials' interval can leave the value out: it then reaches to it.
 func (r *Result) Figure(k int, unit string, basis Basis, n int, coverage float64, why string) Figure {
 	o := r.Outputs[k]
+	if slices.ContainsFunc(r.Sources, func(s Source) bool { return s.Dist == OneSided }) {
+		o.Low, o.High = math.Min(o.Low, o.Nominal), math.Max(o.High, o.Nominal)
+	}
 	return Make(o.Nominal, o.Low, o.High, unit, basis, n, coverage, why)
 }

@@ -3,6 +3,9 @@ package season
 import (
 	"math"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"regexp"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -182,6 +185,62 @@ func TestImproveKeepsItsPromise(t *testing.T) {
 		}
 	}
 	require.NotZero(t, tried)
+}
+
+// unsaid is a farm whose farm.toml says neither how the probes are fitted nor what
+// stands before the outlet's.
+func unsaid(t testing.TB, seed uint64) (*simfarm.Farm, *ingest.Record) {
+	t.Helper()
+	f, err := simfarm.Run(small(seed, 10))
+	require.NoError(t, err)
+	dir := t.TempDir()
+	require.NoError(t, f.Write(dir))
+	path := filepath.Join(dir, "farm.toml")
+	text, err := os.ReadFile(path)
+	require.NoError(t, err)
+	said := regexp.MustCompile(`(?m)^lead_l.*\n|, fit = "pocket"`)
+	require.Regexp(t, said, string(text))
+	require.NoError(t, os.WriteFile(path, said.ReplaceAll(text, nil), 0o644))
+	rec, err := ingest.Load(dir, ingest.DefaultLoadOptions())
+	require.NoError(t, err)
+	return f, rec
+}
+
+// Where nobody says what stands and cools before the outlet's probe, its water is
+// counted as if it came from the bed: the budget says so, one-sided, and the
+// interval holds the heat that an exact method would report.
+func TestLeadThatNobodyStates(t *testing.T) {
+	var high, told int
+	const farms = 6
+	for seed := uint64(1); seed <= farms; seed++ {
+		f, rec := unsaid(t, seed)
+		s := compute(t, rec, nil)
+		loop := find(t, s.Heat.Seen, "loop_kwh")
+		seen := f.Seen().LoopKWh
+		if loop.Value > seen {
+			high++
+		}
+		without := compute(t, rec, func(o *Options) { o.LeadMostL = 0 })
+		bare := find(t, without.Heat.Seen, "loop_kwh")
+		require.Equal(t, bare.Value, loop.Value, "the value stands")
+		require.Less(t, loop.Low, bare.Low, "the interval reaches down")
+		for _, b := range s.Budget {
+			if b.Figure == "loop_kwh" && b.Source == leadName {
+				told++
+				require.True(t, b.Assumed)
+				require.Equal(t, "0 to 10 L", b.Error)
+			}
+		}
+		t.Logf("seed %d: %s, without the term %s; an exact method %.1f kWh (%+.2f %%)", seed, loop.Shown, bare.Shown, seen, 100*(loop.Value/seen-1))
+		require.True(t, seen > loop.Low && seen < loop.High, "seed %d", seed)
+	}
+	require.Equal(t, farms, told)
+	require.GreaterOrEqual(t, high, farms-1, "the heat reads high where nobody says it")
+	// Stated, the term is gone.
+	s := compute(t, recordOf(t, 6), nil)
+	for _, b := range s.Budget {
+		require.NotEqual(t, leadName, b.Source)
+	}
 }
 
 // Coverage on a few farms; the study makes it on many (study_test.go).

@@ -28,13 +28,14 @@ type Options struct {
 	FloorK float64
 	// BathS: length of the stretch looked for on the day of a bath; BathKPerH: its
 	// drift at most; BathFloorK: half-width of what stirring leaves (95 %).
-	BathS, BathKPerH, BathFloorK float64
+	// BathWithinS: with a time of day stated it is looked for so long after it.
+	BathS, BathKPerH, BathFloorK, BathWithinS float64
 }
 
 // DefaultOptions are the project's.
 func DefaultOptions() Options {
 	return Options{AfterS: 3 * 3600, WindowS: 5400, LevelKPerH: 0.5, DifferenceKPerH: 0.1, Fewest: 8, FewestDays: 4,
-		SpreadK: 0.2, SlopeT: 3, FloorK: 0.1, BathS: 900, BathKPerH: 2, BathFloorK: 0.05}
+		SpreadK: 0.2, SlopeT: 3, FloorK: 0.1, BathS: 900, BathKPerH: 2, BathFloorK: 0.05, BathWithinS: 7200}
 }
 
 // Validate names the field that is out of bounds.
@@ -46,7 +47,7 @@ func (o Options) Validate() error {
 		{"AfterS", o.AfterS, 0, 48 * 3600}, {"WindowS", o.WindowS, 600, 24 * 3600}, {"LevelKPerH", o.LevelKPerH, 0.001, 10},
 		{"DifferenceKPerH", o.DifferenceKPerH, 0.001, 10}, {"Fewest", float64(o.Fewest), 3, 1000}, {"FewestDays", float64(o.FewestDays), 1, 1000},
 		{"SpreadK", o.SpreadK, 0.001, 10}, {"SlopeT", o.SlopeT, 1, 100}, {"FloorK", o.FloorK, 0, 5},
-		{"BathS", o.BathS, 60, 6 * 3600}, {"BathKPerH", o.BathKPerH, 0.01, 100}, {"BathFloorK", o.BathFloorK, 0, 5},
+		{"BathS", o.BathS, 60, 6 * 3600}, {"BathKPerH", o.BathKPerH, 0.01, 100}, {"BathFloorK", o.BathFloorK, 0, 5}, {"BathWithinS", o.BathWithinS, 60, 86400},
 	} {
 		if !(b.v >= b.lo && b.v <= b.hi) {
 			return fmt.Errorf("match: option %s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)

@@ -19,6 +19,8 @@ type builder struct {
 	s    *Season
 	// compared is what comparing the probes gave.
 	compared *matcher
+	// recorded waits for the cleaned record.
+	recorded func() *grid.Grid
 
 	outputs int
 	fillers []filler

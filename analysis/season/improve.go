@@ -125,7 +125,7 @@ type measure struct {
 func (b *builder) improve() {
 	for _, key := range improveKeys {
 		for _, o := range b.budget {
-			if o.key == key {
+			if f, ok := b.headlineFigure(key); o.key == key && ok && f.Figure.High > f.Figure.Low {
 				b.s.Improve = append(b.s.Improve, b.best(key, o.output))
 			}
 		}

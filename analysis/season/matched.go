@@ -3,6 +3,7 @@ package season
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -90,11 +91,20 @@ func (b *builder) match() error {
 		m.farmFile(&b.rec.Farm.Matched[i])
 	}
 	m.zeroFlow()
-	joint, err := match.Join(m.sdK, m.list)
+	joint, err := match.Join(m.sdK, nil)
 	if err != nil {
-		return fmt.Errorf("[[matched]]: %w", err)
+		return err
 	}
-	b.compared = m
+	var used []match.Comparison
+	for _, c := range m.list {
+		next, err := joint.With(c)
+		if err != nil {
+			m.problem(CodeNotMatched, series.Doubt, fmt.Sprintf("a comparison with %s was not used: %s", m.name(m.channels[c.Probes[0]]), err))
+			continue
+		}
+		joint, used = next, append(used, c)
+	}
+	m.list, b.compared = used, m
 	b.reg.joined(m, joint)
 	b.s.Matched.Pairs = m.pairs
 	return nil
@@ -120,7 +130,11 @@ func (m *matcher) farmFile(x *farm.Matched) {
 		if len(found) == 0 {
 			m.problem(CodeNotMatched, series.Doubt, fmt.Sprintf("[[matched]] names %s, which no log holds: it was compared with nothing", name))
 		}
-		probes = append(probes, found...)
+		for _, i := range found {
+			if !slices.Contains(probes, i) {
+				probes = append(probes, i)
+			}
+		}
 	}
 	if len(probes) < 2 {
 		return
@@ -177,12 +191,8 @@ func (m *matcher) found(x *farm.Matched, probes []int) match.Comparison {
 	return c
 }
 
-// bathLasts: with a time of day stated, the bath is looked for in so much time
-// after it (our choice).
-const bathLasts = 2 * time.Hour
-
 func (m *matcher) bath(on time.Time, a, b int) match.Found {
-	from, to := on, on.Add(bathLasts)
+	from, to := on, on.Add(time.Duration(m.b.opt.Match.BathWithinS*float64(time.Second)))
 	if local := on.In(m.b.acc.Zone); local.Hour() == 0 && local.Minute() == 0 {
 		to = local.AddDate(0, 0, 1)
 	}

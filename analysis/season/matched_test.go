@@ -6,11 +6,15 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"yardheat/ingest"
+	"yardheat/ingest/farm"
+	"yardheat/ingest/series"
 	"yardheat/ingest/simfarm"
 )
 
@@ -147,6 +151,42 @@ func TestStillIsShownAndAppliedWhenAsked(t *testing.T) {
 	require.Less(t, width(b.Figure), width(a.Figure))
 }
 
+// Both probes in one bucket while they were logging, at a time that is stated.
+func TestBathIsFoundWhereAsked(t *testing.T) {
+	_, rec := load(t, small(6, 6))
+	on := time.UnixMilli(rec.First).In(rec.Zone).Add(50 * time.Hour).Truncate(time.Minute)
+	var list []*series.Series
+	for _, s := range rec.Series {
+		if q := string(s.Quantity); q == loopPair[0] || q == loopPair[1] {
+			x := *s
+			x.V = slices.Clone(s.V)
+			for i, ms := range s.T {
+				if in := time.UnixMilli(ms).Sub(on); in >= 10*time.Minute && in < 50*time.Minute {
+					x.V[i] = 19 - in.Hours()/2
+					if q == loopPair[0] {
+						x.V[i] += 0.21
+					}
+				}
+			}
+			s = &x
+		}
+		list = append(list, s)
+	}
+	bath, f := *rec, *rec.Farm
+	f.Matched = []farm.Matched{{Probes: loopPair[:], Find: true, On: on}}
+	bath.Series, bath.Farm = list, &f
+	s := compute(t, &bath, nil)
+	p := s.Matched.Pairs[0]
+	require.True(t, p.Applied, p.Why)
+	require.Equal(t, "bath", p.From)
+	require.InDelta(t, 0.21, p.Offset.Value, 0.02)
+	require.Less(t, width(p.Offset), 0.2)
+	f.Matched = []farm.Matched{{Probes: []string{loopPair[0], "ice_water_temp"}, Find: true}}
+	s = compute(t, &bath, nil)
+	require.Empty(t, s.Matched.Taken)
+	require.True(t, slices.ContainsFunc(s.Problems, func(p series.Problem) bool { return p.Code == CodeNotMatched }))
+}
+
 // Where the bed's heat reaches the outlet's probe at rest, still water says
 // nothing, and says why.
 func TestStillIsNotTakenIn(t *testing.T) {
@@ -265,6 +305,7 @@ type covered struct {
 	key         string
 	in, applied bool
 	width       float64 // over the heat
+	offsetIn    bool    // the pair's offset holds the difference of the drawn errors
 }
 
 // coverageOf makes a farm whose two pairs were compared as m says, and holds its
@@ -281,7 +322,10 @@ func coverageOf(t testing.TB, seed uint64, m simfarm.Matched) []covered {
 	opt.Doubt.MinTrials, opt.Doubt.MaxTrials = 4000, 4000
 	s, err := Compute(rec, opt)
 	require.NoError(t, err)
-	truth := f.Truth().Headline()
+	truth, drawn := f.Truth().Headline(), map[string]float64{}
+	for _, d := range f.Truth().Errors {
+		drawn[d.Key] = d.Error
+	}
 	var out []covered
 	for i, key := range []string{"loop_kwh", "plant_kwh"} {
 		n, _ := (&builder{s: s}).headlineFigure(key)
@@ -289,7 +333,10 @@ func coverageOf(t testing.TB, seed uint64, m simfarm.Matched) []covered {
 			continue
 		}
 		c := covered{key: key, in: truth[key] >= n.Figure.Low && truth[key] <= n.Figure.High, width: width(n.Figure) / truth[key]}
-		c.applied = s.Matched.Pairs[i].Applied
+		p := s.Matched.Pairs[i]
+		c.applied = p.Applied
+		difference := drawn[[2][2]string{loopPair, platePair}[i][0]] - drawn[[2][2]string{loopPair, platePair}[i][1]]
+		c.offsetIn = difference >= p.Offset.Low && difference <= p.Offset.High
 		out = append(out, c)
 	}
 	return out

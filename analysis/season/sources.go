@@ -75,10 +75,10 @@ func (r *registry) probe(s grid.Source) int {
 	}
 	src := r.channel(s.Channel)
 	i := r.add(src)
-	if src.Unit == "K" {
+	if _, ok := r.row[s.Channel]; ok {
 		r.temperatures[s.Channel] = i
 	} else {
-		r.meters[i] = s.Quantity
+		r.meters[i] = r.grid.Channels[s.Channel].Quantity
 	}
 	return i
 }

@@ -24,7 +24,7 @@ import (
 //	go test ./analysis/season -tags study -run CoverageMatched
 func TestCoverageMatched(t *testing.T) {
 	const farms = 120
-	table := "| pair | heat | farms | applied | holds the truth | median width / heat |\n|---|---|---|---|---|---|\n"
+	table := "| pair | heat | farms | used | offset holds the difference | holds the truth | median width / heat |\n|---|---|---|---|---|---|---|\n"
 	for _, x := range []struct {
 		name string
 		m    simfarm.Matched
@@ -43,7 +43,7 @@ func TestCoverageMatched(t *testing.T) {
 		}
 		for _, key := range []string{"loop_kwh", "plant_kwh"} {
 			list := byKey[key]
-			held, applied := 0, 0
+			held, applied, offsets := 0, 0, 0
 			var widths []float64
 			for _, c := range list {
 				if c.in {
@@ -51,12 +51,15 @@ func TestCoverageMatched(t *testing.T) {
 				}
 				if c.applied {
 					applied++
+					if c.offsetIn {
+						offsets++
+					}
 				}
 				widths = append(widths, c.width)
 			}
 			slices.Sort(widths)
 			n := float64(len(list))
-			table += fmt.Sprintf("| %s | %s | %d | %d | %.1f %% | %.2f %% |\n", x.name, key, len(list), applied, 100*float64(held)/n, 100*widths[len(widths)/2])
+			table += fmt.Sprintf("| %s | %s | %d | %d | %d | %.1f %% | %.2f %% |\n", x.name, key, len(list), applied, offsets, 100*float64(held)/n, 100*widths[len(widths)/2])
 			// Three standard errors below 95 %; more than that above is too wide, not wrong.
 			require.Greater(t, float64(held)/n, 0.95-3*math.Sqrt(0.05*0.95/n), "%s %s", x.name, key)
 		}
@@ -72,7 +75,8 @@ const studyHead = `# Coverage of heats whose probes were compared
 Made by ` + "`go test ./analysis/season -tags study -run CoverageMatched`" + `: 120 simulated farms of 12 days (seeds 1001 to
 1120, invented), each probe's error drawn as its farm file states it, against the bare truth. At rest the outlets'
 probes stand in surroundings that differ from the inlets' by 0.05 K (standard deviation, drawn by farm), which is what
-the floor of 0.1 K at 95 % of the search in still water allows for. "Applied" counts the farms whose pair was used;
-where still water says nothing the probes count as not compared.
+the floor of 0.1 K at 95 % of the search in still water allows for. "Used" counts the farms whose pair was used;
+where still water says nothing the probes count as not compared. "Offset holds the difference": of those, in how many the
+pair's interval holds the difference of the drawn errors.
 
 `

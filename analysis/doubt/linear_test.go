@@ -154,3 +154,27 @@ func TestLoadsThatCannotBe(t *testing.T) {
 	_, err = Run([]Source{normal(1), limits}, model, 1, DefaultOptions())
 	require.ErrorContains(t, err, "draws of its own")
 }
+
+// JCGM 101:2008, 9.4.3, comparison loss at x1 = 0 with correlated errors, r = 0.9:
+// Y = λ1 χ² + λ2 χ² with λ = u²(1 ± r), so u(Y) = 2 u² √(1 + r²) exactly; the
+// shortest interval there ends at 185e-6 (table 7, from memory).
+func TestComparisonLossCorrelated(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a million trials are for the long run")
+	}
+	const u, r = 0.005, 0.9
+	made := normal(u)
+	made.Of = []Load{{0, r * u}, {1, math.Sqrt(1-r*r) * u}}
+	first := normal(u)
+	first.Of = []Load{{0, u}}
+	opt := DefaultOptions()
+	opt.MinTrials, opt.MaxTrials, opt.Shortest = 1_000_000, 1_000_000, true
+	res, err := Run(append(times(2, normal(1)), first, made), func(t *Trial, out []float64) { out[0] = t.E[2]*t.E[2] + t.E[3]*t.E[3] }, 1, opt)
+	require.NoError(t, err)
+	o := res.Outputs[0]
+	sd := 2 * u * u * math.Sqrt(1+r*r)
+	requireNear(t, 2*u*u, o.Mean, 4*sd/1000, "y")
+	requireNear(t, sd, o.SD, 0.01*sd, "u")
+	requireNear(t, 0, o.Low, 1e-6, "low")
+	requireNear(t, 185e-6, o.High, 2e-6, "high")
+}

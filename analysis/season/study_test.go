@@ -21,7 +21,7 @@ import (
 // heats' intervals hold the bare truth, and how wide they are. It writes
 // testdata/study/matched.md.
 //
-//	go test ./analysis/season -tags study -run CoverageMatched
+//	STUDY_AT="2026-11-27, commit 1a2b3c4" go test ./analysis/season -tags study -run CoverageMatched -timeout 30m
 func TestCoverageMatched(t *testing.T) {
 	const farms = 120
 	table := "| pair | heat | farms | used | offset holds the difference | holds the truth | median width / heat |\n|---|---|---|---|---|---|---|\n"
@@ -67,7 +67,11 @@ func TestCoverageMatched(t *testing.T) {
 	t.Log("\n" + table)
 	dir := filepath.Join("..", "..", "testdata", "study")
 	require.NoError(t, os.MkdirAll(dir, 0o755))
-	require.NoError(t, os.WriteFile(filepath.Join(dir, "matched.md"), []byte(studyHead+table), 0o644))
+	text := studyHead + table
+	if at := os.Getenv("STUDY_AT"); at != "" {
+		text += "\nMade " + at + ".\n"
+	}
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "matched.md"), []byte(text), 0o644))
 }
 
 const studyHead = `# Coverage of heats whose probes were compared

@@ -38,6 +38,9 @@ type HeatRow struct {
 	// PerHotK and PerColdK: kWh per kelvin of error of the hot and the cold
 	// side; PerHotLagS and PerColdLagS: kWh per second of their time constants.
 	PerHotK, PerColdK, PerHotLagS, PerColdLagS float64
+	// PerLeadL: kWh per litre of cooled pipe before the hot probe, beside what is
+	// stated; 0 where the log resolves the start of flow.
+	PerLeadL float64
 	// AboveKWh: the part above wash.heat_to_c; AbovePerHotK its response to an
 	// error of the hot side.
 	AboveKWh, AbovePerHotK float64
@@ -175,6 +178,9 @@ func (s Stream) add(r *HeatRow, j int) {
 	}
 	r.PerHotK += hotK
 	r.PerColdK += coldK
+	if k := s.Hot.LeadK[j]; k == k && v > 0 {
+		r.PerLeadL += hotK / v * k
+	}
 	r.PerHotLagS += hotK * s.Hot.PerS[j]
 	r.PerColdLagS += coldK * s.Cold.PerS[j]
 	r.LitreHotC += v * hot

@@ -73,6 +73,7 @@ func (l *LineResult) spread(terms Terms, windows []window, carryKWh float64, sou
 	t := doubt.StudentT(0.975, float64(l.Windows-2))
 	l.randomHalfKW = t * l.ownGainSD()
 	gain, slope, intercept := sq(l.randomHalfKW), sq(t*l.SlopeSD), sq(t*l.InterceptSD)
+	byGain, bySlope, byIntercept := make([]float64, len(sources)), make([]float64, len(sources)), make([]float64, len(sources))
 	for _, i := range responding(terms.Caught, terms.Milk, terms.Compressor) {
 		u := sources[i].U()
 		if u == 0 {
@@ -85,10 +86,11 @@ func (l *LineResult) spread(terms Terms, windows []window, carryKWh float64, sou
 		}
 		d := (up.Intercept/up.Slope - down.Intercept/down.Slope) / 2
 		l.effects = append(l.effects, gainEffect{source: i, kwPer: d / u})
-		gain += sq(1.96 * d)
-		slope += sq(1.96 * (up.Slope - down.Slope) / 2)
-		intercept += sq(1.96 * (up.Intercept - down.Intercept) / 2)
+		byGain[i], bySlope[i], byIntercept[i] = d/u, (up.Slope-down.Slope)/2/u, (up.Intercept-down.Intercept)/2/u
 	}
+	gain += sq(1.96) * doubt.VarianceOf(sources, byGain)
+	slope += sq(1.96) * doubt.VarianceOf(sources, bySlope)
+	intercept += sq(1.96) * doubt.VarianceOf(sources, byIntercept)
 	l.GainHalfKW, l.SlopeHalf, l.InterceptHalfKW = math.Sqrt(gain), math.Sqrt(slope), math.Sqrt(intercept)
 }
 

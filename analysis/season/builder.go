@@ -17,6 +17,10 @@ type builder struct {
 	opt  Options
 	reg  *registry
 	s    *Season
+	// compared is what comparing the probes gave.
+	compared *matcher
+	// recorded waits for the cleaned record.
+	recorded func() *grid.Grid
 
 	outputs int
 	fillers []filler

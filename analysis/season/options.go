@@ -15,6 +15,7 @@ import (
 	"yardheat/analysis/caution"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/loop"
+	"yardheat/analysis/match"
 	"yardheat/analysis/plant"
 	"yardheat/ingest"
 )
@@ -33,10 +34,17 @@ type Options struct {
 	// Apart: how the clocks of a pipe's flow and temperatures are put together.
 	Apart apart.Options
 	Doubt doubt.Options
+	// Match: how probes are held against each other in still water.
+	Match match.Options
+	// Improve: what measures at the farm can reach.
+	Improve ImproveOptions
 	// LagError: half-width at 95 % of a probe's time constant, as a share of it
 	// (assumed; common practice, no source). HeldK: of a reading held back to the
 	// start of a run, K.
 	LagError, HeldK float64
+	// LeadMostL: where neither loop.lead_l nor the outlet probe's fit is stated, the
+	// pipe between bed and probe may hold anything up to this (assumed).
+	LeadMostL float64
 	// TypicalDraws is how many draws are shown closely.
 	TypicalDraws int
 	// Progress, if not nil, is told what is being done.
@@ -48,7 +56,8 @@ func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Plant: plant.DefaultOptions(),
 		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(),
-		LagError: 0.6, HeldK: 1, TypicalDraws: 3,
+		Match: match.DefaultOptions(), Improve: defaultImprove(),
+		LagError: 0.6, HeldK: 1, LeadMostL: 10, TypicalDraws: 3,
 	}
 }
 
@@ -62,7 +71,7 @@ func trials() doubt.Options {
 
 // Validate names the first option that cannot be used.
 func (o Options) Validate() error {
-	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate()} {
+	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Match.Validate(), o.Improve.validate()} {
 		if err != nil {
 			return err
 		}
@@ -72,6 +81,8 @@ func (o Options) Validate() error {
 		return fmt.Errorf("season: option LagError is %g; want 0 to 3", o.LagError)
 	case !(o.HeldK >= 0 && o.HeldK <= 20):
 		return fmt.Errorf("season: option HeldK is %g; want 0 to 20", o.HeldK)
+	case !(o.LeadMostL >= 0 && o.LeadMostL <= 1000):
+		return fmt.Errorf("season: option LeadMostL is %g; want 0 to 1000", o.LeadMostL)
 	case o.TypicalDraws < 0 || o.TypicalDraws > 12:
 		return fmt.Errorf("season: option TypicalDraws is %d; want 0 to 12", o.TypicalDraws)
 	}
@@ -94,12 +105,14 @@ func (o Options) settings() []Setting {
 	}{
 		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"plant", o.Plant, base.Plant},
 		{"caution", o.Caution, base.Caution}, {"apart", o.Apart, base.Apart}, {"trials", o.Doubt, base.Doubt},
+		{"match", o.Match, base.Match}, {"improve", o.Improve, base.Improve},
 	} {
 		out = flatten(out, part.name, reflect.ValueOf(part.now), reflect.ValueOf(part.then))
 	}
 	out = append(out,
 		Setting{"season.LagError", number(o.LagError), origin(o.LagError == base.LagError)},
-		Setting{"season.HeldK", number(o.HeldK), origin(o.HeldK == base.HeldK)})
+		Setting{"season.HeldK", number(o.HeldK), origin(o.HeldK == base.HeldK)},
+		Setting{"season.LeadMostL", number(o.LeadMostL), origin(o.LeadMostL == base.LeadMostL)})
 	return out
 }
 

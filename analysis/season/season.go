@@ -43,6 +43,9 @@ type Season struct {
 	Ladder      []Step
 	Bed         []Named // mean_c, heat_w_per_m2, heat_kwh_per_m2, heat_kwh_per_tonne
 	Budget      []BudgetRow
+	Sensors     []SensorRow
+	Improve     []Improve
+	Matched     Matched
 	Months      []Month
 	Seasons     []Stretch // the farm's [[season]] stretches
 	Cautions    []Caution

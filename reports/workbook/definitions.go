@@ -28,6 +28,8 @@ var words = [...][2]string{
 	{"Approach", "Bed temperature minus the temperature of water that has soaked in the loop."},
 	{"Effectiveness", "Temperature gained by a draw, divided by bed minus feed."},
 	{"Share of the variance", "How much of a figure's spread an error makes. shared: one error for the whole season. random: differs from day to day."},
+	{"By instrument", "The same shares added up by instrument or stated figure; each figure's column adds up to 1 (shares below 0.0005 are left out). What two compared probes have in common, or between them, is parted by the square of what each moves."},
+	{"Compared probes", "First probe less other. stated: from farm.toml. bath: in one bucket while logging. still: in still water, used only where farm.toml asks for it. before: figures had nothing been compared."},
 	{"As seen, whole period", "As seen: over the time that the readings cover. Whole period: the same, estimated for the gaps too."},
 }
 

@@ -121,6 +121,23 @@ func findings(s *season.Season) {
 		{Figure: "ua_w_per_k", Source: "draw to draw", Kind: "random", Share: 0.27, Error: "± 9 W/K"},
 		{Figure: "recovery_fraction", Source: "milk volume", Kind: "shared", Share: 0.49, Error: "± 5 %"},
 	}
+	m := doubt.Metered
+	s.Sensors = []season.SensorRow{
+		{Sensor: "loop_out probe", Kind: "shared", Error: "± 0.5 K", Assumed: true, Shares: []season.Share{{Figure: "loop_kwh", Share: 0.52}}},
+		{Sensor: "wash_temp probe", Kind: "shared", Error: "± 0.5 K", Shares: []season.Share{{Figure: "wash_kwh", Share: 0.61}, {Figure: "saved_kwh", Share: 0.24}}},
+		{Sensor: "days not seen", Kind: "random", Error: "± 40 kWh", Shares: []season.Share{{Figure: "wash_kwh", Share: 0.22}}},
+	}
+	s.Improve = []season.Improve{
+		{Figure: "saved_kwh", Then: figure(3000, 150, "kWh", m, 178), Text: "Final energy saved: nothing that can be done to one instrument at the farm would narrow 3000 ± 150 kWh by more than 5 %."},
+		{Figure: "loop_kwh", Sensors: []string{"loop_in probe", "loop_out probe"}, Measure: "hold both in one bucket", Then: figure(1412, 50, "kWh", m, 178), Narrower: 0.4,
+			Text: "Heat from the yard: hold both in one bucket. 1412 ± 85 kWh would become 1412 ± 50 kWh."},
+	}
+	s.Matched = season.Matched{
+		Pairs: []season.Pair{{Probes: [2]string{"loop_in probe", "loop_out probe"}, From: "stated", Applied: true, Offset: figure(0.12, 0.05, "K", m, 0)},
+			{Probes: [2]string{"plate_in probe", "plate_out probe"}, From: "still", Offset: figure(0.3, 0.1, "K", doubt.Estimated, 31), Stretches: 31, Why: "shown only"}},
+		Taken:  []season.Taken{{Probe: "loop_in probe", K: 0.06}, {Probe: "loop_out probe", K: -0.06}},
+		Before: []season.Named{{Key: "loop_kwh", Label: "Heat from the yard", Figure: figure(1380, 95, "kWh", m, 178)}},
+	}
 	s.Cautions = []season.Caution{{ID: "C07", Text: "A wash began below the range used in advice for hot circulation cleaning. Follow the detergent's label.",
 		Because: "5 of 178 washes read below 70 °C at the start; coolest 58.2 °C", First: first + 12*dayMS, Last: first + 71*dayMS}}
 	s.Standing = []string{"Never enter a pit or dig in a hot bed alone. Local codes and licensed people decide, not this report."}

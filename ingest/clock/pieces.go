@@ -127,7 +127,8 @@ func twoDigits(a, b byte) (int64, bool) {
 
 func (s *Stamper) sameRun(st *stamp) bool {
 	c := &s.cur
-	return st.date == c.date && st.offsetMS == c.offsetMS && st.seconds == c.seconds && st.half == c.half && st.clocked == c.clocked && st.zoneWord == c.zoneWord
+	return st.date == c.date && st.offsetMS == c.offsetMS && st.seconds == c.seconds && st.half == c.half && st.clocked == c.clocked && st.zoneWord == c.zoneWord &&
+		(st.style^c.style)&(bareHour|oneDigit) == 0
 }
 
 // Flush closes the open run; the texts given so far are no longer looked at.

@@ -22,6 +22,7 @@ func Read(texts []string, opt Options) (*Column, error) {
 		rows = l.readAll(texts)
 	} else {
 		rows = scanAll(texts)
+		dropTorn(rows)
 	}
 	f, n := commonest(rows)
 	if n == 0 {
@@ -61,6 +62,34 @@ func scanAll(texts []string) []stamp {
 		rows[i] = sc.scan(t)
 	}
 	return rows
+}
+
+// dropTorn strikes out stamps whose time of day was cut short: an hour alone
+// among times with minutes, "10:3" in a column that writes "10:03".
+func dropTorn(rows []stamp) {
+	clocked, bare, padded, short := 0, 0, 0, 0
+	for i := range rows {
+		r := &rows[i]
+		if !r.clocked {
+			continue
+		}
+		clocked++
+		switch {
+		case r.style&oneDigit != 0:
+			short++
+		case r.style&zeroPadded != 0:
+			padded++
+		}
+		if r.style&bareHour != 0 && r.half == 0 {
+			bare++
+		}
+	}
+	for i := range rows {
+		r := &rows[i]
+		if r.style&oneDigit != 0 && short < padded || r.style&bareHour != 0 && r.half == 0 && 2*bare < clocked {
+			*r = stamp{offsetMS: NoOffset}
+		}
+	}
 }
 
 // commonest is the form in which most rows are written.

@@ -46,6 +46,27 @@ type stamp struct {
 	offsetMS int64
 	// zoneWord is the zone's abbreviation behind the time of day, "" = none.
 	zoneWord string
+	style    clockStyle
+}
+
+// clockStyle says how a time of day is written, where that tells a whole one
+// from one that was cut short.
+type clockStyle uint8
+
+const (
+	bareHour   clockStyle = 1 << iota // 10
+	oneDigit                          // minutes or seconds in one digit, 10:3
+	zeroPadded                        // minutes or seconds with a zero in front, 10:03
+)
+
+// digits books how minutes or seconds of value v are written.
+func (s *clockStyle) digits(v int64, n int) {
+	switch {
+	case n == 1:
+		*s |= oneDigit
+	case v < 10:
+		*s |= zeroPadded
+	}
 }
 
 // scanner reads one text. A text whose date part equals the one before takes
@@ -172,6 +193,7 @@ func (c *scanner) bareClock(start int, v int64, n int, next byte) bool {
 		return c.packedClock(c.s[start : start+n])
 	case n <= 2 && v <= 24:
 		c.begin(start)
+		c.st.style |= bareHour
 		c.st.clockMS = v * hourMS
 		return true
 	}
@@ -194,6 +216,7 @@ func (c *scanner) clock(start int, hour int64, sep byte) bool {
 	if n == 0 || n > 2 || m > 59 || hour > 24 {
 		return false
 	}
+	c.st.style.digits(m, n)
 	var secMS int64
 	if c.peek(0) == sep && c.peek(1)-'0' <= 9 {
 		c.i++
@@ -202,6 +225,7 @@ func (c *scanner) clock(start int, hour int64, sep byte) bool {
 			return false
 		}
 		c.st.seconds = 1
+		c.st.style.digits(s, n)
 		secMS = s*secondMS + c.fraction()
 	}
 	c.st.clockMS = hour*hourMS + m*minuteMS + secMS
@@ -316,8 +340,28 @@ func (c *scanner) word() bool {
 	if !c.st.clocked || c.st.n != 3 {
 		return false
 	}
-	c.st.zoneWord = zoneWordOf(c.s[start:c.i])
-	return true
+	return c.tailWord(start)
+}
+
+// tailWord reads a word behind date and time of day: a zone's abbreviation or
+// its name in words ("Mountain Standard Time"), in brackets or not. Any other
+// word makes the text a remark that begins with a stamp.
+func (c *scanner) tailWord(start int) bool {
+	if zone := zoneWordOf(c.s[start:c.i]); zone != "" {
+		c.st.zoneWord = zone
+		return true
+	}
+	rest := c.s[start:]
+	if strings.LastIndexAny(c.s[:start], "([") > strings.LastIndexAny(c.s[:start], ")]") {
+		return true
+	}
+	last := strings.ToLower(strings.TrimRight(rest[strings.LastIndexByte(rest, ' ')+1:], ".)]"))
+	for _, w := range [...]string{"time", "zeit", "heure", "hora", "ora", "tijd", "tid"} {
+		if strings.HasSuffix(last, w) {
+			return true
+		}
+	}
+	return strings.Contains(rest, "/") || c.s[start-1] == '/' // Europe/Rome
 }
 
 // monthWord books a month's name as the next date field. Where a second one

@@ -95,8 +95,12 @@ func plays(r role, values []int) bool {
 	return true
 }
 
-// named tells whether a header names that part.
+// named tells whether a header names that part. One with a number ("h1") is of
+// a row of its like.
 func named(r role, header string) bool {
+	if strings.ContainsAny(strings.SplitN(header, "(", 2)[0], "0123456789") {
+		return false
+	}
 	h := strings.Map(func(c rune) rune {
 		if c < 'a' && c < 0x80 || c > 'z' && c < 0x80 {
 			return -1

@@ -13,9 +13,8 @@ func (b *block) assemble(t *Table, opt Options) {
 	if len(b.header) > 0 {
 		t.HeaderLine = b.header[0].Line
 	}
-	t.Units = make([]string, b.width)
-	for i, h := range t.Header {
-		t.Units[i] = celltext.HeaderUnit(h)
+	t.Units = celltext.HeaderUnits(t.Header)
+	for i := range t.Header {
 		if i < len(b.units) && b.units[i] != "" && !(i == 0 && celltext.IsUnitLead(b.units[i])) {
 			t.Units[i] = celltext.StripBrackets(b.units[i])
 		}

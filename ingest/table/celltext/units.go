@@ -61,7 +61,7 @@ func HeaderUnit(header string) string {
 		return u
 	}
 	if i := strings.LastIndexAny(header, " ,"); i > 0 {
-		if u := Trim(header[i+1:]); isBareUnit(u) {
+		if u := Trim(header[i+1:]); isBareUnit(u) || isDegreeLetter(u, header[:i]) {
 			return u
 		}
 		if j := strings.LastIndexAny(Trim(header[:i]), " ,"); j > 0 {
@@ -69,6 +69,9 @@ func HeaderUnit(header string) string {
 				return u
 			}
 		}
+	}
+	if u := Trim(header[strings.LastIndexAny(header, " ,_")+1:]); strings.IndexByte(u, '/') > 0 && IsUnit(u) && len(u) < len(header) {
+		return u // "wind_m/s": the stroke is the unit's own
 	}
 	if i := strings.IndexByte(header, '/'); i > 0 {
 		if u := Trim(header[i+1:]); IsUnit(u) && !IsUnit(header) {
@@ -137,11 +140,43 @@ func underscoreUnit(header string) string {
 			return u
 		}
 	}
-	single := len(last) == 1 && strings.Contains("CFKcfk", last) && strings.Contains(strings.ToLower(header[:i]), "temp")
-	if single || isBareUnit(last) {
+	if isDegreeLetter(last, header[:i]) || isBareUnit(last) {
 		return last
 	}
 	return ""
+}
+
+// isDegreeLetter tells whether a header's last letter is a unit of temperature:
+// behind a name that speaks of one ("tank_temp_C", "temp c").
+func isDegreeLetter(last, before string) bool {
+	return len(last) == 1 && strings.Contains("CFKcfk", last) && strings.Contains(strings.ToLower(before), "temp")
+}
+
+// HeaderUnits is HeaderUnit for the headers of one table: the last letter of
+// "temp c" is no unit beside "temp a" and "temp b".
+func HeaderUnits(headers []string) []string {
+	units := make([]string, len(headers))
+	for i, h := range headers {
+		if units[i] = HeaderUnit(h); len(units[i]) == 1 && OneOfLetters(h, headers) {
+			units[i] = ""
+		}
+	}
+	return units
+}
+
+// OneOfLetters tells whether a header ends in a letter of its own, as others of
+// the same name end in other letters that are no unit of temperature.
+func OneOfLetters(header string, headers []string) bool {
+	if len(header) < 2 {
+		return false
+	}
+	stem := header[:len(header)-1]
+	for _, o := range headers {
+		if len(o) == len(header) && strings.EqualFold(o[:len(stem)], stem) && letters(o[len(stem):]) == 1 && !strings.Contains("CFKcfk", o[len(stem):]) {
+			return true
+		}
+	}
+	return false
 }
 
 // IsUnitCell is IsUnit for a cell of a unit row, where brackets, dashes and

@@ -9,7 +9,6 @@ import (
 	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
 	"yardheat/ingest/table"
-	"yardheat/ingest/table/celltext"
 )
 
 // part is what one table holds of one column, in the order of time.
@@ -173,12 +172,9 @@ func (t *Table) tagged(l *Log, parts []part, scales []scale) {
 		}
 	}
 	for _, r := range t.Order {
-		tag := t.Rows[r].Cells[t.tag]
-		k, ok := byTag[tag]
+		k, ok := byTag[t.tagOf(t.Rows[r].Cells)]
 		if !ok {
-			if k, ok = byTag[celltext.FoldBlanks(tag)]; !ok {
-				continue
-			}
+			continue
 		}
 		if v, ok := t.cell(&parts[k], l.Columns[k], &scales[k], r, t.value); ok {
 			parts[k].Append(t.At[r], v, t.rowFlag(r), t.origin(r))

@@ -157,7 +157,7 @@ func (l *Log) whole(t *Table, why error) []*Table {
 		w := &Table{Table: &stamps.Table{Name: t.Name, Table: nt, Tagged: t.Tagged}, log: l}
 		w.passOn()
 		if l.Farm.TagColumn != "" {
-			w.tag, w.value, w.cols = t.tag, t.value, t.cols
+			w.tags, w.value, w.cols = t.tags, t.value, t.cols
 		} else {
 			l.bindWide(w)
 		}

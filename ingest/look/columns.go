@@ -115,7 +115,7 @@ func (d *describer) describeColumns() {
 }
 
 func (d *describer) describeColumn(c *Column, t *tally, header string) {
-	c.Unit = t.unit
+	c.Unit, c.letter = t.unit, d.degreeLetter(header, t)
 	why := kindOf(c, t, header, d.step())
 	c.count(t)
 	c.points(t)
@@ -132,6 +132,21 @@ func (d *describer) describeColumn(c *Column, t *tally, header string) {
 	if c.Kind == Instant && (g.class == series.Flow || g.class == series.Power) {
 		c.Kind = Mean
 	}
+}
+
+// degreeLetter is the C or F that a header ends in as a word of its own, where
+// the readings can be such temperatures and no column beside is called the same
+// with another letter; "" = none.
+func (d *describer) degreeLetter(header string, t *tally) string {
+	i := strings.LastIndexAny(header, " _")
+	if i <= 0 || t.unit != "" || t.plausible == 0 || celltext.OneOfLetters(header, d.src.Header) {
+		return ""
+	}
+	switch letter := strings.ToUpper(header[i+1:]); {
+	case letter == "C" && t.least >= -60 && t.most <= 150, letter == "F" && t.least >= -76 && t.most <= 302:
+		return letter
+	}
+	return ""
 }
 
 // step is the usual interval in seconds while the columns are described, 0 if
@@ -157,12 +172,30 @@ func (d *describer) unitWhy(c *Column, header string) string {
 // unitBeside finds the unit of a column outside its header and cells: in a
 // column of units before it, or in the lines above the header.
 func (d *describer) unitBeside(col int) (unit, where string) {
-	if col > 0 && isUnitName(d.src.Header[col-1]) {
-		if unit = d.onlyText(col - 1); isUnitText(unit) {
-			return unit, "the column " + series.Quoted(d.src.Header[col-1])
+	if beside := d.unitColumn(col); beside >= 0 {
+		if unit = d.onlyText(beside); isUnitText(unit) {
+			return unit, "the column " + series.Quoted(d.src.Header[beside])
 		}
 	}
 	return d.preambleUnit(d.src.Header[col])
+}
+
+// unitColumn is the column that holds the units of another: the one before it,
+// or, where the table's first column of units stands behind numbers, the one
+// behind; -1 = none.
+func (d *describer) unitColumn(col int) int {
+	first := slices.IndexFunc(d.src.Header, isUnitName)
+	if first < 0 || isUnitName(d.src.Header[col]) {
+		return -1
+	}
+	beside := col - 1
+	if first > 0 && len(d.src.Rows) > 0 && celltext.Classify(d.src.Rows[0].Cells[first-1]) == celltext.Number {
+		beside = col + 1
+	}
+	if beside < 0 || beside >= len(d.src.Header) || !isUnitName(d.src.Header[beside]) {
+		return -1
+	}
+	return beside
 }
 
 // onlyText is what stands in every row of a column; "" where rows differ.

@@ -147,7 +147,7 @@ func (d *describer) clockChange() string {
 
 // unitDoubts lists columns of readings whose unit the file does not state.
 func (d *describer) unitDoubts() {
-	var none, assumed []string
+	var none, assumed, lettered []string
 	quantity, unit := "…", "C"
 	for _, c := range d.out.Columns {
 		switch {
@@ -159,6 +159,9 @@ func (d *describer) unitDoubts() {
 			if c.UnitAssumed != "" {
 				assumed = append(assumed, fmt.Sprintf("%s in %s", c.Name, c.UnitAssumed))
 			}
+			if c.letter != "" && c.UnitAssumed == c.letter {
+				lettered = append(lettered, c.Name)
+			}
 		}
 	}
 	if len(none) == 0 {
@@ -168,7 +171,11 @@ func (d *describer) unitDoubts() {
 	if len(assumed) > 0 {
 		said = strings.Join(assumed, ", ")
 	}
-	d.doubt("log.columns", fmt.Sprintf("%q = { quantity = %q, unit = %q }", none[0], quantity, unit), said, "no unit is stated for %s", series.List(none, 8))
+	text := "no unit is stated for " + series.List(none, 8)
+	if len(lettered) > 0 {
+		text += ", unless the last letter of " + series.List(lettered, 8) + " is one"
+	}
+	d.doubt("log.columns", fmt.Sprintf("%q = { quantity = %q, unit = %q }", none[0], quantity, unit), said, "%s", text)
 	d.ofColumns(none)
 }
 

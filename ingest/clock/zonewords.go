@@ -26,6 +26,40 @@ func zoneWordOf(word string) string {
 	return ""
 }
 
+// ZoneText reads what a cell beside the stamps says of their zone: UTC, GMT+1,
+// +01:00, or an abbreviation (word), whose offset UseZoneWords finds. known: it
+// stands for one offset wherever it is used.
+func ZoneText(text string) (offsetMS int64, word string, known, ok bool) {
+	s := strings.ToUpper(strings.TrimSpace(text))
+	rest := strings.TrimPrefix(strings.TrimPrefix(s, "UTC"), "GMT")
+	switch {
+	case s == "Z" || s != "" && rest == "":
+		return 0, "", true, true
+	case rest[:min(1, len(rest))] == "+" || rest[:min(1, len(rest))] == "-":
+		sc := scanner{s: rest, st: stamp{clocked: true, offsetMS: NoOffset}}
+		if !sc.offset() || sc.i != len(rest) {
+			return NoOffset, "", false, false
+		}
+		return sc.st.offsetMS, "", rest != s || len(rest) > 3, true
+	}
+	if word = zoneWordOf(s); word == "" || s != strings.TrimSpace(text) {
+		return NoOffset, "", false, false
+	}
+	_, known = zoneHours[word]
+	return NoOffset, word, known, true
+}
+
+// StateZone gives a row the zone that a cell beside its stamp states.
+func (c *Column) StateZone(row int, text string) {
+	if offsetMS, word, _, ok := ZoneText(text); ok && c.Wall[row] != Bad {
+		if word != "" {
+			c.setZoneWord(row, word)
+		} else {
+			c.setOffset(row, offsetMS)
+		}
+	}
+}
+
 func (c *Column) setZoneWord(row int, word string) {
 	k := slices.Index(c.ZoneWords, word)
 	if k < 0 {

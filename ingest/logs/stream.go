@@ -175,6 +175,9 @@ func (t *Table) readStream(opt Options) error {
 	if !t.FindStamps(t.log.Farm) {
 		return fmt.Errorf("%w: no stamps in the first rows", stream.ErrIrregular)
 	}
+	if t.ZonesDiffer() {
+		return fmt.Errorf("%w: a column states another zone for some rows", stream.ErrIrregular)
+	}
 	plan, err := t.plan()
 	if err != nil {
 		return err

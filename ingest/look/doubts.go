@@ -109,10 +109,37 @@ func (d *describer) zoneDoubt() {
 		return
 	}
 	text := "nothing states the zone of the stamps"
+	if said := d.zoneSaid(); said != "" {
+		text = said
+	}
 	if e := d.clockChange(); e != "" {
 		text += "; " + e
 	}
 	d.doubt("zone", `zone = "Europe/Rome"   # or "UTC", "+01:00"; else the farm's timezone`, "the farm's timezone", "%s", text)
+}
+
+// zoneSaid is what the file says of its zone that does not settle it: an
+// abbreviation of several zones, or one in the stamp's header or above it that
+// may be meant with or without summer time.
+func (d *describer) zoneSaid() string {
+	for _, p := range d.at.Found.Problems {
+		if p.Code == series.CodeZoneWord {
+			said, _, _ := strings.Cut(p.Text, ": ")
+			return said
+		}
+	}
+	lines := slices.Clone(d.out.Stamp.Columns)
+	for _, r := range d.src.Preamble {
+		lines = append(lines, strings.Join(r.Cells, " "))
+	}
+	for _, line := range lines {
+		for _, w := range strings.FieldsFunc(line, func(r rune) bool { return strings.ContainsRune(" ()[],;:=_", r) }) {
+			if _, word, known, _ := clock.ZoneText(w); word != "" && known {
+				return fmt.Sprintf("%s says %s, which may be meant with or without summer time", series.Quoted(line), w)
+			}
+		}
+	}
+	return ""
 }
 
 // clockChange finds the steps of a clock that keeps summer time, by the rows

@@ -42,7 +42,7 @@ func (d *describer) problems() {
 		}
 	}
 	for _, p := range d.at.Found.Problems {
-		if !saidElsewhere[p.Code] {
+		if !saidElsewhere[p.Code] && (p.Code != series.CodeZoneWord || d.opt.Zone != "") { // without a zone, the doubt of it says so
 			line, column := d.placeOf(p.Where)
 			d.problem(p.Code, line, column, p.Text)
 		}

@@ -132,6 +132,9 @@ func (d *describer) stampFacts() {
 	case stated == "header":
 		d.out.Stamp.Zone, why = d.at.Zone, "the stamp's header names the zone"
 		d.zone, _ = clock.ParseZone(d.at.Zone)
+	case stated == "file":
+		d.out.Stamp.Zone, why = d.at.Zone, "the file names the zone beside its stamps"
+		d.zone, _ = clock.ParseZone(d.at.Zone)
 	}
 	if why != "" {
 		d.out.Stamp.Because += "; " + why

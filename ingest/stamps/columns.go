@@ -146,8 +146,17 @@ func (t *Table) FindStamps(log *farm.Log) bool {
 	return t.findStamps()
 }
 
-// findStamps settles which columns of a table hold its stamps.
+// findStamps settles which columns of a table hold its stamps, and what it says
+// of their zone.
 func (t *Table) findStamps() bool {
+	if !t.findColumns() {
+		return false
+	}
+	t.findZones()
+	return true
+}
+
+func (t *Table) findColumns() bool {
 	opt := clock.Options{Layout: t.log.StampLayout}
 	if list := t.log.StampColumns; len(list) > 0 {
 		return t.statedStamps(list)

@@ -21,7 +21,7 @@ func (t *Table) ZoneStated() string {
 			return "header"
 		}
 	}
-	if z, _ := t.zoneBeside(); z != nil {
+	if t.zones.beside != nil {
 		return "file"
 	}
 	return ""

@@ -266,7 +266,7 @@ func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
 			return z, z.String()
 		}
 	}
-	if z, where := t.zoneBeside(); z != nil {
+	if z, where := t.zones.beside, t.zones.where; z != nil {
 		if t.clk.OffsetMS == nil && z.String() != f.Zone.String() {
 			t.Found.Problem(series.CodeZoneFromFile, series.Note, t.Name, where, "the file names the zone %s; zone in [[log]] states another", z)
 		}
@@ -279,12 +279,13 @@ func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
 // left open.
 func (t *Table) resolve(f *farm.Farm) {
 	zone, name := t.zoneOf(f)
+	var repeats []clock.Repeat
+	t.useZoneColumn()
+	t.useZoneWords(zone)
 	t.Zone, t.zone = name, zone
 	if o := statedOffset(t.clk); o != "" {
 		t.Zone = o
 	}
-	var repeats []clock.Repeat
-	t.useZoneWords(zone)
 	t.utc, repeats = clock.Resolve(t.clk, zone)
 	for _, r := range repeats {
 		code, sev := series.CodeHourRepeated, series.Note

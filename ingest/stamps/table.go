@@ -76,6 +76,7 @@ type Table struct {
 
 	// parts are what Columns hold, where each holds one part of the stamp.
 	parts []role
+	zones zones
 	log   *farm.Log
 	zone  *time.Location
 	texts []string // one a row; of a stream, those that decide for all

@@ -23,6 +23,7 @@ func (d *describer) ofColumns(names []string) {
 
 // doubts lists everything that was assumed.
 func (d *describer) doubts() {
+	d.encodingDoubt()
 	d.decimalDoubt()
 	d.dateDoubts()
 	d.zoneDoubt()
@@ -31,6 +32,16 @@ func (d *describer) doubts() {
 	d.twinDoubts()
 	if d.out.HeaderLine == 0 && len(d.src.Rows) > 0 {
 		d.doubt("header", "header = 0", "no header: columns are called #1, #2, …", "no line names the columns")
+	}
+}
+
+// encodingDoubt: code pages that only their bytes tell.
+func (d *describer) encodingDoubt() {
+	switch d.src.Encoding {
+	case "Shift-JIS", "EUC-JP", "GBK", "EUC-KR", "Big5", "Windows-1251":
+		if d.opt.Table.Encoding == "" {
+			d.doubt("encoding", fmt.Sprintf("encoding = %q", d.src.Encoding), d.src.Encoding, "the letters are those of %s by the pattern of their bytes; nothing in the file states it", d.src.Encoding)
+		}
 	}
 }
 

@@ -79,7 +79,7 @@ func TestHeaderUnits(t *testing.T) {
 		"Temp/°C": "°C", "flow m³/h": "m³/h", "flow, L/min": "L/min", "loop_flow_l_min": "l/min", "power_kW": "kW", "tank_temp_C": "C",
 		"probe_C": "", "Tank C": "", "Loop in": "", "Temp min": "", "Loop in (top)": "", "Water (gal)": "gal", "Water gal (US)": "gal (US)",
 		"Temp (°C) (avg)": "°C", "Energy (kWh/d)": "kWh/d", "in/out": "", "Solar (W/m²)": "W/m²", "Level %": "%", "T deg C": "deg C", "": "",
-		"Wind (m/s)": "m/s", "kWh": "kWh", "Supply / Return": "",
+		"Wind (m/s)": "m/s", "kWh": "kWh", "Supply / Return": "", "温度（℃）": "℃", "湿度［％］": "%", "wind_m/s": "m/s", "temp c": "c", "flow_l/min": "l/min", "Temp F": "F", "Inlet C": "",
 	} {
 		if got := HeaderUnit(header); got != want {
 			t.Errorf("%q: want unit %q, got %q", header, want, got)

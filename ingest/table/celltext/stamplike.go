@@ -54,11 +54,12 @@ func dateTail(rest string, sep byte) bool {
 	if sep == ' ' || k > 2 || k >= len(rest) || strings.IndexByte("-/.", rest[k]) < 0 {
 		return false
 	}
-	m := LeadingDigits(rest[k+1:])
+	day := strings.TrimLeft(rest[k+1:], " ") // 2026. 01. 05. 9:30
+	m := LeadingDigits(day)
 	if m == 0 || m > 4 || m == 3 {
 		return false
 	}
-	end := rest[k+1+m:]
+	end := strings.TrimPrefix(day[m:], ".")
 	return end == "" || strings.IndexByte(" Tt,_-", end[0]) >= 0 || len(end) == 1
 }
 

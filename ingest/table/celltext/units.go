@@ -51,9 +51,15 @@ func IsUnit(s string) bool {
 	return !strings.HasPrefix(f, "/") && !strings.HasSuffix(f, "/") && !strings.Contains(f, "//")
 }
 
+// fullWidth are the brackets and the sign of Eastern typesetting.
+var fullWidth = strings.NewReplacer("（", "(", "）", ")", "［", "[", "］", "]", "％", "%", "／", "/")
+
 // HeaderUnit finds the unit that a header names: in brackets, behind a
 // stroke, or as its last word. "" = none.
 func HeaderUnit(header string) string {
+	if strings.Contains(header, "\uff08") || strings.Contains(header, "\uff05") || strings.Contains(header, "\uff3b") {
+		header = fullWidth.Replace(header)
+	}
 	if i := strings.LastIndex(strings.ToLower(header), "gal"); i > 0 && IsUnit(header[i:]) && letters(header[i-1:i]) == 0 {
 		return header[i:] // "Water gal (US)": which gallon stands behind the word
 	}

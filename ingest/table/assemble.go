@@ -122,7 +122,7 @@ func (b *block) refuseCutDecimals(sep byte, opt Options) error {
 	under := ""
 	if len(b.header) > 0 {
 		named := len(dropEmptyTail(b.joinHeader()))
-		if channels = named - from; channels < 1 || b.width != named+channels {
+		if channels = named - from; channels < 1 || b.width != named+channels && !b.overfull(named, channels) {
 			return nil
 		}
 		under = fmt.Sprintf(" under a header of %d names", named)
@@ -149,6 +149,21 @@ func (b *block) refuseCutDecimals(sep byte, opt Options) error {
 		Do:   "export again with semicolons or tabs between the cells, or with a decimal point; decimal = \".\" in [[log]] if these are whole numbers"}
 }
 
+// overfull tells whether rows hold more cells than the header has names, by up
+// to one a channel and not all by as many or always: some readings have
+// decimals and some have none.
+func (b *block) overfull(named, channels int) bool {
+	over := 0
+	for _, r := range b.rows[:min(len(b.rows), sampleRows)] {
+		if n := len(dropEmptyTail(r.Cells)); n > named+channels {
+			return false
+		} else if n > named {
+			over++
+		}
+	}
+	return 5*over >= min(len(b.rows), sampleRows)
+}
+
 // fullCells are the cells of a row, or empty ones where some were missing and
 // the others have moved.
 func (b *block) fullCells(i int) []string {
@@ -160,9 +175,9 @@ func (b *block) fullCells(i int) []string {
 
 // fractions tells, where no header counts the columns, whether every second
 // cell looks like the decimals of the one before: as many digits in every row,
-// among them zeros in front, or single digits of all sizes.
+// among them zeros in front, or single digits of all sizes, or 0 and 5 throughout.
 func (b *block) fractions(from int) bool {
-	evidence := false
+	evidence, halves := false, true
 	for col := from + 1; col < b.width; col += 2 {
 		width, padded, digits := 0, false, map[string]bool{}
 		for i := range b.rows[:min(len(b.rows), sampleRows)] {
@@ -178,6 +193,7 @@ func (b *block) fractions(from int) bool {
 			digits[c] = true
 		}
 		evidence = evidence || padded || width == 1 && len(digits) >= 6
+		halves = halves && len(digits) == 2 && digits["0"] && digits["5"]
 	}
-	return evidence
+	return evidence || halves
 }

@@ -66,6 +66,8 @@ var layouts = []layout{
 	{name: "four header rows", text: "Site,North,North,North\nProbe,P1,P2,P3\nPlace,bed,bed,tank\nStat,Avg,Avg,Avg\n2026-01-05 10:00,48.1,49.2,55.0\n2026-01-05 11:00,48.1,49.2,55.0\n",
 		header: "Site Probe Place Stat | North P1 bed Avg | North P2 bed Avg | North P3 tank Avg", units: " |  |  | ", sep: ",", decimal: ".", line: 1,
 		first: "2026-01-05 10:00 | 48.1 | 49.2 | 55.0", last: "2026-01-05 11:00 | 48.1 | 49.2 | 55.0", rows: 2},
+	{name: "dates with points and blanks", text: "Nap;a\n2026. 01. 05. 9:45;1,5\n2026. 01. 05. 10:00;1,6\n2026. 01. 05. 10:15;1,6\n",
+		header: "Nap | a", units: " | ", sep: ";", decimal: ",", line: 1, first: "2026. 01. 05. 9:45 | 1,5", last: "2026. 01. 05. 10:15 | 1,6", rows: 3},
 	{name: "headerless", text: "27.May.2021,16:23:42,22.00,71.60\n27.May.2021,16:24:2,22.00,71.60\n",
 		header: " |  |  | ", units: " |  |  | ", sep: ",", decimal: ".", line: 0,
 		first: "27.May.2021 | 16:23:42 | 22.00 | 71.60", last: "27.May.2021 | 16:24:2 | 22.00 | 71.60", rows: 2},

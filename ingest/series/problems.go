@@ -50,6 +50,11 @@ const (
 	// CodeDatesFromSibling: another file of the log settled the order of day
 	// and month.
 	CodeDatesFromSibling = "dates-from-sibling"
+	// CodeDateCarried: rows without a date take that of a row above, or of a line
+	// above the table.
+	CodeDateCarried = "date-carried"
+	// CodeStartAbove: time that has passed is added to a start above the table.
+	CodeStartAbove = "start-above"
 	// CodeDatesMixed: files of one log write their dates in different orders.
 	CodeDatesMixed = "dates-mixed"
 	// CodeDatesByCustom: nothing but custom settles the order of day and month.

@@ -2,6 +2,7 @@ package stamps
 
 import (
 	"errors"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -164,6 +165,7 @@ func (t *Table) findColumns() bool {
 	free := t.freeColumns()
 	kinds := make([]stampKind, len(t.Header))
 	var whole, zoned []int
+	why := ""
 	for _, i := range free {
 		cells := t.sample(i)
 		k, offset := classify(cells, opt)
@@ -200,8 +202,11 @@ func (t *Table) findColumns() bool {
 			t.Columns = t.layoutPair(free, opt)
 		}
 	}
+	if t.Columns == nil && opt.Layout == "" && t.Stream == nil {
+		why = t.missingDates(free)
+	}
 	if t.Columns == nil {
-		t.noStamps()
+		t.noStamps(why)
 	}
 	return t.Columns != nil
 }
@@ -274,12 +279,23 @@ func (t *Table) statedStamps(list []string) bool {
 	}
 	if t.log.StampLayout == "" {
 		t.statedParts()
+		if kind, _ := classify(t.sample(t.Columns[0]), clock.Options{}); len(t.Columns) == 1 && (kind == noStamp || kind == timeOnly) {
+			t.missingDates(t.Columns)
+		}
 	}
 	return true
 }
 
-func (t *Table) noStamps() {
+// noStamps is the fault of a table without stamps; why says more where it is
+// known.
+func (t *Table) noStamps(why string) {
 	got := t.Headers()
+	if why != "" {
+		got = why + "; " + got
+	}
+	if len(t.Rows) > 0 && why == "" && slices.ContainsFunc(t.Rows[0].Cells, yearless) {
+		got = "dates without a year; " + got
+	}
 	if len(t.Rows) > 0 {
 		got += ", the first row " + series.Quoted(strings.Join(t.Rows[0].Cells, " | "))
 	}
@@ -292,6 +308,13 @@ func (t *Table) noStamps() {
 func (t *Table) joinTexts() {
 	if t.Stream != nil {
 		t.texts, t.at = clock.Texts(t.Stream.Runs)
+		return
+	}
+	if t.made == nil && len(t.Columns) == 2 && t.parts == nil && t.datesCarried() {
+		t.carryPairs()
+	}
+	if t.made != nil {
+		t.texts = t.made.texts
 		return
 	}
 	t.texts = make([]string, len(t.Rows))
@@ -307,15 +330,8 @@ func (t *Table) joinTexts() {
 		}
 		return
 	}
-	carry := t.datesCarried()
-	last := ""
 	for i := range t.Rows {
-		first := dayPart(t.Rows[i].Cells[t.Columns[0]])
-		if first == "" && carry {
-			first = last
-		}
-		last = first
-		text := first
+		text := dayPart(t.Rows[i].Cells[t.Columns[0]])
 		for _, c := range t.Columns[1:] {
 			if s := t.Rows[i].Cells[c]; s == "" {
 				text = ""

@@ -374,6 +374,6 @@ func monthDay(year, d int) (month, day int) {
 	return 13, d
 }
 
-// InParts tells whether each of Columns holds one part of the stamp, such as
-// hhmm: their texts joined are then none.
-func (t *Table) InParts() bool { return t.parts != nil }
+// InParts tells whether the texts of Columns joined are no stamps: each holds
+// one part, such as hhmm, or the date stands elsewhere.
+func (t *Table) InParts() bool { return t.parts != nil || t.made != nil }

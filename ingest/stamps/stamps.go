@@ -215,8 +215,8 @@ func (t *Table) badStamps() {
 	bad := t.Unstamped
 	if t.Stream == nil {
 		for i, w := range t.clk.Wall {
-			if w == clock.Bad {
-				bad = append(bad, Unstamped{t.Rows[i].Line, t.texts[i]})
+			if w == clock.Bad && (t.made == nil || !t.made.dateLine[i]) {
+				bad = append(bad, Unstamped{t.Rows[i].Line, t.cellsText(i)})
 			}
 		}
 	}
@@ -224,6 +224,20 @@ func (t *Table) badStamps() {
 		t.Found.Problem(series.CodeStampBad, series.LeftOut, t.Name, t.Place(bad[0].Line, t.Columns[0]), "%s without a readable stamp, first %s; want one as %s",
 			series.Plural(len(bad), "row"), series.Quoted(bad[0].Text), series.Quoted(t.clk.Layout))
 	}
+}
+
+// cellsText is what stands where a row's stamp belongs.
+func (t *Table) cellsText(row int) string {
+	if t.made == nil || t.texts[row] != "" {
+		return t.texts[row]
+	}
+	var cells []string
+	for _, c := range t.Columns {
+		if s := t.Rows[row].Cells[c]; s != "" {
+			cells = append(cells, s)
+		}
+	}
+	return strings.Join(cells, " ")
 }
 
 // headerZone reads a zone that a stamp column's header names: "(UTC)",
@@ -280,6 +294,7 @@ func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
 func (t *Table) resolve(f *farm.Farm) {
 	zone, name := t.zoneOf(f)
 	var repeats []clock.Repeat
+	t.addDays()
 	t.useZoneColumn()
 	t.useZoneWords(zone)
 	t.Zone, t.zone = name, zone

@@ -76,6 +76,8 @@ type Table struct {
 
 	// parts are what Columns hold, where each holds one part of the stamp.
 	parts []role
+	// made are the stamps where no cells hold them; nil = they do.
+	made  *made
 	zones zones
 	log   *farm.Log
 	zone  *time.Location

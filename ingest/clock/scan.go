@@ -188,7 +188,7 @@ func (c *scanner) bareClock(start int, v int64, n int, next byte) bool {
 	switch {
 	case n <= 2 && next == '.' && c.peek(1)-'0' <= 9:
 		return c.clock(start, v, '.')
-	case (n == 4 || n == 6) && (c.st.digits[0] == 4 || c.st.digits[2] == 4):
+	case (n == 4 || n == 6) && (c.st.digits[0] == 4 || c.st.digits[2] == 4) && !strings.HasSuffix(strings.TrimRight(c.s[:start], "0123456789"), "- "):
 		c.i = start
 		return c.packedClock(c.s[start : start+n])
 	case n <= 2 && v <= 24:
@@ -292,6 +292,9 @@ func (c *scanner) compact(s string) bool {
 
 // offset reads +01:00, +0100, +01, -3:30 after a time of day.
 func (c *scanner) offset() bool {
+	if c.st.offsetMS != NoOffset {
+		return false // two dates, from and to
+	}
 	sign := int64(1)
 	if c.s[c.i] != '+' {
 		sign = -1

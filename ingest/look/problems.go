@@ -89,6 +89,9 @@ func (d *describer) cellProblems(c *Column, t *tally) {
 	if t.bad > 0 {
 		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s no number, first %s", c.Name, are(t.bad, "cell"), series.Quoted(t.badText)))
 	}
+	if t.states > 0 && c.Kind != State && t.numbers > 0 {
+		d.problem(series.CodeBadCell, t.stateLine, c.Number, fmt.Sprintf("%q: %s a word among numbers, first %s", c.Name, are(t.states, "cell"), series.Quoted(t.stateText)))
+	}
 	for _, v := range sorted(t.codes) {
 		d.problem(series.CodeMissingCode, 0, c.Number, fmt.Sprintf("%q: %s %g, which loggers write where they have no reading; counted as missing", c.Name, are(t.codes[v], "reading"), v))
 	}

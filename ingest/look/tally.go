@@ -23,6 +23,9 @@ type tally struct {
 	rows, empty, words, bad int
 	badLine                 int
 	badText                 string
+	stateLine               int    // of the first state word
+	stateText               string // among numbers it is none
+	otherUnit               string // of a cell, where another differs from it
 	numbers, states         int
 	texts                   map[string]int
 
@@ -104,6 +107,8 @@ func (t *tally) add(line int, text string, bucket int) (isReading, isText bool) 
 			t.units++
 			if t.unit == "" {
 				t.setUnit(unit)
+			} else if t.units > 1 && unit != t.unit && !sameUnit(unit, t.unit) {
+				t.otherUnit = unit
 			}
 		}
 		t.number(v, bucket)
@@ -118,7 +123,9 @@ func (t *tally) add(line int, text string, bucket int) (isReading, isText bool) 
 		t.texts[text]++
 	}
 	if on, ok := logs.StateOf(text); ok {
-		t.states++
+		if t.states++; t.states == 1 {
+			t.stateLine, t.stateText = line, text
+		}
 		t.sums[bucket] += on
 		t.counts[bucket]++
 		return true, false
@@ -127,6 +134,14 @@ func (t *tally) add(line int, text string, bucket int) (isReading, isText bool) 
 		t.badLine, t.badText = line, text
 	}
 	return false, true
+}
+
+// sameUnit tells whether two texts are spellings of one unit.
+func sameUnit(a, b string) bool {
+	x, okX := series.ParseUnit(a)
+	y, okY := series.ParseUnit(b)
+	x.Text, y.Text = "", ""
+	return okX && okY && x == y
 }
 
 // near: no further from the last reading than two of the largest steps so far:

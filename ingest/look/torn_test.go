@@ -130,3 +130,35 @@ func TestTornNumbersOfTheTableReader(t *testing.T) {
 	require.NoError(t, err)
 	require.Empty(t, tables[0].Rows[3].Cells[1])
 }
+
+func TestATurnedTableIsRefused(t *testing.T) {
+	head, in, out := "time", "T in", "T out"
+	for i := range 30 {
+		head += fmt.Sprintf(",2026-01-05 10:%02d", i)
+		in += fmt.Sprintf(",2%d.5", i%7)
+		out += fmt.Sprintf(",1%d.5", i%7)
+	}
+	_, err := Bytes("turned.csv", []byte(head+"\n"+in+"\n"+out+"\n"), Options{})
+	require.ErrorContains(t, err, "a column for each date or time")
+}
+
+func TestWhatIsNoReadingAmongReadings(t *testing.T) {
+	got := one(t, "words.csv", table10("time,flow (L/min)", iso, ",", 30, func(i int) string { return []string{"3.5", "4.5", "LOW"}[i%3] }))
+	require.Contains(t, got.codes(), "bad-cell")
+	require.Equal(t, 20, got.column("flow (L/min)").Readings)
+	got = one(t, "units.csv", table10("time,T", iso, ",", 30, func(i int) string { return []string{"20.5 °C", "21.5 °C", "70.5 °F"}[i/11] }))
+	require.Contains(t, got.unsureOf("log.columns").Text, "°C and °F")
+	got = one(t, "spellings.csv", table10("time,T", iso, ",", 30, func(i int) string { return []string{"20.5 °C", "21.5 degC"}[i%2] }))
+	require.Nil(t, got.unsureOf("log.columns"))
+	got = one(t, "span.csv", table10("time;n", iso, ";", 30, func(i int) string { return fmt.Sprintf("%d.5", i%9) })+"2026-01-05 - 2026-01-06;240.5\n")
+	require.Equal(t, 30, got.Rows, "from and to are no stamp")
+	require.Equal(t, 8.5, *got.column("n").Max)
+	require.NotEmpty(t, got.Problems)
+}
+
+func TestJSONThatIsNoListOfRecords(t *testing.T) {
+	for name, text := range map[string]string{"lists": `[["2026-01-05",1],["2026-01-06",2]]`, "columns": `{"data":[{"time":"2026-01-05","v":1}]}`, "broken": `{"time":"2026-01-05",}`} {
+		_, err := Bytes(name+".json", []byte(text+"\n"), Options{})
+		require.ErrorContains(t, err, "JSON", name)
+	}
+}

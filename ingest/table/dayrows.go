@@ -15,8 +15,12 @@ func refuseDayRows(rows []Row, b *block) error {
 	}
 	days := b.datesOnly()
 	for _, r := range rows {
-		if r.Line > b.rows[0].Line || r.Line == b.rows[0].Line && len(b.header) > 0 {
+		if r.Line > b.rows[0].Line {
 			break
+		}
+		if !isTimesRow(r.Cells) && !isHoursRow(r.Cells) && isStampsRow(r.Cells) {
+			return &Error{Line: r.Line, Err: errNoTable, Got: "a column for each date or time: " + quote(strings.Join(dropEmptyTail(r.Cells), " | ")),
+				Want: "a row for each time", Do: "turn the table: one row for each date and time, with its readings beside it"}
 		}
 		if !isTimesRow(r.Cells) && !(days && isHoursRow(r.Cells)) {
 			continue
@@ -40,6 +44,22 @@ func (b *block) datesOnly() bool {
 		}
 	}
 	return some
+}
+
+// isStampsRow tells whether most of many cells are dates, each another: those
+// of the channels' calibration are the same.
+func isStampsRow(cells []string) bool {
+	s := shapeOf(cells)
+	if s.stamps < 8 || 10*s.stamps < 8*s.filled {
+		return false
+	}
+	seen := map[string]bool{}
+	for _, c := range cells {
+		if celltext.LooksLikeStamp(c) {
+			seen[c] = true
+		}
+	}
+	return 10*len(seen) >= 9*s.stamps
 }
 
 // isTimesRow tells whether most cells are times of day.

@@ -3,6 +3,7 @@ package table
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"yardheat/ingest/table/celltext"
@@ -27,6 +28,12 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 			Do: "correct encoding in [[log]] or leave it out to have it found", Err: err}
 	}
 	probs = append(probs, nulProblem(text)...)
+	if opt.Separator == "" && opt.Header == nil {
+		tables, handled, err := readNamed(Table{File: name, Encoding: enc, Problems: slices.Clone(probs)}, text, opt)
+		if handled {
+			return tables, err
+		}
+	}
 	sep, from, line := textSeparator(text, opt)
 	if sep == 0 {
 		if inner, ok := unwrapLines(text); ok {

@@ -14,6 +14,8 @@ var (
 	wordsTag = list(`tag channel sensor name point parameter param variable signal register kanal messstelle bezeichnung capteur canal voie punto sensore nombre variabele kenmerk sonde item measurement quantity device probe
  node station unit_id site location address meter gerat geraet appareil dispositivo apparaat fuhler zahler`)
 	wordsValue = list(`value val reading wert messwert valeur valor valore waarde mesure medida misura meting data`)
+	// wordsNumbered are all that names a column of numbers of devices.
+	wordsNumbered = list(`tag channel sensor device probe node station unit meter logger kanal messstelle capteur canal voie punto sonde gerat appareil dispositivo address addr id no nr num number nummer numero`)
 	// wordsQuality name what is said of a reading.
 	wordsQuality = list(`quality qual status flag flags qc valid validity state code error err alarm grade qualitat qualite calidad qualita kwaliteit statut estado stato`)
 )
@@ -199,8 +201,13 @@ func (d *describer) tagCandidates() []int {
 // channel.
 func (d *describer) isNumberedTag(k int) bool {
 	t, h := d.tally[k], newHeader(d.src.Header[d.cols[k]])
+	for _, word := range h.tokens { // "Probe 1" is a probe's readings
+		if !slices.Contains(wordsNumbered, word) {
+			return false
+		}
+	}
 	return d.out.Columns[k].Kind != Text && t.numbers == t.rows && t.whole && t.least >= 0 && len(t.codes) == 0 && d.src.Units[d.cols[k]] == "" &&
-		h.any(wordsTag) && !h.any(wordsValue) && d.combinations([]int{k}) <= min(mostTags, t.rows/2)
+		len(h.tokens) > 0 && d.combinations([]int{k}) <= min(mostTags, t.rows/2)
 }
 
 // valueColumn is the one column of values, an index into cols; what is said of

@@ -65,6 +65,13 @@ func TestRowsOfDevicesWithSeveralValues(t *testing.T) {
 	require.Equal(t, []string{"temp", "hum"}, got.unsureOf("tags").Columns)
 }
 
+func TestProbesInWholeDegreesAreNoTags(t *testing.T) {
+	got := one(t, "probes.csv", table10("time,Probe 1,Probe 2,Probe 3", iso, ",", 40, func(i int) string { return fmt.Sprintf("2%d,3%d,4%d", i%3, i%4, i%5) }))
+	require.Nil(t, got.Tags)
+	require.Nil(t, got.unsureOf("tags"))
+	require.Equal(t, 40, got.column("Probe 3").Readings)
+}
+
 func TestTagsBesideAQuality(t *testing.T) {
 	for _, quality := range []string{"192", "0", "1"} {
 		n := 0

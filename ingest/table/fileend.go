@@ -12,8 +12,9 @@ import (
 // the middle of a line. What is left of its last cell may read as a cell: 10 of
 // 1023, 10:3 of 10:30. Only the rows before can tell.
 
-// endRows is how many rows before the last one show what its cells should be.
-const endRows = 60
+// endRows is how many rows before the last one show what its cells should be;
+// of a stream, as many are at hand.
+const endRows = 30
 
 func endsLine(text string) bool {
 	return strings.HasSuffix(text, "\n") || strings.HasSuffix(text, "\r")

@@ -122,6 +122,8 @@ func TestFileCutInItsLastCell(t *testing.T) {
 	}
 	open := table10("time,n", iso, ",", 40, func(i int) string { return fmt.Sprint(i * 37 % 130) })
 	require.Equal(t, "file-end", one(t, "open.csv", open+"2026-01-05 16:40:00,1").codes())
+	near := table10("time,n", iso, ",", 40, func(i int) string { return fmt.Sprint(10 + i%3) })
+	require.Equal(t, "file-end", one(t, "near.csv", near+"2026-01-05 16:40:00,9").codes(), "9 may follow 10")
 	require.Empty(t, one(t, "full.csv", open+"2026-01-05 16:40:00,101").Problems)
 }
 

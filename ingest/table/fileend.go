@@ -2,6 +2,7 @@ package table
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -127,7 +128,8 @@ func judgeEnd(cell string, column []string) (why string, cut bool) {
 	return "", false
 }
 
-// judgeNumber: fewer decimals than every number before has, or fewer digits.
+// judgeNumber: fewer decimals than every number before has, or fewer digits and
+// far from all of them: 9 may well follow 10, but 10 hardly 1023.
 func judgeNumber(cell string, column []string) (why string, cut bool) {
 	usual := decimals(column[0])
 	leastDigits, mostDigits := 1<<30, 0
@@ -148,12 +150,28 @@ func judgeNumber(cell string, column []string) (why string, cut bool) {
 		return "", false // numbers of any length
 	}
 	switch n := wholeDigits(cell); {
-	case n < leastDigits:
+	case n < leastDigits && farFrom(cell, column):
 		return fmt.Sprintf("where every row before has at least %d digits", leastDigits), true
 	case n < mostDigits || usual < 0:
 		return "where rows before have longer numbers", false
 	}
 	return "", false
+}
+
+// farFrom tells whether a whole number lies further from those before than they
+// do from each other, and than a tenth of the greatest.
+func farFrom(cell string, column []string) bool {
+	v, _, _ := celltext.ParseNumber(cell, ".", "")
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, c := range column {
+		x, _, ok := celltext.ParseNumber(strings.Replace(c, ",", ".", 1), ".", "")
+		if !ok {
+			return false
+		}
+		low, high = min(low, x), max(high, x)
+	}
+	near := max(high-low, 0.1*max(math.Abs(low), math.Abs(high)))
+	return v < low-near || v > high+near
 }
 
 // wholeDigits counts the digits before the decimal mark.

@@ -24,6 +24,7 @@ func Read(texts []string, opt Options) (*Column, error) {
 		rows = scanAll(texts)
 		dropTorn(rows)
 	}
+	ranged := settleRanges(rows)
 	f, n := commonest(rows)
 	if n == 0 {
 		return nil, noStamp(texts, opt)
@@ -36,9 +37,12 @@ func Read(texts []string, opt Options) (*Column, error) {
 	if col.Bad == len(rows) {
 		return nil, noStamp(texts, opt)
 	}
-	col.Because, col.Layout = because, opt.Layout
+	col.Because, col.Layout, col.Ranged = because, opt.Layout, ranged
 	if col.Layout == "" {
 		col.Layout = layoutOf(rows, f, o)
+	}
+	if ranged {
+		col.Because += "; each row states from and to: the stamp is where its interval begins"
 	}
 	return col, nil
 }
@@ -125,7 +129,7 @@ func orderOf(rows []stamp, texts []string, f form, opt Options) (order, string, 
 	case formYearFirst:
 		return orders[2], "year first: it has four digits", nil
 	case formNamed:
-		return orders[0], "the month is a word", nil
+		return orders[0], namedBecause(rows, texts), nil
 	case formEpoch:
 		return orders[2], "counted from 1970-01-01 in UTC", nil
 	case formSerial:
@@ -171,6 +175,23 @@ func column(rows []stamp, o order) *Column {
 		}
 	}
 	return col
+}
+
+// namedBecause says what proves the order of dates with a month's name. A name
+// that is another month's in another language is taken by custom, unless the
+// column has a month that is not.
+func namedBecause(rows []stamp, texts []string) string {
+	k := -1
+	for i := range rows {
+		switch {
+		case rows[i].form != formNamed:
+		case !rows[i].open:
+			return "the month is a word"
+		case k < 0:
+			k = i
+		}
+	}
+	return fmt.Sprintf("the month is a word; in %q it is read as in Polish and Czech, though in Croatian it is another month (common practice, no source)", texts[k])
 }
 
 func (c *Column) setOffset(i int, offsetMS int64) {

@@ -232,7 +232,7 @@ func (d *describer) stampDoubt() {
 			names = append(names, c.Name)
 		}
 	}
-	if len(names) == 0 || !d.at.Ready {
+	if len(names) == 0 || !d.at.Ready || d.at.Ranged() {
 		return
 	}
 	d.doubt("stamp", `stamp = "end"   # or "start", "instant"`, "the end; of temperatures, the instant", "the stamp may be the start or the end of the interval of %s", series.List(names, 5))

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -41,7 +42,11 @@ func (d *describer) problems() {
 			d.problem(p.Code, p.Line, p.Column, p.Text)
 		}
 	}
+	noRows := slices.ContainsFunc(d.src.Problems, func(p table.Problem) bool { return p.Code == "no-rows" })
 	for _, p := range d.at.Found.Problems {
+		if p.Code == series.CodeFileEmpty && noRows {
+			continue // says the same
+		}
 		if !saidElsewhere[p.Code] && (p.Code != series.CodeZoneWord || d.opt.Zone != "") { // without a zone, the doubt of it says so
 			line, column := d.placeOf(p.Where)
 			d.problem(p.Code, line, column, p.Text)

@@ -34,6 +34,8 @@ const (
 	CodeStampFuture = "stamp-future"
 	// CodeStampFar: a few rows far from all others: a clock that was not set.
 	CodeStampFar = "stamp-far"
+	// CodeStampAbove: the year of the rows' dates stands above the table.
+	CodeStampAbove = "stamp-above"
 	// CodeStampCoarse: several rows share each stamp, written without seconds;
 	// they were spread over its minute.
 	CodeStampCoarse = "stamp-coarse"

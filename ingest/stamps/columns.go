@@ -134,7 +134,7 @@ func namesTime(header string) bool {
 // source).
 var timeWords = func() map[string]bool {
 	out := map[string]bool{}
-	for _, w := range strings.Fields("time clock uhrzeit zeit uhr heure hora ora klo kello kellonaika aika tid klokkeslett tijd godzina czas čas hour") {
+	for _, w := range strings.Fields("time clock uhrzeit zeit uhr heure hora ora kl klo kello kellonaika aika tid klokkeslett klokkeslæt tijd godzina czas čas hour") {
 		out[w] = true
 	}
 	return out
@@ -175,7 +175,7 @@ func (t *Table) findColumns() bool {
 		kinds[i] = k
 		if k == dateTime && !allSame(cells) {
 			whole = append(whole, i)
-			if offset || headerZone(t.Header[i]) != nil {
+			if offset || t.namedZone(i) != nil {
 				zoned = append(zoned, i)
 			}
 		}
@@ -191,6 +191,7 @@ func (t *Table) findColumns() bool {
 		t.Found.Problem(series.CodeStampChoice, series.Note, t.Name, t.Place(t.HeaderLine, t.Columns[0]),
 			"%d columns hold stamps; %s is used: stamp_columns in [[log]] names another", len(whole), series.Quoted(t.Header[t.Columns[0]]))
 	default:
+		t.dottedBesideDates(free, kinds)
 		t.Columns = pairOrAlone(free, kinds)
 		if opt.Layout == "" && len(t.Columns) < 2 {
 			t.findParts(free, kinds)
@@ -200,6 +201,9 @@ func (t *Table) findColumns() bool {
 		}
 		if t.Columns == nil && opt.Layout != "" {
 			t.Columns = t.layoutPair(free, opt)
+		}
+		if t.Columns == nil && opt.Layout == "" {
+			t.findAbove(free, kinds)
 		}
 	}
 	if t.Columns == nil && opt.Layout == "" && t.Stream == nil {
@@ -298,6 +302,9 @@ func (t *Table) noStamps(why string) {
 	}
 	if len(t.Rows) > 0 {
 		got += ", the first row " + series.Quoted(strings.Join(t.Rows[0].Cells, " | "))
+		if why == "" {
+			got += t.partsSeen()
+		}
 	}
 	t.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), got, "a column of stamps, or one of dates beside one of times of day",
 		"name it by stamp_columns in [[log]], and its layout by stamp_layout where it is an odd one")
@@ -318,6 +325,10 @@ func (t *Table) joinTexts() {
 		return
 	}
 	t.texts = make([]string, len(t.Rows))
+	if t.above != nil {
+		t.textsFromAbove()
+		return
+	}
 	if len(t.Columns) == 1 {
 		for i := range t.Rows {
 			t.texts[i] = t.Rows[i].Cells[t.Columns[0]]

@@ -21,7 +21,7 @@ func (t *Table) ZoneStated() string {
 		return "rows"
 	}
 	for _, c := range t.Columns {
-		if headerZone(t.Header[c]) != nil {
+		if t.namedZone(c) != nil {
 			return "header"
 		}
 	}

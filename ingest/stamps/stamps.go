@@ -265,6 +265,18 @@ func headerZone(header string) *time.Location {
 	return nil
 }
 
+// namedZone reads a zone that a stamp column's header names, or the cell of the
+// unit row below it.
+func (t *Table) namedZone(col int) *time.Location {
+	if z := headerZone(t.Header[col]); z != nil {
+		return z
+	}
+	if col < len(t.Units) {
+		return headerZone(t.Units[col])
+	}
+	return nil
+}
+
 // zoneOf settles the zone of rows that state none, and its name.
 func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
 	if name := t.log.Zone; name != "" {
@@ -273,7 +285,7 @@ func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
 		}
 	}
 	for _, c := range t.Columns {
-		if z := headerZone(t.Header[c]); z != nil {
+		if z := t.namedZone(c); z != nil {
 			if t.clk.OffsetMS == nil && z.String() != f.Zone.String() {
 				t.Found.Problem(series.CodeZoneFromFile, series.Note, t.Name, t.Place(t.HeaderLine, c), "the header %s names the zone %s; zone in [[log]] states another", series.Quoted(t.Header[c]), z)
 			}

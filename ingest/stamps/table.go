@@ -79,6 +79,8 @@ type Table struct {
 	// made are the stamps where no cells hold them; nil = they do.
 	made  *made
 	zones zones
+	// above completes the stamps by what stands above the table; nil = nothing.
+	above *above
 	log   *farm.Log
 	zone  *time.Location
 	texts []string // one a row; of a stream, those that decide for all

@@ -21,7 +21,7 @@ func (b *block) assemble(t *Table, opt Options) {
 	}
 	t.Rows = b.rows
 	b.dropEmptyColumns(t)
-	marks := countMarks(t.Rows, b.keys)
+	marks := countMarks(t.Rows, withClocks(t.Rows, b.keys))
 	decimal, thousands, probs := marks.settle(opt)
 	t.Decimal, t.Thousands = decimal, thousands
 	t.Problems = append(t.Problems, probs...)
@@ -30,7 +30,11 @@ func (b *block) assemble(t *Table, opt Options) {
 	t.Problems = append(t.Problems, b.probs...)
 	t.Problems = append(t.Problems, doubleNames(t)...)
 	if len(t.Rows) == 0 {
-		t.Problems = append(t.Problems, Problem{Code: "no-rows", Line: t.HeaderLine, Text: "a header without rows of readings"})
+		text := "a header without rows of readings"
+		if b.below > 0 {
+			text = fmt.Sprintf("none of the %d lines below the header reads as a row of readings, with a date, a time or numbers; the first begins with %s: if that is a stamp, write it as 2026-01-31 10:00; if not, see whether this is a table", b.below, quote(b.firstBelow))
+		}
+		t.Problems = append(t.Problems, Problem{Code: "no-rows", Line: t.HeaderLine, Text: text})
 	}
 }
 

@@ -20,6 +20,10 @@ type block struct {
 	probs   []Problem
 	short   []Problem // lines with too few cells, until it is known whether that is the file's habit
 	next    int       // index of the first row behind the block
+	// below counts filled lines below the header of a table without rows;
+	// firstBelow is the first one's first cell.
+	below      int
+	firstBelow string
 }
 
 // sampleRows is how many rows at a block's head settle its width and its

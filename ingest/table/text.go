@@ -198,6 +198,9 @@ func headerOnly(rows []Row, forced *int) (*block, error) {
 		return nil, &Error{Line: *forced, Err: errNoTable, Got: "no such line, or an empty one", Want: "the header that [[log]] header names",
 			Do: "correct header in [[log]] or leave it out to have it found"}
 	}
+	if b := unstampedRows(rows); b != nil {
+		return b, nil
+	}
 	first := -1
 	for i := len(rows) - 1; i >= 0; i-- {
 		s := shapeOf(rows[i].Cells)
@@ -205,9 +208,15 @@ func headerOnly(rows []Row, forced *int) (*block, error) {
 			first = i
 		}
 		if s.filled >= 2 && s.texts >= 2 && s.texts*2 > s.filled && s.stamps == 0 {
+			i = firstAlike(rows, i)
 			b := &block{header: []Row{rows[i]}, width: len(dropEmptyTail(rows[i].Cells))}
 			if isUnitRow(rows[i].Cells) && i > 0 && headerLike(rows[i-1].Cells, b.width) {
 				b.units, b.header = rows[i].Cells, []Row{rows[i-1]}
+			}
+			for _, r := range rows[i+1:] {
+				if b.below++; b.below == 1 {
+					b.firstBelow = r.Cells[lead(r.Cells)]
+				}
 			}
 			return b, nil
 		}

@@ -18,12 +18,10 @@ func rowsOf(above string, n int, row func(i int) string) string {
 	return b.String()
 }
 
-// TestStampsCompletedFromAbove: a date or a year above the table completes the
-// rows' stamps, over midnight and New Year, and is named.
+// TestStampsCompletedFromAbove: a year above the table completes the rows'
+// dates, over New Year, and is named.
 func TestStampsCompletedFromAbove(t *testing.T) {
 	for name, c := range map[string]struct{ text, first, last string }{
-		"date, over midnight": {rowsOf("Date;2026-01-12\n\nTime;Tank (°C)\n", 60, func(i int) string { return fmt.Sprintf("%02d:%02d;5%d,5", (20+i/6)%24, i%6*10, i%7) }),
-			"2026-01-12T20:00:00", "2026-01-13T05:50:00"},
 		"year, over New Year": {rowsOf("Année 2025\nDate;Heure;Ballon (°C)\n", 48, func(i int) string {
 			return fmt.Sprintf("%s;%02d:00;5%d,5", []string{"31/12", "01/01"}[i/24], i%24, i%7)
 		}),
@@ -57,7 +55,6 @@ func TestPartsOfAStampAreNamed(t *testing.T) {
 		"no date":           {rowsOf("Time;Tank (°C)\n", 30, times), `times of day in "Time"`},
 		"date of something": {rowsOf("Calibrated;2026-01-12\n\nTime;Tank (°C)\n", 30, times), `times of day in "Time"`},
 		"two dates":         {rowsOf("A;2026-01-12\nB;2026-01-13\nTime;Tank (°C)\n", 30, times), `times of day in "Time"`},
-		"times that fall":   {rowsOf("Date;2026-01-12\n\nTime;Tank (°C)\n", 30, func(i int) string { return times(29 - i) }), `times of day in "Time"`},
 		"no year": {rowsOf("Date;Time;Tank (°C)\n", 30, func(i int) string { return "31/01;" + times(i) }),
 			`day and month without a year in "Date", times of day in "Time"; no line above the table states one year`},
 		"days of a month?": {rowsOf("Year,Day,HHMM,Tank\n", 30, func(i int) string { return fmt.Sprintf("2026,%d,%d,5%d.25", 5+i/24, i%24*100, i%7) }), `a year in "Year", a day in "Day", hhmm in "HHMM"`},

@@ -126,3 +126,13 @@ func TestLinesThatAreNoRowsAreSaid(t *testing.T) {
 	require.Equal(t, 1, got.HeaderLine)
 	require.True(t, got.says("no-rows", `begins with "x0"`))
 }
+
+// TestDayOfAReport: a report's date is that of its times of day, over midnight;
+// the day on which one was printed is not.
+func TestDayOfAReport(t *testing.T) {
+	times := func(i int) string { return fmt.Sprintf("%02d:%02d;5%d,5", (20+i/6)%24, i%6*10, i%7) }
+	got := one(t, "a.csv", rowsOf("Report date;2026-01-12\n\nTime;Tank (°C)\n", 60, times))
+	require.Equal(t, "2026-01-12T20:00:00", got.First)
+	require.Equal(t, "2026-01-13T05:50:00", got.Last)
+	require.Empty(t, one(t, "b.csv", rowsOf("Report printed;2026-01-12\n\nTime;Tank (°C)\n", 60, times)).First)
+}

@@ -122,8 +122,8 @@ func (t *Table) textsFromAbove() {
 }
 
 // partsSeen says which parts of a stamp the columns hold, where that is not
-// enough for one.
-func (t *Table) partsSeen() string {
+// enough for one; "" where it is but one and said already.
+func (t *Table) partsSeen(said bool) string {
 	var seen []string
 	var hasDate bool
 	for i := range t.Header {
@@ -153,7 +153,7 @@ func (t *Table) partsSeen() string {
 			}
 		}
 	}
-	if len(seen) == 0 {
+	if len(seen) == 0 || said && len(seen) == 1 {
 		return ""
 	}
 	out := ", in which stand " + strings.Join(seen, ", ")

@@ -206,7 +206,8 @@ func (t *Table) findColumns() bool {
 			t.findAbove(free, kinds)
 		}
 	}
-	if t.Columns == nil && opt.Layout == "" && t.Stream == nil {
+	yearless := func(i int) bool { return t.yearless(i, false) || t.yearless(i, true) }
+	if t.Columns == nil && opt.Layout == "" && t.Stream == nil && !slices.ContainsFunc(free, yearless) {
 		why = t.missingDates(free)
 	}
 	if t.Columns == nil {
@@ -302,9 +303,7 @@ func (t *Table) noStamps(why string) {
 	}
 	if len(t.Rows) > 0 {
 		got += ", the first row " + series.Quoted(strings.Join(t.Rows[0].Cells, " | "))
-		if why == "" {
-			got += t.partsSeen()
-		}
+		got += t.partsSeen(why != "")
 	}
 	t.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), got, "a column of stamps, or one of dates beside one of times of day",
 		"name it by stamp_columns in [[log]], and its layout by stamp_layout where it is an odd one")

@@ -108,6 +108,7 @@ func passedMS(cell string, unit float64) (float64, bool) {
 // a table (common practice, no source).
 var (
 	startWords = strings.Fields("start begin began first trigger beginn anfang début debut inicio inizio aanvang")
+	reportDate = []string{"report date", "date of report", "berichtsdatum", "berichtstag", "report day"}
 	notStart   = strings.Fields("export print creat download report erstellt gedruckt generat calib kalib saved stop end last until firmware version serial build")
 )
 
@@ -129,6 +130,8 @@ func (t *Table) startAbove() (string, bool) {
 				continue
 			}
 			switch key := strings.ToLower(key); {
+			case holdsAny(key, reportDate) && dayOf(text) == text:
+				plain = append(plain, text) // the day of a day's report
 			case holdsAny(key, startWords):
 				named = append(named, text)
 			case !holdsAny(key, notStart):

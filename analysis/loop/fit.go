@@ -361,6 +361,9 @@ func (f *fitter) fitLag() (sd float64) {
 		g := s.lagG*l + z/(f.o.LagSD*f.o.LagSD)
 		f.q.LagS = l * math.Exp(math.Max(-0.5, math.Min(0.5, -g/a)))
 		sd = f.q.LagS / math.Sqrt(a)
+		if math.Abs(g/a) < 1e-3 { // of the lag: far below what the starts can tell
+			break
+		}
 	}
 	return sd
 }

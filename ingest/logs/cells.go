@@ -230,6 +230,14 @@ func (t *Table) valueOf(p *part, c *Column, s *scale, text string) (float64, boo
 			return 0, false
 		}
 		base = u.Base(v*s.scale + s.offset)
+	} else if unit != "" && unit != s.unit.Text {
+		u, ok := series.ParseUnit(unit)
+		switch {
+		case ok && u.Class == s.unit.Class && !u.Gallon && !u.Ampere && !s.unit.Ampere:
+			base = u.Base(v*s.scale + s.offset) // what stands beside the number is nearer than the header
+		case ok || c.Farm.Unit == "":
+			return 0, false // "12 bar" in a column of °C: a bad cell
+		}
 	} else if s.open {
 		p.noUnit = true
 	}

@@ -202,12 +202,6 @@ func (d *describer) unitDoubts() {
 			}
 		}
 	}
-	for k, t := range d.tally {
-		if t.otherUnit != "" {
-			d.doubt("log.columns", "# nothing to set: export in one unit", "all are read in "+t.unit, "cells of %s state %s and %s", series.Quoted(d.name(d.cols[k])), t.unit, t.otherUnit)
-			d.ofColumns([]string{d.name(d.cols[k])})
-		}
-	}
 	if len(none) == 0 {
 		return
 	}

@@ -88,8 +88,11 @@ func (d *describer) placeOf(where string) (line, column int) {
 // cellProblems lists what of a column of readings was not taken.
 func (d *describer) cellProblems(c *Column, t *tally) {
 	if c.Kind == Event || c.Kind == Text {
-		d.unreadNumbers(c, t)
+		d.unread(c, t)
 		return
+	}
+	if t.foreign > 0 {
+		d.problem(series.CodeBadCell, t.foreignLine, c.Number, fmt.Sprintf("%q: %s in %s, which is no other way to write %s; shown as written", c.Name, are(t.foreign, "reading"), series.Quoted(t.foreignUnit), series.Quoted(t.unit)))
 	}
 	if t.bad > 0 {
 		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s no number, first %s", c.Name, are(t.bad, "cell"), series.Quoted(t.badText)))
@@ -111,19 +114,41 @@ func (d *describer) cellProblems(c *Column, t *tally) {
 	}
 }
 
-// unreadNumbers lists a column taken for text whose cells are numbers under
-// other marks.
-func (d *describer) unreadNumbers(c *Column, t *tally) {
-	n := 0
+// unread lists a column taken for text that was meant to hold readings: cells
+// that would be numbers under other marks, numbers among text, or a unit in the
+// header.
+func (d *describer) unread(c *Column, t *tally) {
+	if t.rows-t.empty == 0 {
+		return
+	}
+	other, led := 0, 0
 	for s, k := range t.texts {
-		if celltext.Classify(s) == celltext.Number {
-			n += k
+		switch {
+		case celltext.Classify(s) == celltext.Number:
+			other += k
+		case startsAsNumber(s):
+			led += k
 		}
 	}
-	if n > 0 {
+	_, stated := series.ParseUnit(d.src.Units[c.Number-1])
+	switch filled := t.numbers + t.states + t.bad; {
+	case other > 0:
 		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s no number with decimal mark %q, but would be one with another mark, first %s: --decimal, or decimal in [[log]], states it",
-			c.Name, are(n, "cell"), t.marks.decimal, series.Quoted(t.badText)))
+			c.Name, are(other, "cell"), t.marks.decimal, series.Quoted(t.badText)))
+	case t.bad == 0:
+	case stated && d.src.Units[c.Number-1] != "":
+		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: the unit %s is stated, yet %s no number, first %s; taken for text",
+			c.Name, series.Quoted(d.src.Units[c.Number-1]), are(t.bad, "cell"), series.Quoted(t.badText)))
+	case 2*(t.numbers+led) >= filled || 10*t.numbers >= filled && c.Kind == Text:
+		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s a number and %s none, first %s; taken for text", c.Name, are(t.numbers, "cell"), are(t.bad, "cell"), series.Quoted(t.badText)))
 	}
+}
+
+// startsAsNumber: digits at the front or behind a comparison sign, as in
+// "48.9*" and "<52.0".
+func startsAsNumber(s string) bool {
+	s = strings.TrimLeft(s, "<>≤≥~±+-−= ")
+	return celltext.LeadingDigits(s) > 0 && celltext.Classify(s) != celltext.Stamp
 }
 
 // A run of exact zeros right after a reading far from 0 is doubtful.

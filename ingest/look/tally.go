@@ -19,13 +19,16 @@ type tally struct {
 	high  float64
 	unit  string // of the header, else the first that a cell states
 	units int    // cells that state a unit of their own
+	// foreign cells state a unit that the column's numbers cannot be turned into.
+	foreign     int
+	foreignLine int
+	foreignUnit string
 
 	rows, empty, words, bad int
 	badLine                 int
 	badText                 string
 	stateLine               int    // of the first state word
 	stateText               string // among numbers it is none
-	otherUnit               string // of a cell, where another differs from it
 	numbers, states         int
 	texts                   map[string]int
 
@@ -107,9 +110,8 @@ func (t *tally) add(line int, text string, bucket int) (isReading, isText bool) 
 			t.units++
 			if t.unit == "" {
 				t.setUnit(unit)
-			} else if t.units > 1 && unit != t.unit && !sameUnit(unit, t.unit) {
-				t.otherUnit = unit
 			}
+			v = t.inOwnUnit(v, unit, line)
 		}
 		t.number(v, bucket)
 		return true, false
@@ -136,12 +138,25 @@ func (t *tally) add(line int, text string, bucket int) (isReading, isText bool) 
 	return false, true
 }
 
-// sameUnit tells whether two texts are spellings of one unit.
-func sameUnit(a, b string) bool {
-	x, okX := series.ParseUnit(a)
-	y, okY := series.ParseUnit(b)
-	x.Text, y.Text = "", ""
-	return okX && okY && x == y
+// inOwnUnit is a number whose cell states a unit in the column's unit. A unit
+// that is no other way to write it leaves the number as it stands, for a
+// problem to name.
+func (t *tally) inOwnUnit(v float64, unit string, line int) float64 {
+	if unit == t.unit {
+		return v
+	}
+	from, ok := series.ParseUnit(unit)
+	to, known := series.ParseUnit(t.unit)
+	if ok && known && from.Class == to.Class && !from.Gallon && !to.Gallon && from.Ampere == to.Ampere {
+		if from.Factor != to.Factor || from.Before != to.Before || from.After != to.After {
+			return to.Written(from.Base(v))
+		}
+		return v
+	}
+	if t.foreign++; t.foreign == 1 {
+		t.foreignLine, t.foreignUnit = line, unit
+	}
+	return v
 }
 
 // near: no further from the last reading than two of the largest steps so far:

@@ -97,20 +97,28 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 }
 
 // grouped takes the whole part off the front of s, its thousands marks left
-// out. Marks must part groups of exactly three digits, and a grouped number
-// does not begin with a zero.
+// out. Marks must part groups of exactly three digits, or, as in India, of two
+// before a last one of three ("12,34,567"), and a grouped number does not begin
+// with a zero.
 func grouped(s, thousands string) (whole, rest string, ok bool) {
 	n := LeadingDigits(s)
 	whole, rest = s[:n], s[n:]
+	indian, closed := false, false // a group of two stood; its last one of three too
 	for {
-		w := GroupMarkLen(rest, thousands)
-		if w == 0 || LeadingDigits(rest[w:]) == 0 {
-			return whole, rest, true
+		w, k := GroupMarkLen(rest, thousands), 0
+		if w > 0 {
+			k = LeadingDigits(rest[w:])
 		}
-		if whole == "" || n > 3 || whole[0] == '0' || LeadingDigits(rest[w:]) != 3 {
+		if k == 0 {
+			return whole, rest, indian == closed
+		}
+		twos := thousands == "," && k == 2 && n <= 2 && (indian || len(whole) == n)
+		if whole == "" || n > 3 || whole[0] == '0' || closed || k != 3 && !twos {
 			return "", "", false
 		}
-		whole, rest = whole+rest[w:w+3], rest[w+3:]
+		closed = indian && !twos
+		indian = indian || twos
+		whole, rest = whole+rest[w:w+k], rest[w+k:]
 	}
 }
 

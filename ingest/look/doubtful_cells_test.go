@@ -1,0 +1,64 @@
+package look
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"yardheat/ingest/series"
+)
+
+// of gives the i-th of some texts, over and over.
+func of(texts ...string) func(int) string {
+	return func(i int) string { return texts[i%len(texts)] }
+}
+
+func hasProblem(t *Table, code string, column int) bool {
+	for _, p := range t.Problems {
+		if p.Code == code && p.Column == column {
+			return true
+		}
+	}
+	return false
+}
+
+// A column whose cells are mostly no number is never passed over in silence
+// where a unit or the cells themselves say that readings were meant.
+func TestReadingsTakenForTextAreNamed(t *testing.T) {
+	for _, c := range []struct {
+		header string
+		cells  func(int) string
+		named  bool
+	}{
+		{"Vat (°C)", of("48.9*", "49.3", "<48.7", "50.1 E"), true},
+		{"Vat", of("48.9*", "49.3", "<48.7", "50.1 E"), true},
+		{"Vat (°C)", of("probe lost", "probe lost", "probe lost", "41.5"), true},
+		{"Vat (°C)", of("probe lost"), true},
+		{"Remark", of("filled", "emptied", "rinsed"), false},
+		{"Remark", of("", "", "", "", "", "rinsed"), false},
+	} {
+		text := "Time," + c.header + "\n"
+		for i := range 24 {
+			text += fmt.Sprintf("2025-03-01 %02d:00,%s\n", i, c.cells(i))
+		}
+		if got := hasProblem(one(t, "log.csv", text), series.CodeBadCell, 2); got != c.named {
+			t.Errorf("%s with %q: named %v, want %v", c.header, c.cells(0), got, c.named)
+		}
+	}
+}
+
+// Watts below one kilowatt and kilowatts above it in one column are one unit.
+func TestCellsInTwoUnitsOfOneKind(t *testing.T) {
+	text := "Time,Power\n"
+	for i := range 24 {
+		text += fmt.Sprintf("2025-03-01 %02d:00,%s\n", i, of("1.25 kW", "900 W", "3.5 kW")(i))
+	}
+	c := one(t, "log.csv", text).column("Power")
+	if c.Unit != "kW" || *c.Min != 0.9 || *c.Max != 3.5 {
+		t.Errorf("got %g to %g %s; want 0.9 to 3.5 kW", *c.Min, *c.Max, c.Unit)
+	}
+	text = strings.ReplaceAll(text, "900 W", "900 L")
+	if !hasProblem(one(t, "log.csv", text), series.CodeBadCell, 2) {
+		t.Error("litres among kilowatts are not named")
+	}
+}

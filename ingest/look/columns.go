@@ -177,7 +177,41 @@ func (d *describer) unitBeside(col int) (unit, where string) {
 			return unit, "the column " + series.Quoted(d.src.Header[beside])
 		}
 	}
-	return d.preambleUnit(d.src.Header[col])
+	if unit, where = d.preambleUnit(d.src.Header[col]); unit != "" {
+		return unit, where
+	}
+	return d.listedUnit(d.src.Header[col])
+}
+
+// listedUnit finds a column in a list of channels above the header: lines under
+// a heading with a cell "Unit", in one of whose cells the column's name stands,
+// or its number alone ("1" for "CH1").
+func (d *describer) listedUnit(header string) (unit, where string) {
+	at, found := -1, ""
+	for _, r := range d.src.Preamble {
+		if k := slices.IndexFunc(r.Cells, isUnitName); k >= 0 {
+			at = k
+			continue
+		}
+		if at < 0 || at >= len(r.Cells) || !isUnitText(r.Cells[at]) || !slices.ContainsFunc(r.Cells, func(c string) bool { return isChannel(c, header) }) {
+			continue
+		}
+		if found != "" && found != r.Cells[at] {
+			return "", "" // two lines speak of it
+		}
+		found, where = r.Cells[at], fmt.Sprintf("line %d", r.Line)
+	}
+	return found, where
+}
+
+// isChannel tells whether a cell of a list is the column's name or its number.
+func isChannel(cell, header string) bool {
+	if cell == "" || header == "" {
+		return false
+	}
+	name := strings.TrimRight(header, "0123456789")
+	number := header[len(name):]
+	return strings.EqualFold(cell, header) || number != "" && len(name) <= 8 && strings.TrimLeft(cell, "0") == strings.TrimLeft(number, "0")
 }
 
 // unitColumn is the column that holds the units of another: the one before it,

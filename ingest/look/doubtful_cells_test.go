@@ -62,3 +62,40 @@ func TestCellsInTwoUnitsOfOneKind(t *testing.T) {
 		t.Error("litres among kilowatts are not named")
 	}
 }
+
+// A word beside those for off makes states of two words text: which of them is
+// "on" is not the file's to say.
+func TestStatesInUnknownWords(t *testing.T) {
+	text := "Time,Mode\n"
+	for i := range 24 {
+		text += fmt.Sprintf("2025-03-01 %02d:00,%s\n", i, of("idle", "idle", "idle", "chilling")(i))
+	}
+	if c := one(t, "log.csv", text).column("Mode"); c.Kind != Text || c.Readings != 24 {
+		t.Errorf("got %s with %d readings; want text with 24", c.Kind, c.Readings)
+	}
+}
+
+// A list of channels above the table says what each measures.
+func TestUnitsFromAListOfChannels(t *testing.T) {
+	text := "Logger;A-7\nChannel;Name;Unit\n1;Return;°C\n2;Flow;l/min\n\nDate;Time;CH1;CH2\n"
+	for i := range 24 {
+		text += fmt.Sprintf("18.04.2025;%02d:00:00;%d,5;%d,0\n", i, 40+i%3, 5+i%2)
+	}
+	got := one(t, "log.csv", text)
+	if a, b := got.column("CH1").Unit, got.column("CH2").Unit; a != "°C" || b != "l/min" {
+		t.Errorf("got units %q and %q", a, b)
+	}
+}
+
+func TestUnitsInCyrillic(t *testing.T) {
+	text := "Время;Бак, °С;Расход, м³/ч;Мощность, кВт\n"
+	for i := range 24 {
+		text += fmt.Sprintf("2025-03-01 %02d:00;%d,5;1,%d;2,%d\n", i, 40+i%3, i%7, i%5)
+	}
+	got := one(t, "log.csv", text)
+	for i, class := range []series.Class{series.Temperature, series.Flow, series.Power} {
+		if u, ok := series.ParseUnit(got.Columns[i].Unit); !ok || u.Class != class {
+			t.Errorf("%s: unit %q", got.Columns[i].Name, got.Columns[i].Unit)
+		}
+	}
+}

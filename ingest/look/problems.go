@@ -104,7 +104,7 @@ func (d *describer) cellProblems(c *Column, t *tally) {
 		d.problem(series.CodeMissingCode, 0, c.Number, fmt.Sprintf("%q: %s %g, which loggers write where they have no reading; counted as missing", c.Name, are(t.codes[v], "reading"), v))
 	}
 	if t.outside > 0 {
-		d.problem(series.CodeNotPlausible, 0, c.Number, fmt.Sprintf("%q: %s outside %g to %g; not in the range shown", c.Name, are(t.outside, "reading"), t.low, t.high))
+		d.problem(series.CodeNotPlausible, 0, c.Number, fmt.Sprintf("%q: %s outside %.6g to %.6g; not in the range shown", c.Name, are(t.outside, "reading"), t.low, t.high))
 	}
 	if t.powerOn > 0 {
 		d.problem(series.CodeNotPlausible, 0, c.Number, fmt.Sprintf("%q: %s exactly %g amid others far from it, as a probe shows at power-on; not in the range shown", c.Name, are(t.powerOn, "reading"), powerOnC))

@@ -1,6 +1,7 @@
 package look
 
 import (
+	"cmp"
 	"iter"
 	"slices"
 	"strings"
@@ -50,7 +51,7 @@ type row struct {
 
 func newDescriber(path string, t *table.Table, opt Options) *describer {
 	d := &describer{opt: opt, src: t}
-	d.out = Table{File: path, Sheet: t.Sheet, Encoding: t.Encoding, Separator: t.Separator, Decimal: t.Decimal, Thousands: t.Thousands,
+	d.out = Table{File: path, Sheet: t.Sheet, Encoding: t.Encoding, Separator: t.Separator, Decimal: cmp.Or(t.TextDecimal, t.Decimal), Thousands: t.Thousands,
 		HeaderLine: t.HeaderLine, Preamble: []string{}, Columns: []Column{}, Unsure: []Doubt{}, Problems: []Problem{}}
 	if t.File != path && t.File != "" {
 		d.out.Member = strings.TrimLeft(strings.TrimPrefix(t.File, path), ":/!, ")

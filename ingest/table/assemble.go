@@ -38,19 +38,55 @@ func (b *block) assemble(t *Table, opt Options) {
 	}
 }
 
-// joinHeader joins the header rows column by column.
+// joinHeader joins the header rows column by column. Where names repeat under
+// groups that stand once over several columns, as a merged cell is exported,
+// each group is carried on to the right: it is what tells the columns apart.
 func (b *block) joinHeader() []string {
+	names := b.joined(false)
+	if len(b.header) < 2 || doubles(names) == 0 {
+		return names
+	}
+	if carried := b.joined(true); doubles(carried) == 0 {
+		return carried
+	}
+	return names
+}
+
+func (b *block) joined(carry bool) []string {
 	names := make([]string, b.width)
+	groups := make([]string, len(b.header)-min(1, len(b.header)))
 	for i := range names {
 		var parts []string
-		for _, h := range b.header {
-			if i < len(h.Cells) && h.Cells[i] != "" {
-				parts = append(parts, h.Cells[i])
+		for k, h := range b.header {
+			cell := ""
+			if i < len(h.Cells) {
+				cell = h.Cells[i]
+			}
+			if carry && k < len(groups) && i > lead(b.header[len(b.header)-1].Cells) {
+				if cell == "" {
+					cell = groups[k]
+				}
+				groups[k] = cell
+			}
+			if cell != "" {
+				parts = append(parts, cell)
 			}
 		}
 		names[i] = celltext.FoldBlanks(strings.Join(parts, " "))
 	}
 	return names
+}
+
+// doubles counts the names that stood before.
+func doubles(names []string) int {
+	seen, n := map[string]bool{}, 0
+	for _, s := range names {
+		if s != "" && seen[s] {
+			n++
+		}
+		seen[s] = true
+	}
+	return n
 }
 
 // dropEmptyColumns takes off columns at the right that have neither name nor

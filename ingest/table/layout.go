@@ -3,6 +3,7 @@ package table
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"yardheat/ingest/table/celltext"
@@ -161,13 +162,30 @@ func (b *block) takeHeader(rows []Row, floor, start int) {
 // cells wide.
 func headerLike(cells []string, width int) bool {
 	s := shapeOf(cells)
-	if s.stamps > 0 || s.texts == 0 || s.numbers > s.texts {
+	if s.stamps > 0 || s.texts == 0 || s.numbers > s.texts && !isNumbered(cells) {
 		return false
 	}
 	if width <= 1 {
 		return s.filled == 1
 	}
 	return s.filled >= 2 && s.filled*2 >= width
+}
+
+// isNumbered knows names of columns that are numbers behind one of words:
+// "Time;1;2;3", each number once, whole and rising.
+func isNumbered(cells []string) bool {
+	last := -1
+	for i, c := range dropEmptyTail(cells) {
+		if i == lead(cells) {
+			continue
+		}
+		n, err := strconv.Atoi(c)
+		if err != nil || n <= last || n > 999 {
+			return false
+		}
+		last = n
+	}
+	return last > 0
 }
 
 // groupLike tells whether a row above the names belongs to the header (groups,

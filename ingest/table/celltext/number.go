@@ -1,6 +1,7 @@
 package celltext
 
 import (
+	"bytes"
 	"math"
 	"strconv"
 	"strings"
@@ -66,7 +67,7 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 	var buf [64]byte
 	clean, rest := buf[:0], s
 	switch {
-	case strings.HasPrefix(rest, "\u2212"):
+	case strings.HasPrefix(rest, "\u2212"), strings.HasPrefix(rest, "\u2013"):
 		clean, rest = append(clean, '-'), rest[len("\u2212"):]
 	case rest != "" && (rest[0] == '-' || rest[0] == '+'):
 		clean, rest = append(clean, rest[0]), rest[1:]
@@ -88,6 +89,9 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 	}
 	n := exponentLen(rest)
 	clean, rest = append(clean, rest[:n]...), rest[n:]
+	if rest == "-" && len(clean) == digits+points(clean) { // "0,3-", as bookkeeping writes it
+		clean, rest = append([]byte{'-'}, clean...), ""
+	}
 	unit := Trim(rest)
 	if unit != "" && !IsUnit(unit) {
 		return 0, "", false
@@ -95,6 +99,9 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 	v, err := strconv.ParseFloat(string(clean), 64)
 	return v, unit, err == nil && !math.IsInf(v, 0)
 }
+
+// points is 1 where a number being put together has a decimal mark.
+func points(clean []byte) int { return bytes.Count(clean, []byte{'.'}) }
 
 // grouped takes the whole part off the front of s, its thousands marks left
 // out. Marks must part groups of exactly three digits, or, as in India, of two

@@ -8,6 +8,9 @@ func LooksLikeStamp(s string) bool {
 	if len(s) < 4 || len(s) > 80 {
 		return false
 	}
+	if c := s[len(s)-1]; (c == ']' || c == ')') && bracketUnit(s) != "" {
+		return false // "1.8.0 import [kWh]" names a column
+	}
 	if s[0]-'0' <= 9 {
 		return digitStamp(s)
 	}

@@ -10,12 +10,12 @@ var unitWords = wordSet(`° °c c degc °celsius celsius gradc degreesc degreesc
  ampere v mv volt volts va kva var kvar hz khz bar barg bara mbar pa kpa hpa mpa psi psig psia inhg mmhg atm % %rh
  pct percent ‰ s sec secs second seconds ms min mins minute minutes h hr hrs hour hours d day days mm cm m km in
  inch inches ft g kg mg t tonne tonnes lb lbs ppm ppb lx lux µs imp imps pulse pulses count counts rpm db dbm
- on/off 0/1 1/0 mol %rf %r.f. %r.h. %hr %hum mn degt knots kt kts mph kmh`)
+ °с л м³ м3 вт квт вт·ч втч квт·ч квтч квт-ч мвт·ч мвтч бар кпа с мин ч час on/off 0/1 1/0 mol %rf %r.f. %r.h. %hr %hum mn degt knots kt kts mph kmh`)
 
 // bareUnits may end a header without brackets; shorter ones are as often the
 // name of a place ("Tank C") or a word ("Temp min", "Loop in").
 var bareUnits = wordSet(`°c °f degc degf gal_us gal_imp gpm lpm lph kw kwh mwh mj wh bar mbar kpa psi % °celsius
- celsius fahrenheit litres liters m³ m3 gal`)
+ celsius fahrenheit litres liters m³ m3 gal °с квт квт·ч квтч м³ м3 бар кпа`)
 
 func wordSet(s string) map[string]bool {
 	set := map[string]bool{}

@@ -9,6 +9,7 @@ import (
 
 	"yardheat/ingest/clock"
 	"yardheat/ingest/series"
+	"yardheat/ingest/table"
 )
 
 // doubt books what the file alone cannot settle. settle is a line of [[log]].
@@ -38,7 +39,11 @@ func (d *describer) doubts() {
 // encodingDoubt: code pages that only their bytes tell.
 func (d *describer) encodingDoubt() {
 	switch d.src.Encoding {
-	case "Shift-JIS", "EUC-JP", "GBK", "EUC-KR", "Big5", "Windows-1251":
+	case "Windows-1252":
+		if names := strings.Join(d.src.Header, " "); d.opt.Table.Encoding == "" && !table.Western(names) {
+			d.doubt("encoding", `encoding = "Windows-1250"   # or what the logger's program says`, d.src.Encoding, "nothing in the file states its encoding, and the names' letters are of no language that is written in %s: %s", d.src.Encoding, series.Quoted(names))
+		}
+	case "Windows-1250", "Windows-1254", "Shift-JIS", "EUC-JP", "GBK", "EUC-KR", "Big5", "Windows-1251":
 		if d.opt.Table.Encoding == "" {
 			d.doubt("encoding", fmt.Sprintf("encoding = %q", d.src.Encoding), d.src.Encoding, "the letters are those of %s by the pattern of their bytes; nothing in the file states it", d.src.Encoding)
 		}

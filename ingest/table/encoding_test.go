@@ -180,3 +180,37 @@ func TestCodePagesAreToldByTheirLetters(t *testing.T) {
 		same(t, "header", c.header, got.Header[1])
 	}
 }
+
+// Words of loggers' headers in the languages of each code page; none states
+// which it is.
+func TestCodePagesByLanguage(t *testing.T) {
+	for _, c := range []struct {
+		encoding string
+		header   string
+		page     *charmap.Charmap
+	}{
+		{"Windows-1252", "Zeit;Rücklauf °C;Zähler m³", charmap.Windows1252},
+		{"Windows-1252", "Heure;Température d'entrée °C;Débit relevé à l'arrêt", charmap.Windows1252},
+		{"Windows-1252", "Hora;Potência (ligações);Vazão", charmap.Windows1252},
+		{"Windows-1252", "Tid;Fremløb °C;Måler", charmap.Windows1252},
+		{"Windows-1252", "Tími;Hiti á vatni;þrýstingur", charmap.Windows1252},
+		{"Windows-1250", "Czas;Temperatura wody [°C];Moc sprężarki [kW]", charmap.Windows1250},
+		{"Windows-1250", "Čas;Teplota zásobníku;Spotřeba", charmap.Windows1250},
+		{"Windows-1250", "Idő;Tartály hőmérséklet;Térfogatáram", charmap.Windows1250},
+		{"Windows-1254", "Zaman;Depo Sıcaklığı;Kompresör", charmap.Windows1254},
+	} {
+		t.Run(c.header, func(t *testing.T) {
+			text := c.header + "\n2026-01-05 10:00;12,5;1,5\n2026-01-05 10:01;12,6;1,6\n"
+			data, err := c.page.NewEncoder().Bytes([]byte(text))
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := mustRead(t, "log.csv", data, Options{})[0]
+			same(t, "encoding", c.encoding, got.Encoding)
+			same(t, "header", strings.ReplaceAll(c.header, ";", " | "), joined(got.Header))
+		})
+	}
+	if Western("Spot\u00f8eba z\u00e1sobn\u00edku") || !Western("Rücklauf °C m³/h") {
+		t.Error("letters of no Western language, or of one, are not told")
+	}
+}

@@ -99,3 +99,28 @@ func TestUnitsInCyrillic(t *testing.T) {
 		}
 	}
 }
+
+// Rows of several things, each when it changed: nothing but their names and
+// readings shows that one column holds all of them.
+func TestThingsThatReportWhenTheyChange(t *testing.T) {
+	text := "name_of_it,state,changed\n"
+	for i := range 60 {
+		name, state := "vat.upper", fmt.Sprintf("%d.5", 50+i%4)
+		switch i % 3 {
+		case 1:
+			name, state = "yard.pump", of("on", "off")(i/3)
+		case 2:
+			name, state = "milk.out", fmt.Sprintf("%d.5", 3+i%2)
+		}
+		text += fmt.Sprintf("%s,%s,2025-03-01T%02d:%02d:%02d+00:00\n", name, state, i/20, i%20*3, 7*i%60)
+	}
+	got := one(t, "log.csv", text)
+	if got.Tags == nil || got.column("vat.upper") == nil || *got.column("milk.out").Max != 4.5 {
+		t.Fatalf("got tags %+v", got.Tags)
+	}
+	// What the yard did is no name of a thing: one temperature stays one.
+	text = strings.NewReplacer("vat.upper", "heating", "yard.pump", "resting", "milk.out", "cooling").Replace(text)
+	if got := one(t, "log.csv", text); got.Tags != nil {
+		t.Errorf("got tags %+v", got.Tags)
+	}
+}

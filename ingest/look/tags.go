@@ -5,6 +5,7 @@ import (
 	"sort"
 	"strings"
 
+	"yardheat/ingest/logs"
 	"yardheat/ingest/series"
 	"yardheat/ingest/table/celltext"
 )
@@ -168,7 +169,7 @@ func (d *describer) tagColumns() (tagSet, bool) {
 		return s, false
 	}
 	named := d.isTagName(first) && newHeader(d.src.Header[d.cols[s.value]]).any(wordsValue)
-	if !named && (len(d.tally[first].texts) < 2 || !d.sharedStamps()) {
+	if !named && (len(d.tally[first].texts) < 2 || !d.sharedStamps() && !d.partsReadings(first, s.value)) {
 		return s, false
 	}
 	s.tags = d.widen([]int{first}, able)
@@ -176,6 +177,45 @@ func (d *describer) tagColumns() (tagSet, bool) {
 		s.unit = units
 	}
 	return s, len(s.tags) > 0
+}
+
+// partsReadings: the texts of column k are names as programs make them
+// ("sensor.tank_temp") and tell apart what cannot be one reading: numbers from
+// words for on and off, or numbers that hardly vary but with the name.
+func (d *describer) partsReadings(k, value int) bool {
+	for s := range d.tally[k].texts {
+		if !strings.ContainsAny(s, "._/:") {
+			return false
+		}
+	}
+	type part struct{ n, sum, squares, words float64 }
+	parts, all := map[string]*part{}, part{}
+	for r := range d.rows() {
+		tag, text := d.tagOf([]int{k}, r.cells), r.cells[d.cols[value]]
+		if parts[tag] == nil {
+			parts[tag] = &part{}
+		}
+		p := parts[tag]
+		if v, _, ok := parse(text, d.tally[value].marks); ok {
+			p.n, p.sum, p.squares = p.n+1, p.sum+v, p.squares+v*v
+			all.n, all.sum, all.squares = all.n+1, all.sum+v, all.squares+v*v
+		} else if _, state := logs.StateOf(text); state {
+			p.words++
+		}
+	}
+	numbers, words, within := 0, 0, 0.0
+	for _, tag := range sortedKeys(parts) {
+		switch p := parts[tag]; {
+		case p.n > 9*p.words:
+			numbers++
+			within += p.squares - p.sum*p.sum/p.n
+		case p.words > 9*p.n:
+			words++
+		default:
+			return false
+		}
+	}
+	return numbers > 0 && words > 0 || numbers > 1 && within < 0.1*(all.squares-all.sum*all.sum/all.n)
 }
 
 func (d *describer) isTagName(k int) bool { return newHeader(d.src.Header[d.cols[k]]).any(wordsTag) }

@@ -387,8 +387,8 @@ func (b *block) closes(cells []string, s shape) bool {
 		if celltext.Classify(c) != celltext.Text {
 			continue
 		}
-		if !strings.Contains(c, " ") {
-			return false // a word that some logger writes for a reading
+		if !strings.Contains(c, " ") || celltext.LeadingDigits(strings.TrimLeft(c, "<>+-")) > 0 {
+			return false // a word that some logger writes for a reading, or a reading with a mark
 		}
 		for _, r := range b.rows[len(b.rows)-5:] {
 			if j < len(r.Cells) && celltext.Classify(r.Cells[j]) != celltext.Number {

@@ -40,6 +40,9 @@ type HeatRow struct {
 	// PerHotK and PerColdK: kWh per kelvin of error of the hot and the cold
 	// side; PerHotLagS and PerColdLagS: kWh per second of their time constants.
 	PerHotK, PerColdK, PerHotLagS, PerColdLagS float64
+	// PerLeadL: kWh per litre of cooled pipe before the hot probe, beside what is
+	// stated; 0 where the log resolves the start of flow.
+	PerLeadL float64
 	// AboveKWh: the part above wash.heat_to_c; AbovePerHotK its response to an
 	// error of the hot side.
 	AboveKWh, AbovePerHotK float64
@@ -48,6 +51,8 @@ type HeatRow struct {
 	PerEarlier float64
 	// LitreHotC, LitreColdC: Σ V T over the litres counted.
 	LitreHotC, LitreColdC float64
+	// LitreLMin: Σ V q over the litres counted, q the flow in L/min.
+	LitreLMin float64
 	// LateKWh: plate only, heat later than Options.LateAfterS after the last
 	// compressor stop.
 	LateKWh float64
@@ -178,10 +183,14 @@ func (s Stream) add(r *HeatRow, j int) {
 	}
 	r.PerHotK += hotK
 	r.PerColdK += coldK
+	if k := s.Hot.LeadK[j]; k == k && v > 0 {
+		r.PerLeadL += hotK / v * k
+	}
 	r.PerHotLagS += hotK * s.Hot.PerS[j]
 	r.PerColdLagS += coldK * s.Cold.PerS[j]
 	r.LitreHotC += v * hot
 	r.LitreColdC += v * cold
+	r.LitreLMin += v * s.Runs.LMin[j]
 	if hot > s.AboveC {
 		r.AboveKWh += perK * (water.EnthalpyKJPerKg(hot) - water.EnthalpyKJPerKg(s.AboveC))
 		r.AbovePerHotK += perK * water.SpecificHeatKJPerKgK(hot)

@@ -20,6 +20,8 @@ type Result struct {
 
 	columns   [][]float64 // by output, ascending
 	variances [][]float64 // by source, by output: of that source alone
+	slopes    [][]float64 // by source, by output: per unit of the error; nil for days
+	run       *runner
 }
 
 // Output is what the trials say of one output.
@@ -125,27 +127,64 @@ var rules = [...]struct{ node, weight float64 }{
 	Rectangular: {math.Sqrt(9.0 / 5), 5.0 / 18}, // Gauss-Legendre
 }
 
-// varianceOf is the variance of each output when source i alone errs.
-func (r *runner) varianceOf(t *Trial, i int, outputs []Output) []float64 {
+// varianceOf is the variance of each output when source i alone errs, and the
+// slope of each with that error. A source made of others has a slope, but no
+// variance beside theirs.
+func (r *runner) varianceOf(t *Trial, i int, outputs []Output) (v, slope []float64) {
 	s := r.sources[i]
 	if s.Dist == Resample {
-		return r.varianceOfDays(t, i)
+		return r.varianceOfDays(t, i), nil
 	}
-	rule, v := rules[s.Dist], make([]float64, r.nOut)
-	clear(t.E)
-	t.only = none
+	if s.Dist == OneSided {
+		return r.varianceOfSide(t, i)
+	}
+	rule := rules[s.Dist]
+	v, slope = make([]float64, r.nOut), make([]float64, r.nOut)
 	up, down := make([]float64, r.nOut), make([]float64, r.nOut)
-	t.E[i] = rule.node * s.U()
-	r.model(t, up)
-	t.E[i] = -rule.node * s.U()
-	r.model(t, down)
-	t.E[i] = 0
+	step := rule.node * s.U()
+	if step == 0 {
+		return v, slope
+	}
+	r.under(t, i, step, up)
+	r.under(t, i, -step, down)
 	for k := range v {
 		a, b := up[k]-outputs[k].Nominal, down[k]-outputs[k].Nominal
-		mean := rule.weight * (a + b)
-		v[k] = known(rule.weight*(a*a+b*b) - mean*mean)
+		slope[k] = finite((a - b) / (2 * step))
+		if len(s.Of) == 0 {
+			mean := rule.weight * (a + b)
+			v[k] = known(rule.weight*(a*a+b*b) - mean*mean)
+		}
 	}
-	return v
+	return v, slope
+}
+
+// varianceOfSide takes the slope over the middle of a one-sided error, and the
+// variance as slope² a²/12: its effects are small.
+func (r *runner) varianceOfSide(t *Trial, i int) (v, slope []float64) {
+	s := r.sources[i]
+	v, slope = make([]float64, r.nOut), make([]float64, r.nOut)
+	up, down := make([]float64, r.nOut), make([]float64, r.nOut)
+	if s.HalfWidth == 0 {
+		return v, slope
+	}
+	r.under(t, i, s.HalfWidth, up)
+	r.under(t, i, 0, down)
+	for k := range v {
+		slope[k] = finite((up[k] - down[k]) / s.HalfWidth)
+		v[k] = known(slope[k] * slope[k] * s.U() * s.U())
+	}
+	return v, slope
+}
+
+// under computes the outputs where source i alone errs, by e.
+func (r *runner) under(t *Trial, i int, e float64, out []float64) {
+	clear(t.E)
+	t.only = none
+	t.E[i] = e
+	if len(r.sources[i].Of) == 0 {
+		r.made(t.E)
+	}
+	r.model(t, out)
 }
 
 func (r *runner) varianceOfDays(t *Trial, i int) []float64 {
@@ -195,6 +234,10 @@ func (r *Result) Budget(k int) []BudgetRow {
 	return rows
 }
 
+func sortShares(rows []SensorRow) {
+	sort.SliceStable(rows, func(i, j int) bool { return rows[i].Share > rows[j].Share })
+}
+
 // Chance is the share of the trials in which output k was at least so much;
 // NaN without trials.
 func (r *Result) Chance(k int, atLeast float64) float64 {
@@ -214,8 +257,12 @@ func (r *Result) Quantile(k int, p float64) float64 {
 	return stat.Quantile(p, stat.LinInterp, x, nil)
 }
 
-// Figure makes a figure of output k.
+// Figure makes a figure of output k. Where a one-sided error outweighs all others
+// the trials' interval can leave the value out: it then reaches to it.
 func (r *Result) Figure(k int, unit string, basis Basis, n int, coverage float64, why string) Figure {
 	o := r.Outputs[k]
+	if slices.ContainsFunc(r.Sources, func(s Source) bool { return s.Dist == OneSided }) {
+		o.Low, o.High = math.Min(o.Low, o.Nominal), math.Max(o.High, o.Nominal)
+	}
 	return Make(o.Nominal, o.Low, o.High, unit, basis, n, coverage, why)
 }

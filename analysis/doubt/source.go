@@ -20,11 +20,14 @@ const (
 type Dist uint8
 
 // The distributions. Resample draws no number: it picks which blocks of days
-// happened, see Trial.Weights.
+// happened, see Trial.Weights. OneSided is rectangular from 0 to HalfWidth: an
+// error whose sign is known, and not its size. What it says is not taken off, so
+// that the interval reaches further to one side.
 const (
 	Normal Dist = iota
 	Rectangular
 	Resample
+	OneSided
 )
 
 // z95 is the 97.5 % point of the standard normal distribution.
@@ -46,6 +49,19 @@ type Source struct {
 	Assumed bool
 	// Blocks, with Resample: the days to choose from.
 	Blocks *Blocks
+	// Sensors are the instruments (or farm-file keys) whose error it is; none =
+	// Name itself. Of several, each has the part of its Load.
+	Sensors []string
+	// Of: the error is made of those of other sources, which stand before it, and
+	// draws nothing of its own; HalfWidth is then what comes of them.
+	Of []Load
+}
+
+// Load is the part that another source's error has in one: the error is the sum
+// of Weight times the error of Source.
+type Load struct {
+	Source int
+	Weight float64
 }
 
 // U is the standard uncertainty: U95/1.96 for a normal error, a/√3 for
@@ -56,6 +72,8 @@ func (s Source) U() float64 {
 		return s.HalfWidth / z95
 	case Rectangular:
 		return s.HalfWidth / math.Sqrt(3)
+	case OneSided:
+		return s.HalfWidth / math.Sqrt(12)
 	}
 	return 0
 }
@@ -77,8 +95,11 @@ func (s Source) Error() string {
 	if unit != "" {
 		text += " " + unit
 	}
-	if s.Dist == Rectangular {
+	switch s.Dist {
+	case Rectangular:
 		text += " limits"
+	case OneSided:
+		text = "0 to " + text
 	}
 	return text
 }
@@ -87,6 +108,8 @@ func (s Source) check() error {
 	switch {
 	case s.Dist == Resample && s.Blocks == nil:
 		return fmt.Errorf("doubt: source %q resamples days but has none", s.Name)
+	case len(s.Of) > 0 && s.Dist != Normal:
+		return fmt.Errorf("doubt: source %q is made of others and yet draws of its own", s.Name)
 	case s.Dist != Resample && (!(s.HalfWidth >= 0) || math.IsInf(s.HalfWidth, 0)):
 		return fmt.Errorf("doubt: source %q has the half-width %v; want a finite number, 0 or more", s.Name, s.HalfWidth)
 	}

@@ -69,16 +69,26 @@ func Run(sources []Source, model Model, nOut int, opt Options) (*Result, error) 
 	if err := opt.Validate(); err != nil {
 		return nil, err
 	}
-	for _, s := range sources {
+	for i, s := range sources {
 		if err := s.check(); err != nil {
 			return nil, err
+		}
+		for _, l := range s.Of {
+			if l.Source < 0 || l.Source >= i {
+				return nil, fmt.Errorf("doubt: source %q is made of source %d; want one that stands before it", s.Name, l.Source)
+			}
 		}
 	}
 	if nOut < 1 || model == nil {
 		return nil, errors.New("doubt: want a model with at least one output")
 	}
 	r := &runner{sources: sources, model: model, nOut: nOut, opt: opt, plan: planOf(sources)}
-	res := &Result{Outputs: make([]Output, nOut), Sources: sources, columns: make([][]float64, nOut)}
+	for i, s := range sources {
+		if len(s.Of) > 0 {
+			r.loaded = append(r.loaded, i)
+		}
+	}
+	res := &Result{Outputs: make([]Output, nOut), Sources: sources, columns: make([][]float64, nOut), run: r}
 	r.nominal(res.Outputs)
 	r.rounds(res)
 	r.shares(res)
@@ -152,7 +162,21 @@ func (t *Trial) draw(number int) {
 			t.E[i] = p.scale * t.rng.NormFloat64()
 		case Rectangular:
 			t.E[i] = p.scale * (2*t.rng.Float64() - 1)
+		case OneSided:
+			t.E[i] = p.scale * t.rng.Float64()
 		}
+	}
+	t.r.made(t.E)
+}
+
+// made fills in the errors that are made of others.
+func (r *runner) made(e []float64) {
+	for _, i := range r.loaded {
+		sum := 0.0
+		for _, l := range r.sources[i].Of {
+			sum += l.Weight * e[l.Source]
+		}
+		e[i] = sum
 	}
 }
 
@@ -175,7 +199,10 @@ func planOf(sources []Source) []planned {
 	plan := make([]planned, len(sources))
 	for i, s := range sources {
 		plan[i] = planned{dist: s.Dist, scale: s.HalfWidth}
-		if s.Dist == Normal {
+		switch {
+		case len(s.Of) > 0:
+			plan[i].dist = Resample // nothing is drawn
+		case s.Dist == Normal:
 			plan[i].scale = s.U()
 		}
 	}
@@ -185,6 +212,7 @@ func planOf(sources []Source) []planned {
 type runner struct {
 	sources []Source
 	plan    []planned
+	loaded  []int // sources made of others
 	model   Model
 	nOut    int
 	opt     Options
@@ -293,11 +321,11 @@ func (r *runner) workers(n int, work func(next func() (int, bool))) {
 
 // shares weighs the sources one at a time.
 func (r *runner) shares(res *Result) {
-	res.variances = make([][]float64, len(r.sources))
+	res.variances, res.slopes = make([][]float64, len(r.sources)), make([][]float64, len(r.sources))
 	r.workers(len(r.sources), func(next func() (int, bool)) {
 		t := r.newTrial()
 		for i, ok := next(); ok; i, ok = next() {
-			res.variances[i] = r.varianceOf(t, i, res.Outputs)
+			res.variances[i], res.slopes[i] = r.varianceOf(t, i, res.Outputs)
 		}
 	})
 	for k := range res.Outputs {

@@ -214,10 +214,13 @@ type Booked struct {
 	// Early marks cells before the probe was flushed, however booked; Held those
 	// booked at a reading held back or on.
 	Early, Held []bool
+	// LeadK, once a run: what a litre more of cooled water in the pipe before the
+	// probe changes, K times litre. 0 where the start of the run is resolved.
+	LeadK []float64
 }
 
 func newBooked(n int) *Booked {
-	return &Booked{TempC: make([]float64, n), PerS: make([]float64, n), Early: make([]bool, n), Held: make([]bool, n)}
+	return &Booked{TempC: make([]float64, n), PerS: make([]float64, n), Early: make([]bool, n), Held: make([]bool, n), LeadK: make([]float64, n)}
 }
 
 // Book says at which temperature the litres of each flowing cell are counted.
@@ -280,9 +283,25 @@ func (k *booker) book(x run) {
 			k.b.TempC[j], k.b.PerS[j] = math.NaN(), 0
 		}
 	}
-	if ok && !x.trickle && k.o.LeadL > 0 {
+	switch {
+	case !ok || x.trickle:
+	case k.o.LeadL > 0:
 		k.cooledLead(x)
+	case !k.o.Resolve || !k.fast:
+		if still, ok := k.stillAt(x); ok {
+			k.b.LeadK[x.lo] = still - k.b.TempC[x.lo]
+		}
 	}
+}
+
+// stillAt is the last reading before a run.
+func (k *booker) stillAt(x run) (tempC float64, ok bool) {
+	last := k.p.Readings.upTo(x.start)
+	if last < 0 {
+		return 0, false
+	}
+	still := k.valueAt(k.p.Readings.at(last))
+	return still, still == still
 }
 
 // flushed is when the lead volume and some time constants have passed.
@@ -440,18 +459,17 @@ func (k *booker) bookShort(x run) {
 // cooledLead books the litres that stood in the lead pipe at the reading
 // before the run.
 func (k *booker) cooledLead(x run) {
-	last := k.p.Readings.upTo(x.start)
-	if last < 0 {
-		return
-	}
-	still := k.valueAt(k.p.Readings.at(last))
-	if still != still {
+	still, ok := k.stillAt(x)
+	if !ok {
 		return
 	}
 	left := k.o.LeadL
 	for j := x.lo; j < x.hi && left > 0; j++ {
 		part := min(left, k.r.L[j])
 		w := part / k.r.L[j]
+		if part == left {
+			k.b.LeadK[j] = still - k.b.TempC[j]
+		}
 		k.b.TempC[j] += w * (still - k.b.TempC[j])
 		k.b.PerS[j] *= 1 - w
 		left -= part

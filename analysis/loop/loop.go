@@ -126,6 +126,9 @@ type Options struct {
 	// Shared errors, one for the season: inlet, outlet, bed (K), flow
 	// (relative). The volume's error comes from the pipe.
 	InSDK, OutSDK, BedSDK, FlowSD float64
+	// What the probes' errors have in common where they were compared with each
+	// other: correlations, 0 where they were not.
+	InOutCorr, InBedCorr, OutBedCorr float64
 	// OffsetSDK is the prior of the bed offset.
 	OffsetSDK float64
 	// LagS of the outlet probe on first sight, LagSD its relative doubt (of

@@ -342,10 +342,7 @@ func (f *fitter) spread(out *Fit, total *sums, lagSD float64) {
 // interval: days by Student, shared errors normal.
 func (f *fitter) interval(out *Fit) {
 	half := studentQuantile(f.o.Confidence, out.DF) * out.RandomSD
-	shared := 0.0
-	for _, s := range out.Sources {
-		shared += s.LnUA * s.LnUA * s.SD * s.SD
-	}
+	shared := f.together(out.Sources, func(s Source) float64 { return s.LnUA })
 	half = math.Hypot(half, normalQuantile(f.o.Confidence)*math.Sqrt(shared))
 	out.LowWPerK, out.HighWPerK = out.UAWPerK*math.Exp(-half), out.UAWPerK*math.Exp(half)
 	sd := func(col int) float64 {
@@ -353,11 +350,7 @@ func (f *fitter) interval(out *Fit) {
 		if i < 0 {
 			return math.NaN()
 		}
-		v := out.Covariance.At(i, i)
-		for _, s := range out.Sources {
-			v += s.Theta[i] * s.Theta[i] * s.SD * s.SD
-		}
-		return math.Sqrt(v)
+		return math.Sqrt(out.Covariance.At(i, i) + f.together(out.Sources, func(s Source) float64 { return s.Theta[i] }))
 	}
 	out.OffsetSDK, out.RatioSD = sd(colOffset), sd(colLnR)*f.q.VolumeRatio
 	// Its own interval: what the days leave open, and what meter and pipe do.
@@ -365,6 +358,19 @@ func (f *fitter) interval(out *Fit) {
 		own := studentQuantile(f.o.Confidence, out.DF) * math.Sqrt(out.Covariance.At(i, i))
 		out.RatioFinding = math.Abs(out.Theta[i]) > math.Hypot(own, normalQuantile(f.o.Confidence)*f.ratioSD())
 	}
+}
+
+// together is the variance that the shared errors make of what responds to them
+// by of, with the correlations of probes that were compared.
+func (f *fitter) together(sources []Source, of func(Source) float64) float64 {
+	sum := 0.0
+	part := map[string]float64{}
+	for _, s := range sources {
+		part[s.Name] = of(s) * s.SD
+		sum += part[s.Name] * part[s.Name]
+	}
+	in, outlet, bed := part[SourceIn], part[SourceOut], part[SourceBed]
+	return max(0, sum+2*(f.o.InOutCorr*in*outlet+f.o.InBedCorr*in*bed+f.o.OutBedCorr*outlet*bed))
 }
 
 // positionBins per thermal volume: readings at one place of a draw share what

@@ -61,8 +61,8 @@ func spansOf(s *Season) [][2]int64 {
 
 func holds(f Figure, truth float64) bool { return f.Low <= truth && truth <= f.High }
 
-// shareOf is the budget's share of a source of a figure.
-func shareOf(s *Season, figure, source string) float64 {
+// drawShare is the budget's share of a source of a figure.
+func drawShare(s *Season, figure, source string) float64 {
 	sum := 0.0
 	for _, r := range s.Budget {
 		if r.Figure == figure && r.Source == source {
@@ -87,7 +87,7 @@ func TestFarmWithoutMeters(t *testing.T) {
 		require.Equal(t, "estimated", string(loop.Basis))
 		require.Equal(t, "estimated", string(wash.Basis))
 		require.Contains(t, wash.Why, "no wash meter")
-		require.Greater(t, shareOf(s, "loop_kwh", "loop.draw_l"), 0.2, "farm %d", c.seed)
+		require.Greater(t, drawShare(s, "loop_kwh", "loop.draw_l"), 0.2, "farm %d", c.seed)
 		// Through the litres as stated the method itself is off by little.
 		seen := farm.Truth().LoopKWh * (1 + farm.DrawError())
 		require.InDelta(t, 1, loop.Value/seen, 0.1, "farm %d every %d s", c.seed, c.everyS)

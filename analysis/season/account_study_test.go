@@ -83,7 +83,7 @@ func TestStudyAccountWithoutMeters(t *testing.T) {
 			draws.add(farm.DrawSpans(), spansOf(s))
 			loop.add(find(t, s.Heat.Seen, "loop_kwh"), farm.Truth().LoopKWh)
 			wash.add(find(t, s.Heat.Seen, "wash_kwh"), farm.Truth().WashKWh)
-			if shareOf(s, "loop_kwh", "loop.draw_l") > 0 {
+			if drawShare(s, "loop_kwh", "loop.draw_l") > 0 {
 				named++
 			}
 		}

@@ -17,6 +17,10 @@ type builder struct {
 	opt  Options
 	reg  *registry
 	s    *Season
+	// compared is what comparing the probes gave.
+	compared *matcher
+	// recorded waits for the cleaned record.
+	recorded func() *grid.Grid
 
 	outputs int
 	fillers []filler
@@ -26,6 +30,8 @@ type builder struct {
 	budget []budgetOf
 	// used are the cycles behind the recovery fraction.
 	used []int
+	// pipes whose flow stands in another log than their temperatures.
+	pipes []pipeDoubt
 }
 
 // filler computes n outputs from index at on.

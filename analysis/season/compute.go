@@ -3,6 +3,7 @@ package season
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"yardheat/analysis/account"
 	"yardheat/analysis/caution"
@@ -18,24 +19,11 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	if err := opt.Validate(); err != nil {
 		return nil, err
 	}
-	b := &builder{rec: rec, opt: opt, s: &Season{Farm: rec.Farm.Name, ZoneName: rec.Farm.ZoneName, Files: rec.Files, Own: rec.Own, Seed: opt.Doubt.Seed}}
-	from, to, err := period(rec, opt)
+	b, from, to, err := newBuilder(rec, opt)
 	if err != nil {
 		return nil, err
 	}
-	opt.say("laying the logs on one grid")
-	if b.grid, err = grid.Build(rec, from, to, opt.Account.Grid); err != nil {
-		return nil, fmt.Errorf("grid: %w", err)
-	}
-	record := b.record(from, to)
-	b.reg = newRegistry(rec.Farm, b.grid)
-	opt.say("keeping the account")
-	if b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account); err != nil {
-		return nil, fmt.Errorf("account: %w", err)
-	}
-	b.clockDoubts(from, to)
-	b.probeDoubts(from, to)
-	b.s.Problems = append(append(b.s.Problems, rec.Problems...), b.acc.Problems...)
+	b.s.Problems = slices.Concat(b.s.Problems, rec.Problems, b.acc.Problems, b.compared.problems)
 	if err := b.figures(); err != nil {
 		return nil, err
 	}
@@ -46,8 +34,66 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	}
 	b.s.Cautions, b.s.Standing = cautions(raised), caution.Standing()
 	b.s.Settings = append(flagSettings(rec), opt.settings()...)
-	b.s.Record = record()
+	b.s.Record = b.recorded()
 	return b.s, nil
+}
+
+// newBuilder lays the logs on one grid, keeps the account and compares the
+// probes: all that figures are asked from.
+func newBuilder(rec *ingest.Record, opt Options) (b *builder, from, to int64, err error) {
+	b = &builder{rec: rec, opt: opt, s: &Season{Farm: rec.Farm.Name, ZoneName: rec.Farm.ZoneName, Files: rec.Files, Own: rec.Own, Seed: opt.Doubt.Seed}}
+	if from, to, err = period(rec, opt); err != nil {
+		return nil, 0, 0, err
+	}
+	opt.say("laying the logs on one grid")
+	if b.grid, err = grid.Build(rec, from, to, opt.Account.Grid); err != nil {
+		return nil, 0, 0, fmt.Errorf("grid: %w", err)
+	}
+	opt.say("keeping the account")
+	if b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account); err != nil {
+		return nil, 0, 0, fmt.Errorf("account: %w", err)
+	}
+	if err := b.together(from, to); err != nil {
+		return nil, 0, 0, err
+	}
+	if len(rec.Farm.Matched) == 0 { // else errors may be taken off first
+		b.recorded = b.record(from, to)
+	}
+	b.reg = newRegistry(rec.Farm, b.grid)
+	if err := b.compare(from, to); err != nil {
+		return nil, 0, 0, err
+	}
+	if b.recorded == nil {
+		b.recorded = b.record(from, to)
+	}
+	b.clockDoubts(from, to)
+	b.probeDoubts(from, to)
+	b.pipeDoubts(from, to)
+	return b, from, to, nil
+}
+
+// compare holds probes against each other; where that shows errors to take off,
+// grid and account are made again without them.
+func (b *builder) compare(from, to int64) error {
+	if err := b.match(); err != nil {
+		return err
+	}
+	list := b.corrected()
+	if list == nil {
+		return nil
+	}
+	rec := *b.rec
+	rec.Series = list
+	b.rec = &rec
+	var err error
+	if b.grid, err = grid.Build(b.rec, from, to, b.opt.Account.Grid); err != nil {
+		return fmt.Errorf("grid: %w", err)
+	}
+	b.reg.grid = b.grid
+	if b.acc, err = account.Make(account.Input{Rec: b.rec, Grid: b.grid, FromMS: from, ToMS: to}, b.opt.Account); err != nil {
+		return fmt.Errorf("account: %w", err)
+	}
+	return nil
 }
 
 // period is the span reported on: what was asked for, within the record.
@@ -67,6 +113,22 @@ func period(rec *ingest.Record, opt Options) (from, to int64, err error) {
 
 // figures asks for every figure, makes the trials and fills them in.
 func (b *builder) figures() error {
+	b.ask()
+	b.opt.say("making the trials")
+	if err := b.run(); err != nil {
+		return fmt.Errorf("trials: %w", err)
+	}
+	b.s.Trials = b.result.Trials
+	b.headline()
+	b.budgetRows()
+	b.sensorRows()
+	b.improve()
+	b.before()
+	return nil
+}
+
+// ask asks for every figure.
+func (b *builder) ask() {
 	b.opt.say("fitting the loop")
 	all := b.stretchOf(func(int) bool { return true })
 	fit := b.fitLoop()
@@ -78,19 +140,11 @@ func (b *builder) figures() error {
 	b.loopFigures(fit)
 	b.opt.say("fitting the plant")
 	r := b.recovery(x)
-	b.plant(r)
+	b.plant(r, x)
 	b.ladder()
 	b.bed(x, all)
 	b.months(x, s, r, fit)
 	b.stretches(x, s, r, fit)
-	b.opt.say("making the trials")
-	if err := b.run(); err != nil {
-		return fmt.Errorf("trials: %w", err)
-	}
-	b.s.Trials = b.result.Trials
-	b.headline()
-	b.budgetRows()
-	return nil
 }
 
 // headlineKeys in the order of the first screen.

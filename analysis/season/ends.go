@@ -47,5 +47,5 @@ func (b *builder) probeDoubt(from, to int64, s doubt.Source, set func(*cycle.Pro
 	}
 	s.Kind, s.Assumed = doubt.Shared, true
 	d.source = b.reg.add(s)
-	b.reg.clocks = append(b.reg.clocks, d)
+	b.reg.draws = append(b.reg.draws, d)
 }

@@ -136,6 +136,7 @@ func (b *builder) keySD(key string, value float64) float64 {
 func (b *builder) loopOptions(l *loopFit) loop.Options {
 	o := b.opt.Loop
 	o.InSDK, o.OutSDK, o.BedSDK = b.sd(l.in), b.sd(l.out), b.sd(l.bed)
+	o.InOutCorr, o.InBedCorr, o.OutBedCorr = b.correlation(l.in, l.out), b.correlation(l.in, l.bed), b.correlation(l.out, l.bed)
 	o.FlowSD = b.sd(b.acc.LoopFlow.Sources)
 	o.LagS, o.InletLagS = b.acc.Loop.HotLagS, b.acc.Loop.ColdLagS
 	return o
@@ -143,14 +144,36 @@ func (b *builder) loopOptions(l *loopFit) loop.Options {
 
 // sd is the standard deviation of a stream by its sources' shared errors.
 func (b *builder) sd(sources []grid.Source) float64 {
-	sum := 0.0
-	for _, s := range sources {
-		if i := b.reg.probe(s); i >= 0 {
-			u := s.Weight * b.reg.sources[i].U()
-			sum += u * u
+	return math.Sqrt(b.covariance(sources, sources))
+}
+
+// covariance of two streams by the errors of their sources.
+func (b *builder) covariance(x, y []grid.Source) float64 {
+	both, one, other := b.variance(x, y), b.variance(x, nil), b.variance(nil, y)
+	return (both - one - other) / 2
+}
+
+// variance of the sum of two streams.
+func (b *builder) variance(x, y []grid.Source) float64 {
+	var at []int
+	for _, s := range append(append([]grid.Source(nil), x...), y...) {
+		at = append(at, b.reg.probe(s)) // first, for it may add sources
+	}
+	slopes := make([]float64, len(b.reg.sources))
+	for k, s := range append(append([]grid.Source(nil), x...), y...) {
+		if at[k] >= 0 {
+			slopes[at[k]] += s.Weight
 		}
 	}
-	return math.Sqrt(sum)
+	return doubt.VarianceOf(b.reg.sources, slopes)
+}
+
+// correlation of two streams' errors; 0 where one has none.
+func (b *builder) correlation(x, y []grid.Source) float64 {
+	if sd := b.sd(x) * b.sd(y); sd > 0 {
+		return max(-1, min(1, b.covariance(x, y)/sd))
+	}
+	return 0
 }
 
 // loopEffects ties the fit's responses to the sources of the trials. The fit

@@ -11,9 +11,11 @@ import (
 	"time"
 
 	"yardheat/analysis/account"
+	"yardheat/analysis/apart"
 	"yardheat/analysis/caution"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/loop"
+	"yardheat/analysis/match"
 	"yardheat/analysis/plant"
 	"yardheat/ingest"
 )
@@ -29,7 +31,13 @@ type Options struct {
 	Loop     loop.Options
 	Plant    plant.Options
 	Caution  caution.Options
-	Doubt    doubt.Options
+	// Apart: how the clocks of a pipe's flow and temperatures are put together.
+	Apart apart.Options
+	Doubt doubt.Options
+	// Match: how probes are held against each other in still water.
+	Match match.Options
+	// Improve: what measures at the farm can reach.
+	Improve ImproveOptions
 	// LagError: half-width at 95 % of a probe's time constant, as a share of it
 	// (assumed; common practice, no source). HeldK: of a reading held back to the
 	// start of a run, K.
@@ -40,6 +48,9 @@ type Options struct {
 	// EarlierHalf the half-width of account.EarlierShare, so that it reaches from
 	// nothing to a quarter (our choices, no source).
 	EndError, EndLeastS, TiltError, EarlierHalf float64
+	// LeadMostL: where neither loop.lead_l nor the outlet probe's fit is stated, the
+	// pipe between bed and probe may hold anything up to this (assumed).
+	LeadMostL float64
 	// TypicalDraws is how many draws are shown closely.
 	TypicalDraws int
 	// Progress, if not nil, is told what is being done.
@@ -50,8 +61,10 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Plant: plant.DefaultOptions(),
-		Caution: caution.DefaultOptions(), Doubt: trials(),
-		LagError: 0.6, HeldK: 1, EndError: 0.5, EndLeastS: 90, TiltError: 0.3, EarlierHalf: 0.15, TypicalDraws: 3,
+		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(),
+		Match: match.DefaultOptions(), Improve: defaultImprove(),
+		LagError: 0.6, HeldK: 1, LeadMostL: 10,
+		EndError: 0.5, EndLeastS: 90, TiltError: 0.3, EarlierHalf: 0.15, TypicalDraws: 3,
 	}
 }
 
@@ -65,7 +78,7 @@ func trials() doubt.Options {
 
 // Validate names the first option that cannot be used.
 func (o Options) Validate() error {
-	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Doubt.Validate()} {
+	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Match.Validate(), o.Improve.validate()} {
 		if err != nil {
 			return err
 		}
@@ -83,6 +96,8 @@ func (o Options) Validate() error {
 		return fmt.Errorf("season: option TiltError is %g; want 0 to 1", o.TiltError)
 	case !(o.EarlierHalf >= 0 && o.EarlierHalf <= 0.5):
 		return fmt.Errorf("season: option EarlierHalf is %g; want 0 to 0.5", o.EarlierHalf)
+	case !(o.LeadMostL >= 0 && o.LeadMostL <= 1000):
+		return fmt.Errorf("season: option LeadMostL is %g; want 0 to 1000", o.LeadMostL)
 	case o.TypicalDraws < 0 || o.TypicalDraws > 12:
 		return fmt.Errorf("season: option TypicalDraws is %d; want 0 to 12", o.TypicalDraws)
 	}
@@ -104,7 +119,8 @@ func (o Options) settings() []Setting {
 		now, then any
 	}{
 		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"plant", o.Plant, base.Plant},
-		{"caution", o.Caution, base.Caution}, {"trials", o.Doubt, base.Doubt},
+		{"caution", o.Caution, base.Caution}, {"apart", o.Apart, base.Apart}, {"trials", o.Doubt, base.Doubt},
+		{"match", o.Match, base.Match}, {"improve", o.Improve, base.Improve},
 	} {
 		out = flatten(out, part.name, reflect.ValueOf(part.now), reflect.ValueOf(part.then))
 	}
@@ -114,7 +130,8 @@ func (o Options) settings() []Setting {
 		Setting{"season.EndError", number(o.EndError), origin(o.EndError == base.EndError)},
 		Setting{"season.EndLeastS", number(o.EndLeastS), origin(o.EndLeastS == base.EndLeastS)},
 		Setting{"season.TiltError", number(o.TiltError), origin(o.TiltError == base.TiltError)},
-		Setting{"season.EarlierHalf", number(o.EarlierHalf), origin(o.EarlierHalf == base.EarlierHalf)})
+		Setting{"season.EarlierHalf", number(o.EarlierHalf), origin(o.EarlierHalf == base.EarlierHalf)},
+		Setting{"season.LeadMostL", number(o.LeadMostL), origin(o.LeadMostL == base.LeadMostL)})
 	return out
 }
 

@@ -54,15 +54,21 @@ func (r *registry) heatPart(h *account.Heat, o Options, of, perHot func(account.
 	by = append(by,
 		doubt.Effect{Source: r.lag(r.nameOf(h.Hot), h.HotLagS, o.LagError), Per: column(func(x account.HeatRow) float64 { return x.PerHotLagS })},
 		doubt.Effect{Source: r.lag(r.nameOf(h.Cold), h.ColdLagS, o.LagError), Per: column(func(x account.HeatRow) float64 { return x.PerColdLagS })},
-		doubt.Effect{Source: r.held(h.Name, o.HeldK), Per: column(heldPerK)})
-	by = append(by, r.earlier(h, o, scaled)...)
+		doubt.Effect{Source: r.held(h.Name, r.nameOf(h.Hot), o.HeldK), Per: column(heldPerK)})
+	if h.Name == "loop" {
+		by = append(by, doubt.Effect{Source: r.lead(o.LeadMostL), Per: column(func(x account.HeatRow) float64 { return x.PerLeadL })})
+	}
+	by = append(by, r.drawnEarly(h, o, scaled)...)
+	for _, d := range r.draws {
+		by = append(by, clockEffect(h, func(h *account.Heat) []float64 { return scaled(h, of) }, d)...)
+	}
 	by = append(by, r.clockEffects(h, func(h *account.Heat) []float64 { return scaled(h, of) })...)
 	return doubt.NewPart(value, gains, by)
 }
 
-// earlier is the doubt about how much of a refill was drawn before the tank was
+// drawnEarly is the doubt about how much of a refill was drawn before the tank was
 // hot, where no wash is metered.
-func (r *registry) earlier(h *account.Heat, o Options, scaled func(*account.Heat, func(account.HeatRow) float64) []float64) []doubt.Effect {
+func (r *registry) drawnEarly(h *account.Heat, o Options, scaled func(*account.Heat, func(account.HeatRow) float64) []float64) []doubt.Effect {
 	per := scaled(h, func(x account.HeatRow) float64 { return x.PerEarlier })
 	for _, v := range per {
 		if v != 0 && o.EarlierHalf > 0 {
@@ -76,11 +82,37 @@ func (r *registry) earlier(h *account.Heat, o Options, scaled func(*account.Heat
 
 // held is the doubt about readings held back to the start of a run: one error
 // for all runs of a stream, since the cause is the same each time.
-func (r *registry) held(name string, halfK float64) int {
+func (r *registry) held(name, probe string, halfK float64) int {
 	if halfK <= 0 {
 		return -1
 	}
-	return r.add(doubt.Source{Name: name + ": readings held back to the start of flow", Kind: doubt.Shared, HalfWidth: halfK, Unit: "K", Assumed: true})
+	return r.add(doubt.Source{Name: name + ": readings held back to the start of flow", Kind: doubt.Shared, HalfWidth: halfK, Unit: "K", Assumed: true, Sensors: []string{probe}})
+}
+
+// leadName is the pipe between the bed and the loop's outlet probe where nobody
+// states it.
+const leadName = "loop.lead_l (not stated)"
+
+// lead is the place of the doubt about the water that stood, and cooled, before
+// the loop's outlet probe: from 0 to so many litres where the farm file does not
+// say (it makes the loop's heat read high, never low), else what is stated.
+func (r *registry) lead(mostL float64) int {
+	l := r.farm.Loop
+	if l == nil || !l.HasLead {
+		if mostL <= 0 {
+			return -1
+		}
+		return r.add(doubt.Source{Name: leadName, Kind: doubt.Shared, Dist: doubt.OneSided, HalfWidth: mostL, Unit: "L", Assumed: true})
+	}
+	e, assumed := r.farm.KeyError("loop.lead_l")
+	if e.HalfWidth <= 0 || l.LeadL <= 0 {
+		return -1
+	}
+	s := stated("loop.lead_l", "L", e, assumed)
+	if s.Relative {
+		s.Relative, s.HalfWidth = false, s.HalfWidth*l.LeadL
+	}
+	return r.add(s)
 }
 
 // heldPerK: of a row's response to its hot side, the part booked at held

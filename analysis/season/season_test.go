@@ -203,3 +203,25 @@ func BenchmarkCompute(b *testing.B) {
 	}
 	b.ReportMetric(cells*float64(b.N)/b.Elapsed().Seconds(), "minutes/s")
 }
+
+// BenchmarkTrials is the budget alone: 20,000 trials of all figures of the sample
+// farm's season, its months and its shares. Goal: under 0.5 s (speed.md).
+func BenchmarkTrials(b *testing.B) {
+	_, rec := load(b, simfarm.Sample())
+	opt := DefaultOptions()
+	opt.Doubt.MaxTrials = opt.Doubt.MinTrials
+	x, _, _, err := newBuilder(rec, opt)
+	require.NoError(b, err)
+	x.ask()
+	require.NoError(b, x.run())
+	if n := len(x.result.Outputs); n < 80 || x.result.Trials != 20_000 {
+		b.Fatalf("%d outputs, %d trials", n, x.result.Trials)
+	}
+	for b.Loop() {
+		if err := x.run(); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(len(x.reg.sources)), "sources")
+	b.ReportMetric(float64(len(x.result.Outputs)), "outputs")
+}

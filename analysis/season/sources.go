@@ -2,9 +2,16 @@ package season
 
 import (
 	"fmt"
+	"math"
+	"slices"
+	"strings"
 
+	"gonum.org/v1/gonum/mat"
+
+	"yardheat/analysis/account"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/grid"
+	"yardheat/analysis/match"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
 )
@@ -18,10 +25,25 @@ type registry struct {
 	sources []doubt.Source
 	byName  map[string]int
 	clocks  []clockDoubt
+	draws   []clockDoubt // what is not known of draws that no meter saw
+	// pipes are the doubts between a pipe's flow and its temperatures, by stream;
+	// later and earlier the accounts with all those flows moved.
+	pipes          map[string]pipeClock
+	later, earlier *account.Account
+	// joint is what is known of all temperature probes' errors, by row; groups
+	// are the channels of those compared with each other, directly or through
+	// others, by channel.
+	joint  match.Joint
+	row    map[int]int
+	groups map[int][]int
+	// temperatures are the sources of temperature probes, by channel.
+	temperatures map[int]int
+	// meters are the quantities of those of meters.
+	meters map[int]series.Quantity
 }
 
 func newRegistry(f *farm.Farm, g *grid.Grid) *registry {
-	return &registry{farm: f, grid: g, byName: map[string]int{}}
+	return &registry{farm: f, grid: g, byName: map[string]int{}, temperatures: map[int]int{}, meters: map[int]series.Quantity{}}
 }
 
 // add gives a source its place; the same name twice is the same source, unless
@@ -50,9 +72,84 @@ func (r *registry) probe(s grid.Source) int {
 	if s.Key != "" {
 		return r.rated(s)
 	}
-	c := &r.grid.Channels[s.Channel]
+	if i, ok := r.temperatures[s.Channel]; ok {
+		return i
+	}
+	if g := r.groups[s.Channel]; g != nil {
+		r.group(g)
+		return r.temperatures[s.Channel]
+	}
+	src := r.channel(s.Channel)
+	i := r.add(src)
+	if _, ok := r.row[s.Channel]; ok {
+		r.temperatures[s.Channel] = i
+	} else {
+		r.meters[i] = r.grid.Channels[s.Channel].Quantity
+	}
+	return i
+}
+
+// channel is a probe's own error.
+func (r *registry) channel(i int) doubt.Source {
+	c := &r.grid.Channels[i]
 	e, assumed := r.farm.ProbeError(c.Quantity, c.Place, c.Fit, c.From)
-	return r.add(stated(c.Probe, c.Unit, e, assumed))
+	return stated(c.Probe, c.Unit, e, assumed)
+}
+
+// joined takes what is known of the temperature probes together, and which of
+// them were compared.
+func (r *registry) joined(m *matcher, joint match.Joint) {
+	r.joint, r.row, r.groups = joint, m.row, map[int][]int{}
+	for _, c := range m.list {
+		var all []int
+		for _, k := range c.Probes {
+			i := m.channels[k]
+			if !slices.Contains(all, i) {
+				all = append(all, i)
+			}
+			for _, old := range r.groups[i] {
+				if !slices.Contains(all, old) {
+					all = append(all, old)
+				}
+			}
+		}
+		slices.Sort(all)
+		for _, i := range all {
+			r.groups[i] = all
+		}
+	}
+}
+
+// group adds the errors of probes that were compared: what they have in common,
+// what each differs by, and of these each probe's own.
+func (r *registry) group(channels []int) {
+	n := len(channels)
+	cov := mat.NewSymDense(n, nil)
+	names, assumed := make([]string, n), false
+	for i, a := range channels {
+		for k, b := range channels {
+			cov.SetSym(i, k, r.joint.Cov.At(r.row[a], r.row[b]))
+		}
+		src := r.channel(a)
+		names[i], assumed = src.Name, assumed || src.Assumed
+	}
+	loads := make([][]doubt.Load, n)
+	for _, f := range (match.Joint{Cov: cov}).Factors() {
+		src := doubt.Source{Name: strings.Join(names, " and ") + ", in common", Kind: doubt.Shared, HalfWidth: z95 * f.SDK, Unit: "K", Sensors: names, Assumed: assumed}
+		if f.Against >= 0 {
+			src.Name = names[f.Against] + " against " + strings.Join(names[f.Against+1:], " and ")
+			src.Sensors, src.Assumed = names[f.Against:], false
+		}
+		at := r.add(src)
+		for i, w := range f.Weights {
+			if w != 0 {
+				loads[i] = append(loads[i], doubt.Load{Source: at, Weight: w})
+			}
+		}
+	}
+	for i, a := range channels {
+		r.temperatures[a] = r.add(doubt.Source{Name: names[i], Kind: doubt.Shared, HalfWidth: z95 * math.Sqrt(max(0, cov.At(i, i))), Unit: "K", Of: loads[i]})
+	}
 }
 
 // rated is the place of a farm-file figure that stands for a meter: its own
@@ -113,7 +210,7 @@ func (r *registry) lag(of string, tauS, share float64) int {
 	if tauS <= 0 || share <= 0 {
 		return -1
 	}
-	return r.add(doubt.Source{Name: of + ": time constant", Kind: doubt.Shared, HalfWidth: share * tauS, Unit: "s", Assumed: true})
+	return r.add(doubt.Source{Name: of + ": time constant", Kind: doubt.Shared, HalfWidth: share * tauS, Unit: "s", Assumed: true, Sensors: []string{of}})
 }
 
 // names of the probes of a side, for the budget.

@@ -236,7 +236,10 @@ func (r *reader) matched(t *keyed.Tab, zone *time.Location) []Matched {
 		var m Matched
 		const want = "two or more temperature probes, such as [\"loop_in_temp\", \"loop_out_temp\"]"
 		mt.Need("probes", want)
-		mt.Need("within", "how closely they agreed, such as \"0.05 K\"")
+		m.Find = finds(mt)
+		if !m.Find {
+			mt.Need("within", "how closely they agreed, such as \"0.05 K\"")
+		}
 		e, list := mt.Texts("probes", want)
 		for _, n := range list {
 			name, place, placed := strings.Cut(n.Text, "@")
@@ -255,12 +258,24 @@ func (r *reader) matched(t *keyed.Tab, zone *time.Location) []Matched {
 			mt.Bad(e, want, "name the probes that were compared")
 		}
 		kelvin(mt, "within", &m.WithinK, 0)
-		m.HasOffset = kelvin(mt, "offset", &m.OffsetK, -20)
-		mt.Date("on", &m.On, zone)
+		if !m.Find {
+			m.HasOffset = kelvin(mt, "offset", &m.OffsetK, -20)
+		}
+		mt.Moment("on", &m.On, zone)
 		mt.Close(nil)
 		out = append(out, m)
 	}
 	return out
+}
+
+// finds: the offset is to be found in the record.
+func finds(t *keyed.Tab) bool {
+	e := t.Node.Find("offset")
+	if e == nil || e.Val.Kind != keyed.IsText || strings.TrimSpace(e.Val.Text) != "find" {
+		return false
+	}
+	t.Get("offset")
+	return true
 }
 
 // kelvin reads a difference of temperatures as "0.05 K", from low to 20 K.
@@ -271,6 +286,9 @@ func kelvin(t *keyed.Tab, key string, dst *float64, low float64) bool {
 		return false
 	}
 	want := fmt.Sprintf(`a difference as "0.05 K", from %g to 20 K`, low)
+	if key == "offset" {
+		want += `, or "find"`
+	}
 	if e.Val.Kind != keyed.IsText {
 		t.Bad(e, want, "write figure and unit in quotes")
 		return false

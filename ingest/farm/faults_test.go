@@ -71,6 +71,8 @@ var faultCases = []struct{ name, src, where, words string }{
 	{"key with @ unquoted", "[errors]\ntank_temp@top = \"1 K\"", "line 7", "put the key in quotes"},
 	{"one probe matched", "[[matched]]\nprobes = [\"loop_in_temp\"]\nwithin = \"0.05 K\"", "line 7, matched.probes", "two or more"},
 	{"flows matched", "[[matched]]\nprobes = [\"loop_flow\", \"loop_in_temp\"]\nwithin = \"0.05 K\"", "line 7, matched.probes", "only temperatures"},
+	{"matched without within", "[[matched]]\nprobes = [\"mains_temp\", \"loop_in_temp\"]", "line 6, matched.within", "within"},
+	{"matched, an offset in words", "[[matched]]\nprobes = [\"mains_temp\", \"loop_in_temp\"]\nwithin = \"0.1 K\"\noffset = \"look\"", "line 9, matched.offset", "find"},
 	{"matched within litres", "[[matched]]\nprobes = [\"mains_temp\", \"loop_in_temp\"]\nwithin = \"5 L\"", "line 8, matched.within", "0.05 K"},
 	{"flags of nothing", "[flags]\nloop_out = { spike = 1 }", "line 7, flags.loop_out", "did you mean \"loop_out_temp\"?"},
 	{"range backwards", "[flags]\nbed_temp = { range = [90, -5] }", "line 7, flags.bed_temp.range", "lower one first"},

@@ -63,7 +63,7 @@ func TestEveryKey(t *testing.T) {
 	assert.Equal(t, StatedError{"loop_in_temp@barn", 0.5, false, true, f.Errors[1].Line}, f.Errors[1])
 	assert.Equal(t, StatedError{"loop_flow", 0.03, true, false, f.Errors[2].Line}, f.Errors[2])
 	assert.InDelta(t, 5.0/3, f.Errors[3].HalfWidth, 1e-12, "3 F are 5/3 K")
-	assert.Equal(t, []Matched{{[]string{"loop_in_temp", "loop_out_temp@barn"}, 0.05, -0.02, true, day(1, 10)}}, f.Matched)
+	assert.Equal(t, []Matched{{Probes: []string{"loop_in_temp", "loop_out_temp@barn"}, WithinK: 0.05, OffsetK: -0.02, HasOffset: true, On: day(1, 10)}}, f.Matched)
 	assert.Equal(t, Thresholds{-5, 90, 5, 120, 12}, f.Flags["loop_out_temp"])
 	assert.Equal(t, 48.0, f.Flags["bed_temp"].StuckH)
 	assert.NotEqual(t, f.Flags["bed_temp"].Spike, f.Flags["bed_temp"].Spike, "NaN = default")

@@ -193,13 +193,20 @@ type StatedError struct {
 	Line        int
 }
 
-// Matched is one [[matched]].
+// Matched is one [[matched]]: probes compared with each other.
 type Matched struct {
-	Probes    []string // "quantity" or "quantity@place"
-	WithinK   float64
+	Probes []string // "quantity" or "quantity@place"
+	// WithinK: how closely any two agreed, half-width at 95 %; 0 with Find where
+	// none is stated.
+	WithinK float64
+	// OffsetK: how much more the first read than each other.
 	OffsetK   float64
 	HasOffset bool
-	On        time.Time
+	// Find: the offset is to be found in the record (offset = "find"): on the day,
+	// or from the time, of On in a bucket, without it in still water.
+	Find bool
+	// On: a local day (its midnight) or time; zero = not stated.
+	On time.Time
 }
 
 // Thresholds is one row of [flags]; NaN = default.

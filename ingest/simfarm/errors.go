@@ -127,6 +127,7 @@ func (f *Farm) drawErrors() {
 			n[r]++
 		}
 	}
+	f.compare(f.noise(0x3a7c)) // a stream of its own: the farm stays what it is without
 	for r := range n {
 		if n[r] > 1 {
 			f.errs[r] /= float64(n[r])
@@ -140,6 +141,57 @@ func (f *Farm) drawErrors() {
 		}
 		f.errs[r], f.sd[r] = st.draw(rng), st.standard()
 		f.drawn = append(f.drawn, f.named(st.Key, st.Key, st, f.errs[r]))
+	}
+}
+
+// compare holds the probes of [[matched]] against each other: what is read there
+// is their difference with a noise of its own. With Offset that is stated. Without,
+// the errors are moved to where they read alike, as drawing them until they do
+// would leave them (for normal errors exactly so): by their variances.
+func (f *Farm) compare(rng *rand.Rand) {
+	for i, m := range f.s.Matched {
+		f.offsetsK = append(f.offsetsK, 0)
+		a, b := f.columnOf(m.Keys[0]), f.columnOf(m.Keys[1])
+		if m.Find || a == nil || b == nil {
+			continue
+		}
+		noise := m.WithinK / z95
+		read := *a - *b + noise*rng.NormFloat64()
+		if m.Offset {
+			f.offsetsK[i] = rounded(read, 3)
+			continue
+		}
+		sa, _ := f.statedFor(m.Keys[0])
+		sb, _ := f.statedFor(m.Keys[1])
+		va, vb := sa.standard()*sa.standard(), sb.standard()*sb.standard()
+		f.move(m.Keys[0], a, -read*va/(va+vb+noise*noise))
+		f.move(m.Keys[1], b, read*vb/(va+vb+noise*noise))
+	}
+}
+
+// columnOf is the error of the first column of a quantity.
+func (f *Farm) columnOf(quantity string) *float64 {
+	for li := range f.columnErrs {
+		for ci := range f.columnErrs[li] {
+			if f.s.Loggers[li].Columns[ci].Quantity == quantity {
+				return &f.columnErrs[li][ci]
+			}
+		}
+	}
+	return nil
+}
+
+// move changes a column's error wherever it is kept.
+func (f *Farm) move(quantity string, e *float64, by float64) {
+	*e += by
+	if r, ok := roleOf(quantity); ok {
+		f.errs[r] += by
+	}
+	for i := range f.drawn {
+		if f.drawn[i].Key == quantity {
+			f.drawn[i].Error += by
+			return
+		}
 	}
 }
 

@@ -28,11 +28,12 @@ type Farm struct {
 	sd                 errorsOf
 	columnErrs         [][]float64
 	drawn              []Drawn
-	bedG, tankVolumeL  float64 // bedG for the whole loop, kW/K
-	leadL              float64 // as built of whole cells
-	efficiency         float64 // true
-	milkKJPerLK        float64 // true
-	gainKW, pumpKW     float64 // true
+	offsetsK           []float64 // of Scenario.Matched, as stated
+	bedG, tankVolumeL  float64   // bedG for the whole loop, kW/K
+	leadL              float64   // as built of whole cells
+	efficiency         float64   // true
+	milkKJPerLK        float64   // true
+	gainKW, pumpKW     float64   // true
 
 	// signal[s][i] is signal s at start + 60 i seconds.
 	signal [signals][]float64

@@ -57,6 +57,7 @@ func (f *Farm) farmFile() []byte {
 	f.milkingsTable(t)
 	f.eventTables(t)
 	f.errorTable(t)
+	f.matchedTables(t)
 	for i := range f.s.Loggers {
 		f.logTable(t, &f.s.Loggers[i])
 	}
@@ -199,6 +200,21 @@ func (f *Farm) errorTable(t *toml) {
 			key = strconv.Quote(key)
 		}
 		fmt.Fprintf(t, "%s = %q\n", key, v)
+	}
+}
+
+func (f *Farm) matchedTables(t *toml) {
+	for i, m := range f.s.Matched {
+		fmt.Fprintf(t, "\n[[matched]]\nprobes = [%q, %q]\n", m.Keys[0], m.Keys[1])
+		if m.WithinK > 0 {
+			fmt.Fprintf(t, "within = \"%s K\"\n", plain(m.WithinK))
+		}
+		switch {
+		case m.Find:
+			t.text("offset", "find")
+		case m.Offset:
+			fmt.Fprintf(t, "offset = \"%s K\"\n", plain(f.offsetsK[i]))
+		}
 	}
 }
 

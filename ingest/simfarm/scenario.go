@@ -14,18 +14,26 @@ type Scenario struct {
 	Days  int
 	Seed  uint64
 
-	Loop     Loop
-	Bed      Bed
-	Climate  Climate
-	Milk     Milk
-	Plant    Plant
-	Tank     Tank
-	Wash     Wash
-	Money    Money
-	Errors   []Stated
-	Loggers  []Logger
-	Events   []Event
-	Comments bool // farm.toml explains itself
+	Loop    Loop
+	Bed     Bed
+	Climate Climate
+	Milk    Milk
+	Plant   Plant
+	Tank    Tank
+	Wash    Wash
+	Money   Money
+	Errors  []Stated
+	Matched []Matched
+	// StillLoopK, StillPlateK: how much warmer the surroundings of the outlet's probe
+	// are than those of the inlet's while the water stands; StillBedShare of the
+	// bed's distance from the air reaches the loop's outlet probe then.
+	StillLoopK, StillPlateK, StillBedShare float64
+	Loggers                                []Logger
+	Events                                 []Event
+	Comments                               bool // farm.toml explains itself
+	// Fine: signals are kept at every step even where no logger is quicker than
+	// a minute, for clocks that are off by parts of one.
+	Fine bool
 }
 
 // Loop is the buried pipe and what is drawn through it. Length and wall are as
@@ -142,6 +150,17 @@ type Stated struct {
 	Half float64 // K, or a fraction with Relative, or the figure's own unit
 	// Relative: in per cent in the file. Rectangular: limits.
 	Relative, Rectangular bool
+}
+
+// Matched is one [[matched]]: two probes, one column each, that were compared
+// with each other.
+type Matched struct {
+	Keys [2]string
+	// WithinK: half-width at 95 % of the comparison. With Offset its reading is
+	// stated; without, the two are such as read alike. With Find the offset is left
+	// to the record, and nothing is compared.
+	WithinK      float64
+	Offset, Find bool
 }
 
 // Logger is one [[log]].
@@ -267,9 +286,9 @@ func (s Scenario) Validate() error {
 	return nil
 }
 
-// quick: some logger is quicker than a minute.
+// quick: some logger is quicker than a minute, or signals are wanted as fine.
 func (s *Scenario) quick() bool {
-	return slices.ContainsFunc(s.Loggers, func(l Logger) bool { return l.quick() })
+	return s.Fine || slices.ContainsFunc(s.Loggers, func(l Logger) bool { return l.quick() })
 }
 
 // even: whole minutes, or whole steps that a minute is a multiple of.

@@ -28,6 +28,7 @@ type sim struct {
 	usedL     float64 // of the present use
 	refilling bool
 	standS    float64 // since the loop last flowed, not yet relaxed
+	restS     float64 // since the loop last flowed
 
 	inletC, loopOutC    float64 // at the probes' places
 	washC               float64

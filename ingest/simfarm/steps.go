@@ -43,6 +43,7 @@ func (m *sim) refill() {
 		return
 	}
 	m.relaxStanding()
+	m.restS = 0
 	m.inletC = m.mainsC + (m.inletC-m.mainsC)*math.Exp(-litres/6)
 	kg := litres * rhoAt(m.inletC) / 1000
 	f := m.f
@@ -78,7 +79,9 @@ func (m *sim) standStill() {
 	if m.standS >= 60 {
 		m.relaxStanding()
 	}
-	m.loopOutC = m.chain.outC(m.chain.phi)
+	m.restS += stepS
+	apart := m.s.StillLoopK + m.s.StillBedShare*(m.bedC-m.airC)
+	m.loopOutC = m.chain.outC(m.chain.phi) + apart*(1-math.Exp(-m.restS/2400))
 }
 
 func (m *sim) relaxStanding() {
@@ -140,7 +143,7 @@ func (m *sim) thermostat() {
 func (m *sim) plateStill() {
 	m.pumping = false
 	relaxTo(&m.plateInC, m.airC, 1800)
-	relaxTo(&m.plateOutC, m.airC, 1800)
+	relaxTo(&m.plateOutC, m.airC+m.s.StillPlateK, 1800)
 	relaxTo(&m.gasC, m.airC, 1800)
 }
 

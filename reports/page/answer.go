@@ -83,39 +83,40 @@ func capital(text string) string {
 // mostDoubts on the first screen; the others stand in the table of problems.
 const mostDoubts = 5
 
-// Improve says, of each headline figure, whose error to make smaller first.
+// mostImprove lines on the first screen; the others stand in the workbook.
+const mostImprove = 3
+
+// Improve says, of the saving and the heats first, what one thing at the farm
+// would narrow the figure the most.
 func (v *view) Improve() []string {
-	const worthwhile = 0.3 // smaller shares: no single source is to blame
 	var out []string
-	for _, key := range []string{"saved_kwh", "loop_kwh", "plant_kwh", "ua_w_per_k", "recovery_fraction", "wash_kwh"} {
-		h, ok := find(v.S.Headline, key)
-		if !ok || !known(h.Figure) || len(out) == 3 {
-			continue
+	for _, x := range v.S.Improve {
+		if len(out) < mostImprove {
+			out = append(out, clean(x.Text))
 		}
-		best := season.BudgetRow{Share: worthwhile}
-		for _, b := range v.S.Budget {
-			if b.Figure == key && b.Share >= best.Share {
-				best = b
-			}
-		}
-		if best.Source == "" {
-			continue
-		}
-		out = append(out, improveText(clean(h.Label), best))
 	}
 	return out
 }
 
-func improveText(label string, b season.BudgetRow) string {
-	text := fmt.Sprintf("To know “%s” better, begin with “%s”: %s of the variance comes from its error", label, clean(b.Source), chart.Percent(b.Share))
-	switch {
-	case b.Error == "":
-	case b.Assumed:
-		text += " (" + clean(b.Error) + ", assumed: a stated or calibrated figure would settle it)"
-	default:
-		text += " (" + clean(b.Error) + ")"
+// shareIn is an instrument's share of one figure's variance.
+func shareIn(r season.SensorRow, figure string) string {
+	for _, s := range r.Shares {
+		if s.Figure == figure {
+			return chart.Percent(s.Share)
+		}
 	}
-	return text + "."
+	return ""
+}
+
+// pairFrom says where a pair's difference comes from.
+func pairFrom(p season.Pair) string {
+	switch p.From {
+	case "stated":
+		return "stated in farm.toml"
+	case "bath":
+		return "in one bucket, as logged"
+	}
+	return fmt.Sprintf("still water, %d stretches", p.Stretches)
 }
 
 // Doubts are the first problems of severity doubt.

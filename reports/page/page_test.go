@@ -128,7 +128,7 @@ func TestHostileNamesStayText(t *testing.T) {
 func TestEveryDrawingHasRoleAndTitle(t *testing.T) {
 	page := render(t, invented.Season())
 	parts := strings.Split(page, "<svg ")
-	require.Len(t, parts, 9) // eight drawings
+	require.Len(t, parts, 10) // nine drawings
 	for _, p := range parts[1:] {
 		tag, rest, _ := strings.Cut(p, ">")
 		require.Contains(t, tag, `role="img"`)
@@ -201,13 +201,16 @@ func TestTimesAreLocal(t *testing.T) {
 	require.Contains(t, page, "2026-01-11 23:00 UTC")
 }
 
-func TestImproveNamesTheLargestSource(t *testing.T) {
-	v := &view{S: invented.Season()}
-	got := v.Improve()
-	require.Len(t, got, 3)
-	require.Contains(t, got[0], "instead.efficiency")
-	require.Contains(t, got[0], "66")
-	require.Contains(t, got[1], "loop_out probe")
+func TestImproveAndComparedProbesAreShown(t *testing.T) {
+	s := invented.Season()
+	v := &view{S: s}
+	require.Equal(t, []string{s.Improve[0].Text, s.Improve[1].Text}, v.Improve())
+	page := render(t, s)
+	require.Contains(t, page, s.Improve[0].Text)
+	require.Contains(t, page, "loop_in probe against loop_out probe")
+	require.Contains(t, page, s.Matched.Pairs[0].Offset.Shown)
+	require.Contains(t, page, s.Matched.Before[0].Figure.Shown)
+	require.Contains(t, page, chart.Percent(0.52))
 }
 
 // TestWriteForEyes leaves the pages where PAGES says, to be looked at.

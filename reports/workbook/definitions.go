@@ -14,6 +14,12 @@ var words = [...][2]string{
 	{"loop_kwh, plant_kwh", "Heat that the water gained across the loop and across the plate, as metered."},
 	{"wash_kwh", "Heat in the wash water above the cold feed of its cycle."},
 	{"recovery_fraction", "Heat caught at the plate, divided by the heat taken from the milk plus compressor electricity plus the standing gain of the cold store."},
+	{"cop", "Cold side: heat taken from the milk plus standing gain, per kWh of compressor electricity. Fans, pumps and agitators are not in it."},
+	{"rejected_per_kwh", "Hot side: milk heat plus standing gain plus compressor electricity, per kWh of compressor electricity: what there was to catch."},
+	{"caught_per_kwh", "Water side: heat caught at the plate per kWh of compressor electricity. The compressor runs for the milk, not for the water."},
+	{"recovery_per_k, effectiveness_per_k", "By how much the share caught and the plate's effectiveness go with the temperature of the water that enters the plate, over stretches of days: what went together in these data."},
+	{"left_kwh", "Compressor electricity used after the plate's water had stopped within the same run of the compressor, at the heat caught per compressor kWh while the water flowed, from water as warm as it was when it stopped."},
+	{"Own low end, own high end", "95 % interval by the scatter of the week's own days. The interval beside it is that of the sensors, which all weeks share: a change between weeks is judged by the first."},
 	{"baseline_kwh", "(Wash heat + other use) / efficiency of the alternative, in kWh of its carrier, on heat delivered: heat above the temperature that the element heats to is not in it, and no tank loss is charged to the alternative."},
 	{"used_kwh", "Electricity of the element and the pumps."},
 	{"saved_kwh", "baseline_kwh − used_kwh: final energy across carriers. It is not priced."},
@@ -23,6 +29,8 @@ var words = [...][2]string{
 	{"Approach", "Bed temperature minus the temperature of water that has soaked in the loop."},
 	{"Effectiveness", "Temperature gained by a draw, divided by bed minus feed."},
 	{"Share of the variance", "How much of a figure's spread an error makes. shared: one error for the whole season. random: differs from day to day."},
+	{"By instrument", "The same shares added up by instrument or stated figure; each figure's column adds up to 1 (shares below 0.0005 are left out). What two compared probes have in common, or between them, is parted by the square of what each moves."},
+	{"Compared probes", "First probe less other. stated: from farm.toml. bath: in one bucket while logging. still: in still water, used only where farm.toml asks for it. before: figures had nothing been compared."},
 	{"As seen, whole period", "As seen: over the time that the readings cover. Whole period: the same, estimated for the gaps too."},
 }
 

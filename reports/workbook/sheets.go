@@ -16,7 +16,7 @@ func sheets(s *season.Season, zone *time.Location) []table {
 		listed("Cycles", rows.Cycles(), s.Cycles, zone),
 		listed("Draws", rows.Draws(), s.Draws, zone),
 		listed("Washes", rows.Washes(), s.Washes.List, zone),
-		fits(s, zone), budget(s), sources(s, zone), problems(s, zone), definitions(s),
+		fits(s, zone), plateWeeks(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s),
 	}
 }
 
@@ -184,11 +184,77 @@ func fits(s *season.Season, zone *time.Location) table {
 	return t
 }
 
+// plateWeeks has a row a week of the plate; a figure takes five columns.
+func plateWeeks(s *season.Season, zone *time.Location) table {
+	t := table{name: "Plate by week", heads: []head{{"From (UTC)", 20}, {"From (local)", 20}, {"To (UTC)", 20}, {"To (local)", 20}, {"Cycles", 10}}}
+	for i, w := range s.Plant.Weeks {
+		row := []any{stampOf(w.From, time.UTC), stampOf(w.From, zone), stampOf(w.To, time.UTC), stampOf(w.To, zone), number{float64(w.Cycles), 0}}
+		for k, n := range w.Figures {
+			if i == 0 {
+				unit := func(text string) head { return head{withUnit(n.Label+text, n.Figure.Unit), 14} }
+				t.heads = append(t.heads, unit(""), unit(", low end"), unit(", high end"), unit(", own low end"), unit(", own high end"))
+			}
+			d := decimalsOf(n.Figure)
+			row = append(row, number{n.Figure.Value, d}, number{n.Figure.Low, d}, number{n.Figure.High, d}, number{w.Own[k].Figure.Low, d}, number{w.Own[k].Figure.High, d})
+		}
+		t.rows = append(t.rows, row)
+	}
+	return t
+}
+
 func budget(s *season.Season) table {
 	t := table{name: "Budget", heads: []head{{"Figure", 22}, {"Source of error", 40}, {"Kind", 10}, {"Share of the variance", 12},
 		{"Its own error (95 %)", 20}, {"Assumed", 10}}}
 	for _, r := range s.Budget {
 		t.rows = append(t.rows, []any{r.Figure, r.Source, r.Kind, number{r.Share, 3}, r.Error, r.Assumed})
+	}
+	return t
+}
+
+// sensors is the budget by instrument, a column a headline figure.
+func sensors(s *season.Season) table {
+	t := table{name: "By instrument", heads: []head{{"Instrument or figure", 40}, {"Kind", 10}, {"Its own error (95 %)", 20}, {"Assumed", 10}}}
+	for _, h := range s.Headline {
+		t.heads = append(t.heads, head{h.Key, 12})
+	}
+	for _, r := range s.Sensors {
+		row := []any{r.Sensor, r.Kind, r.Error, r.Assumed}
+		for _, h := range s.Headline {
+			var cell any
+			for _, x := range r.Shares {
+				if x.Figure == h.Key {
+					cell = number{x.Share, 3}
+				}
+			}
+			row = append(row, cell)
+		}
+		t.rows = append(t.rows, row)
+	}
+	return t
+}
+
+func improve(s *season.Season) table {
+	t := table{name: "Improve", heads: []head{{"Figure", 22}, {"In one line", 120}, {"Narrower by (share)", 12}, {"Then: low end", 14}, {"Then: high end", 14}, {"Unit", 8}}}
+	for _, x := range s.Improve {
+		t.rows = append(t.rows, []any{x.Figure, x.Text, number{x.Narrower, 2}, number{x.Then.Low, 2}, number{x.Then.High, 2}, x.Then.Unit})
+	}
+	return t
+}
+
+// matched: the probes held against each other, then what was taken off and the
+// figures without that.
+func matched(s *season.Season) table {
+	t := table{name: "Compared probes", heads: []head{{"First probe, or figure", 36}, {"Other probe", 36}, {"From", 10}, {"Used", 8}, {"Difference or value", 18},
+		{"Low end", 12}, {"High end", 12}, {"Unit", 8}, {"Stretches", 10}, {"Why not", 80}}}
+	for _, p := range s.Matched.Pairs {
+		t.rows = append(t.rows, []any{p.Probes[0], p.Probes[1], p.From, p.Applied, number{p.Offset.Value, 3}, number{p.Offset.Low, 3}, number{p.Offset.High, 3}, "K", p.Stretches, p.Why})
+	}
+	for _, x := range s.Matched.Taken {
+		t.rows = append(t.rows, []any{x.Probe, "", "taken off", true, number{x.K, 3}, nil, nil, "K"})
+	}
+	for _, n := range s.Matched.Before {
+		f := n.Figure
+		t.rows = append(t.rows, []any{n.Label, "", "before", false, number{f.Value, 3}, number{f.Low, 3}, number{f.High, 3}, f.Unit})
 	}
 	return t
 }

@@ -111,8 +111,9 @@ type Fit struct {
 
 	DrawsUsed int
 	Rows      int
-	// FreshRows: those of water that had not soaked to the bed's temperature.
-	FreshRows     int
+	// TellsWithin: the half-width of ln UA that the draws would leave if each were
+	// one reading and the model off by Options.MisfitK in it.
+	TellsWithin   float64
 	LitresLeftOut float64
 	BlockDays     int
 	Blocks        []Block

@@ -268,7 +268,7 @@ func (f *fitter) result(g groups, lagSD float64) *Fit {
 		out.Free = append(out.Free, parameterNames[c])
 	}
 	out.Theta, out.prior = f.theta(f.free), f.precision()
-	out.RMSEK, out.FreshRows = f.rmse(), total.fresh
+	out.RMSEK = f.rmse()
 	out.RatioFree = slices.Contains(f.free, colLnR)
 	f.uaFrom(out)
 	out.BlockDays, out.Blocks = g.days, f.blocks(g)

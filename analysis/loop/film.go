@@ -71,16 +71,22 @@ func (f *fitter) setStill(in *Input, uaWPerK, filmWPerK float64) {
 }
 
 // follow corrects a built loop for a wall that does not follow its water all
-// the way: film and bed lie on either side of it, and as the water warms by one
-// kelvin the wall warms by
+// the way: film F and bed G lie on either side of it. A wave exp(st) of the
+// water's warmth sees
 //
-//	phi = film/(film + bed) = 1 - UA/film,  UA = film bed/(film + bed),
+//	C_w s + F (C_p s + G)/(C_p s + F + G),  C_w, C_p capacities of water and wall,
 //
-// so that only beta phi of its heat capacity counts, in the front's speed and
-// in C alike. (The wall's own resistance is left out: with common plastic pipe
-// under 15 % of the whole, half of it acts.)
+// which is UA + s (C_w + C_p phi²) while s is small, UA = F G/(F + G),
+//
+//	phi = F/(F + G) = 1 - UA/F:
+//
+// as the water warms by one kelvin the wall warms by phi, and of what it then
+// holds the bed gave all but phi. So beta phi² of its heat capacity counts, in
+// the front's speed and in C alike. (The wall's own resistance is left out: with
+// common plastic pipe under 15 % of the whole, half of it acts.)
 func (b Built) follow(uaWPerK, filmWPerK float64) Built {
 	phi := math.Max(leastWallFollow, 1-uaWPerK/filmWPerK)
+	phi *= phi
 	scale := (1 + b.Beta*phi) / (1 + b.Beta)
 	b.WallFollows = phi
 	b.ThermalL *= scale

@@ -80,7 +80,7 @@ type Predictor struct {
 func (f *Fit) Predictor() *Predictor {
 	m := *f.fitter.m
 	m.plain()
-	m.set(f.Params, f.input.Pipe.At(meanWaterC(m.p)).ThermalL)
+	m.set(f.Params, f.Built.ThermalL)
 	return &Predictor{m: &m, w: firstWeights(f.input, m.p, f.fitter.o)}
 }
 

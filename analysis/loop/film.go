@@ -53,6 +53,14 @@ func (p Pipe) filmWPerK(flowLMin float64) float64 {
 // 0.1 to 1 K at 30 degC give 160 to 350 W/(m2 K).
 const stillFilmWPerM2K = 240
 
+// frontSkewSD: water that passes a wall which follows it through a film has a
+// front (Anzelius and Schumann) with
+//
+//	sigma² = 2 beta² V²/N,  skewness = 3 sqrt(2/N)/2,  N = film/(m c_p),
+//
+// 0.2 to 0.6 for farms' pipes (N 80 to 15); inlet and lead pipes add their own.
+const frontSkewSD = 0.5
+
 // leastStillSD: the prior of s is no narrower, however thick the bed's part.
 const leastStillSD = 0.02
 

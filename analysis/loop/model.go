@@ -20,6 +20,7 @@ const (
 	colLag            // outlet lag, s
 	colIn             // the inlet temperature, all of it
 	colOut            // the outlet reading: 1
+	colSkew           // skewness of the front
 	columns
 )
 
@@ -494,6 +495,9 @@ func (rd *reader) water(i int, bridgedShare float64, out *point) (ok bool) {
 // frontNear: a front counts as near at u with weight exp(-u²/frontNear).
 const frontNear = 8
 
+// A front of skewness g has, to first order (Edgeworth), g (u² - 1) phi(u)/6
+// less than Phi(u) behind it.
+//
 // smear spreads each front near label y: the step J of H at litre w becomes
 // J Phi(u), u = (y - w)/front, which is exact for a step on a straight line
 // carried by a dispersion that is the same for every litre.
@@ -533,6 +537,7 @@ func (rd *reader) smear(t *state, y float64, h *point, dy *float64) {
 		d[colBedLag] += (hb.bedLag - ha.bedLag) * c
 		d[colIn] += (hb.e - ha.e) * c
 		d[colFront] -= jump * density * u / front
+		d[colSkew] -= jump * (u*u - 1) * density / 6
 		*dy += jump * density / front
 	}
 }

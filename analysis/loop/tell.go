@@ -161,12 +161,18 @@ func (f *fitter) lowerBound(out *Fit, limit float64) float64 {
 
 // tells is the half-width of ln UA that the record would leave if a draw were
 // but one reading and the model off by MisfitK in it (or by as much as it is):
-// the Cramér-Rao bound of this fit's model and priors. Water that soaked until a
-// gap of 40 K had shrunk to some hundredths of a kelvin gives a narrow interval
-// when the model happens to fit, and a narrow wrong one when front, lead pipe or
-// bed are a little other than modelled.
+// the Cramér-Rao bound of this fit's model and priors, the bed taken as steady
+// (see lowerBound). Water that soaked until a gap of 40 K had shrunk to some
+// hundredths of a kelvin gives a narrow interval when the model happens to fit,
+// and a narrow wrong one when front, lead pipe or bed are a little other than
+// modelled.
 func (f *fitter) tells(out *Fit) float64 {
-	total := f.eval(f.q, true)
+	f.m.steady = true
+	f.moved()
+	total := f.eval(f.q, false)
+	f.m.steady = false
+	f.moved()
+	defer f.eval(f.q, true)
 	n := len(f.free)
 	a, g := mat.NewSymDense(n, nil), make([]float64, n)
 	f.pick(&total, f.free, a, g)
@@ -237,6 +243,7 @@ func (f *fitter) tooWide(out *Fit) string {
 		SourceFlow:   "most of it from the flow meter's error; fill a vessel of known volume through the meter and enter the result under [errors]",
 		SourceVolume: "most of it from the pipe's volume; state wall_mm and pipe, and measure length and bore",
 		SourceLag:    "most of it from the outlet probe's lag; put the probe into a pocket, or log faster",
+		SourceFront:  "most of it from the form of the front, which is nearly all that the draws show; draw one and a half loops once without a pause",
 	}[name]
 	return fmt.Sprintf("the interval reaches %.0f %% to the upper side, %s", 100*(math.Exp(half)-1), what)
 }

@@ -92,7 +92,7 @@ func head(title, command string) string {
 func TestCoverage(t *testing.T) {
 	results := pieces(t, *first, *farms)
 	require.Len(t, results, *farms)
-	text := head(fmt.Sprintf("Coverage over %d random farms", len(results)), fmt.Sprintf("go test -run 'Coverage$' -tags study -timeout 5h ./analysis/study -farms %d", *farms)) + table(results)
+	text := head(fmt.Sprintf("Coverage over %d random farms", len(results)), fmt.Sprintf("go test -run Coverage -tags study -timeout 5h ./analysis/study -farms %d", *farms)) + table(results)
 	if *said {
 		t.Log(strings.Join(misses(results), "\n"))
 	}

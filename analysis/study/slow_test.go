@@ -87,14 +87,14 @@ func slowRow(runs [][]logged, everyS int, form simfarm.Form, key string) string 
 	return fmt.Sprintf("| %d | %s | `%s` | %d | %.2f | %+.2f | %.2f | %s | %s |", everyS/60, form, key, n, quantile(off, 0.5), quantile(signed, 0.5), quantile(off, 0.95), share(inside, n), share(held, n))
 }
 
-func TestSlowCoverage(t *testing.T) {
+func TestSlowLogs(t *testing.T) {
 	farms := min(*farms, 40)
 	var runs [][]logged
 	for seed := *first; seed < *first+farms; seed++ {
 		runs = append(runs, relogged(t, uint64(seed)))
 	}
 	var b strings.Builder
-	b.WriteString(head(fmt.Sprintf("Slow logs: %d farms", farms), fmt.Sprintf("go test -run SlowCoverage -tags study -timeout 5h ./analysis/study -farms %d", farms)))
+	b.WriteString(head(fmt.Sprintf("Slow logs: %d farms", farms), fmt.Sprintf("go test -run SlowLogs -tags study -timeout 5h ./analysis/study -farms %d", farms)))
 	b.WriteString("The same farms, their probes' errors alike, logged by 10 s and more slowly: the difference of each heat from that of the\n" +
 		"10 s log, how often that lies inside the slow log's stated interval, and how often the bare truth does.\n\n" +
 		"| min | form | heat | farms | off %: median | with sign | 95th percentile | 10 s inside % | truth inside % |\n|---|---|---|---|---|---|---|---|---|\n")

@@ -362,6 +362,9 @@ func (f *fitter) fitLag() (sd float64) {
 		g := s.lagG*l + z/(f.o.LagSD*f.o.LagSD)
 		f.q.LagS = l * math.Exp(math.Max(-0.5, math.Min(0.5, -g/a)))
 		sd = f.q.LagS / math.Sqrt(a)
+		if math.Abs(g/a) < 1e-3 { // of the lag: far below what the starts can tell
+			break
+		}
 	}
 	return sd
 }
@@ -418,31 +421,44 @@ func (f *fitter) recover() {
 // rounds of one minimisation at most.
 const rounds = 60
 
-// perScan: every so many draws make about 3000 rows.
-func (f *fitter) perScan() int {
-	n := f.eval(f.q, false).n
-	return max(1, min(n/3000, len(f.p.draws)/20))
+// A start needs no more than some thousand rows, and what the fit holds fixed
+// later (the hours of recovery, the film, the lag) no more than scoutRows and
+// scoutDraws: the season's parameters then come from all rows.
+const (
+	scanRows, scanDraws   = 3000, 20
+	scoutRows, scoutDraws = 12000, 120
+)
+
+// thin: every so many draws make about that many rows, out of n, and no fewer
+// draws (0: all).
+func (f *fitter) thin(n, rows, draws int) int {
+	if every := min(n/rows, len(f.p.draws)/draws); every > 1 {
+		return every
+	}
+	return 0
 }
 
 // solve finds the parameters and their spread.
 func (f *fitter) solve(in *Input) *Fit {
 	f.chooseFree()
-	if s := f.eval(f.q, false); s.n == 0 {
+	s := f.eval(f.q, false)
+	if s.n == 0 {
 		out := none(noRows(in, f.p, f.built))
 		out.Built = f.built
 		out.LitresLeftOut = f.p.leftOutL + s.unknownL
 		return out
 	}
-	// A start needs no more than a few thousand rows.
-	f.w.every = f.perScan()
+	f.w.every = f.thin(s.n, scanRows, scanDraws)
 	f.scan()
 	f.rescale()
 	lead := slices.DeleteFunc(slices.Clone(f.free), func(c int) bool { return c > colLnR }) // the rest at their first values
 	f.minimise(lead, rounds)
-	f.w.every = 0
+	f.w.every = f.thin(s.n, scoutRows, scoutDraws)
 	f.rescale()
 	f.recover()
 	f.followWall(in)
+	f.fitLag()
+	f.w.every = 0
 	lagSD := f.fitLag()
 	f.rescale()
 	f.minimise(f.free, rounds)

@@ -381,3 +381,15 @@ func BenchmarkRun(b *testing.B) {
 		}
 	}
 }
+
+// A year by the minute, 60,000 rows: what the whole of Run costs.
+func BenchmarkRunYear(b *testing.B) {
+	y := defaultYard(3)
+	y.perDraw, y.longEvery, y.days = 900, 0, 310
+	in := y.record()
+	for b.Loop() {
+		if fit := mustRun(b, in, DefaultOptions()); fit.Rows < 50000 {
+			b.Fatal(fit.Why)
+		}
+	}
+}

@@ -31,6 +31,9 @@ type Scenario struct {
 	Loggers                                []Logger
 	Events                                 []Event
 	Comments                               bool // farm.toml explains itself
+	// Fine: signals are kept at every step even where no logger is quicker than
+	// a minute, for clocks that are off by parts of one.
+	Fine bool
 }
 
 // Loop is the buried pipe and what is drawn through it. Length and wall are as
@@ -282,9 +285,9 @@ func (s Scenario) Validate() error {
 	return nil
 }
 
-// quick: some logger is quicker than a minute.
+// quick: some logger is quicker than a minute, or signals are wanted as fine.
 func (s *Scenario) quick() bool {
-	return slices.ContainsFunc(s.Loggers, func(l Logger) bool { return l.quick() })
+	return s.Fine || slices.ContainsFunc(s.Loggers, func(l Logger) bool { return l.quick() })
 }
 
 // even: whole minutes, or whole steps that a minute is a multiple of.

@@ -335,8 +335,23 @@ func (f *fitter) spread(out *Fit, total *sums, lagSD float64) {
 	v.AddSym(v, f.missed(out.inverse))
 	c := mat.NewVecDense(n, out.lnUA)
 	out.RandomSD = math.Sqrt(mat.Inner(c, v, c))
-	out.DF = float64(max(len(out.Blocks)-n, 1))
+	out.DF = max(float64(len(out.Blocks))-toldByDays(out.inverse, out.prior, held), 1)
 	f.interval(out)
+}
+
+// toldByDays is how many parameters the days determine: the trace of H^-1 J'J,
+// H = J'J + priors, so that a parameter which its prior holds costs no degree
+// of freedom (the effective number of parameters of a penalised fit; Hastie,
+// Tibshirani and Friedman, The Elements of Statistical Learning, 2nd ed. 2009,
+// section 7.6, from memory).
+func toldByDays(inverse *mat.SymDense, prior []float64, held []bool) float64 {
+	n := 0.0
+	for i, p := range prior {
+		if !held[i] {
+			n += 1 - p*inverse.At(i, i)
+		}
+	}
+	return n
 }
 
 // interval: days by Student, shared errors normal.

@@ -30,8 +30,9 @@ type fitter struct {
 	w         weights
 	perRun    []sums
 	residuals [][]float64
-	// leadLoss is the prior mean of the lead pipe's loss.
-	leadLoss float64
+	// leadLoss is the prior mean of the lead pipe's loss; stillMean and stillSD
+	// are the prior of s.
+	leadLoss, stillMean, stillSD float64
 	// runBlock is the block of days of each run, -1 if none.
 	runBlock []int
 	deff     float64
@@ -79,7 +80,7 @@ type Predictor struct {
 func (f *Fit) Predictor() *Predictor {
 	m := *f.fitter.m
 	m.plain()
-	m.set(f.Params, f.input.Pipe.At(meanWaterC(m.p)).ThermalL)
+	m.set(f.Params, f.Built.ThermalL)
 	return &Predictor{m: &m, w: firstWeights(f.input, m.p, f.fitter.o)}
 }
 
@@ -104,7 +105,7 @@ func (p *Predictor) Between(from, to int) []float64 {
 }
 
 func newFitter(in *Input, p *path, o Options) *fitter {
-	f := &fitter{o: o, p: p, deff: 1, built: in.Pipe.At(meanWaterC(p))}
+	f := &fitter{o: o, p: p, deff: 1, stillMean: o.StillMean, stillSD: o.StillSD, built: in.Pipe.At(meanWaterC(p))}
 	f.m = newModel(p, f.built.ThermalL, in.LeadL*(1+f.built.Beta))
 	f.q = Params{KPerH: 0.3, VolumeRatio: 1, FrontL: o.FrontShare * f.built.ThermalL, Still: o.StillMean, LagS: o.LagS}
 	f.w = firstWeights(in, p, o)
@@ -192,7 +193,7 @@ func (f *fitter) priors() []solve.Prior {
 		colOffset:  {Mean: 0, SD: f.o.OffsetSDK},
 		colLnR:     {Mean: 0, SD: f.ratioSD()},
 		colFront:   {Mean: f.o.FrontShare * v, SD: f.o.FrontShareSD * v},
-		colStill:   {Mean: f.o.StillMean, SD: f.o.StillSD},
+		colStill:   {Mean: f.stillMean, SD: f.stillSD},
 		colDeplete: {Mean: 0, SD: f.o.DepletionSDK},
 		colBedLag:  {Mean: 0, SD: f.o.BedLagSDH},
 		colLead:    {Mean: f.leadLoss, SD: math.Max(f.leadLoss, 1e-6)},
@@ -381,6 +382,7 @@ func (f *fitter) followWall(in *Input) {
 		ua := f.q.KPerH / 3.6 * f.built.CapacityKJPerK
 		before := f.built.ThermalL
 		f.built = whole.follow(ua, film)
+		f.setStill(in, ua, film)
 		f.m.setFilm(in, ua, mean)
 		f.moved()
 		if slices.Contains(f.free, colLnR) {

@@ -184,6 +184,9 @@ type Logger struct {
 	// AheadS: the clock at mid-file, stamp minus true time.
 	AheadS, DriftSPerDay float64
 	ClockText            string // as given in farm.toml
+	// StampAt: "start" or "end" of the interval, as farm.toml then says; "" is a
+	// stamp at the reading, of which farm.toml says nothing.
+	StampAt string
 	// JumpS: the clock is moved by so much on JumpDay (may be broken); AheadS then
 	// holds before it.
 	JumpDay, JumpS float64
@@ -219,12 +222,13 @@ type Column struct {
 type Mode uint8
 
 // The modes: a value at the stamp, a mean rate per minute over the interval, a
-// running counter, a mean power over the interval.
+// running counter, a mean power over the interval, a mean temperature over it.
 const (
 	Instant Mode = iota
 	MeanPerMinute
 	Counter
 	MeanKW
+	MeanOver
 )
 
 // Signal is what a probe looks at.

@@ -14,6 +14,7 @@ import (
 	"yardheat/analysis/caution"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/loop"
+	"yardheat/analysis/loop/store"
 	"yardheat/analysis/match"
 	"yardheat/analysis/plant"
 	"yardheat/ingest"
@@ -28,6 +29,7 @@ type Options struct {
 	From, To time.Time
 	Account  account.Options
 	Loop     loop.Options
+	Store    store.Options
 	Plant    plant.Options
 	Caution  caution.Options
 	Doubt    doubt.Options
@@ -51,7 +53,7 @@ type Options struct {
 // DefaultOptions are the project's.
 func DefaultOptions() Options {
 	return Options{
-		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Plant: plant.DefaultOptions(),
+		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Store: store.DefaultOptions(), Plant: plant.DefaultOptions(),
 		Caution: caution.DefaultOptions(), Doubt: trials(),
 		Match: match.DefaultOptions(), Improve: defaultImprove(),
 		LagError: 0.6, HeldK: 1, LeadMostL: 10, TypicalDraws: 3,
@@ -68,7 +70,7 @@ func trials() doubt.Options {
 
 // Validate names the first option that cannot be used.
 func (o Options) Validate() error {
-	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Doubt.Validate(), o.Match.Validate(), o.Improve.validate()} {
+	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Store.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Doubt.Validate(), o.Match.Validate(), o.Improve.validate()} {
 		if err != nil {
 			return err
 		}
@@ -100,7 +102,7 @@ func (o Options) settings() []Setting {
 		name      string
 		now, then any
 	}{
-		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"plant", o.Plant, base.Plant},
+		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"store", o.Store, base.Store}, {"plant", o.Plant, base.Plant},
 		{"caution", o.Caution, base.Caution}, {"trials", o.Doubt, base.Doubt},
 		{"match", o.Match, base.Match}, {"improve", o.Improve, base.Improve},
 	} {

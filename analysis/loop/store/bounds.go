@@ -47,6 +47,12 @@ func (f *fitter) tell(out *Fit, c *Coefficient, col int, what string) {
 		}
 	}
 	c.Why = f.whyNot(out, what)
+	switch {
+	case !math.IsNaN(c.LowerBound):
+		c.Why = "a lower bound is all that these draws give: " + c.Why
+	case !math.IsNaN(c.UpperBound):
+		c.Why = "an upper bound is all that these draws give: " + c.Why
+	}
 }
 
 // steadyBounds: the two in series lie below either of them.

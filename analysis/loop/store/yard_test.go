@@ -11,7 +11,7 @@ import (
 // slab, moved by whole cells and stepped by the midpoint rule. It shares no code
 // with the model under test.
 type yard struct {
-	days             int
+	days, before     int     // logged; and in use before that
 	volumeL          float64 // thermal
 	ua, supply       float64 // W/K
 	slabKJ           float64 // kJ/K; 0: the pipe lies in the bed
@@ -52,9 +52,9 @@ func (y yard) relax(water, slab []float64, bed, dt float64) {
 // vary, now and then one is missed.
 func (y yard) record() Input {
 	rng := rand.New(rand.NewPCG(y.seed, 23))
-	n := y.days * 1440
+	n := (y.before + y.days) * 1440
 	q := make([]float64, n)
-	for d := range y.days {
+	for d := range y.before + y.days {
 		for _, at := range []int{330, 960} {
 			start, litres := d*1440+at+rng.IntN(30), y.perDraw*(0.75+0.5*rng.Float64())
 			rate := y.rate * (0.9 + 0.2*rng.Float64())
@@ -110,6 +110,8 @@ func (y yard) record() Input {
 		read := func(c float64) float64 { return math.Round((c+y.noise*rng.NormFloat64())/0.05) * 0.05 }
 		inC[m], outC[m], bedC[m], slabC[m] = read(supply), read(probe), read(bed-y.offset), read(mean(slab)+y.probeOff)
 	}
+	from := y.before * 1440
+	q, inC, outC, bedC, slabC = q[from:], inC[from:], outC[from:], bedC[from:], slabC[from:]
 	x := Input{Input: loop.FromEdges(60, q, edges(inC), edges(outC), bedC)}
 	x.LeadL = y.leadL
 	x.Pipe = loop.Pipe{LengthM: y.volumeL / 1.2 * 1000 / (math.Pi / 4 * 40 * 40), BoreMM: 40}

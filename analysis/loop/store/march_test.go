@@ -251,3 +251,10 @@ func TestAlignKeepsFronts(t *testing.T) {
 		near(t, float64(i), v, 1e-12, "a quarter of a cell back")
 	}
 }
+
+// The series for small steps against the library's exponential.
+func TestDecay(t *testing.T) {
+	for _, x := range []float64{0, -1e-9, -3e-4, -0.02, -0.0999, -0.1001, -2} {
+		near(t, math.Exp(x), decay(x), 4e-15, "e^x")
+	}
+}

@@ -36,6 +36,7 @@ func (x told) boundHolds() bool {
 // The store against simulated farms: go test -tags study -run StoreStudy
 // ./analysis/season. The table goes to testdata/study/store.md.
 func TestStoreStudy(t *testing.T) {
+	commit, _ := exec.Command("git", "rev-parse", "--short", "HEAD").Output() // before others move it
 	with := map[string][]told{}
 	chosen, uniform := 0, 0
 	var missed, flat []string
@@ -66,7 +67,6 @@ func TestStoreStudy(t *testing.T) {
 		uaUniform = append(uaUniform, told{truth.UAWPerK, f.Value, f.Low, f.High})
 	}
 	var b strings.Builder
-	commit, _ := exec.Command("git", "rev-parse", "--short", "HEAD").Output()
 	fmt.Fprintf(&b, "# A bed with a store\n\n%s, commit %s: `go test -tags study -run StoreStudy ./analysis/season` (seeds %d to %d).\n\n", time.Now().UTC().Format("2006-01-02"), strings.TrimSpace(string(commit)), *storeFirst, *storeFirst+uint64(*storeFarms)-1)
 	fmt.Fprintf(&b, "Simulated farms of 60 to 75 days, two refills a day of 1.05 to 1.75 loops, logs by the minute, sensor errors drawn from the farm file; the truth runs in 160 cells of water, wall and slab, the fit in 48 of water and slab. Truth is bare: errors include those of the sensors.\n\n")
 	fmt.Fprintf(&b, "- with a store: chosen on %d of %d farms%s\n- without: uniform chosen on %d of %d%s\n\n", chosen, *storeFarms, list(missed), uniform, *storeFarms, list(flat))

@@ -49,15 +49,17 @@ func pullOf(blocks []loop.Block, n int) []float64 {
 	return out
 }
 
-// foretold is the loss of every row when its fold is left out, in K².
-func (f *fitter) foretold(m *model, folds int) []float64 {
-	type normal struct {
-		a *mat.SymDense
-		g []float64
-	}
-	sums := make([]normal, folds)
+// foldSums are one fold's normal equations.
+type foldSums struct {
+	a *mat.SymDense
+	g []float64
+}
+
+// byFold sums a model's rows by fold.
+func (f *fitter) byFold(m *model, folds int) []foldSums {
+	sums := make([]foldSums, folds)
 	for i := range sums {
-		sums[i] = normal{mat.NewSymDense(m.n, nil), make([]float64, m.n)}
+		sums[i] = foldSums{mat.NewSymDense(m.n, nil), make([]float64, m.n)}
 	}
 	d := make([]float64, m.n)
 	for k, r := range f.rows {
@@ -72,25 +74,37 @@ func (f *fitter) foretold(m *model, folds int) []float64 {
 			}
 		}
 	}
-	steps := make([]*mat.VecDense, folds)
-	for fold := range folds {
-		h, g := mat.NewSymDense(m.n, nil), mat.NewVecDense(m.n, nil)
-		for i := range m.n {
-			h.SetSym(i, i, m.prior[i])
-			g.SetVec(i, -m.pull[i])
-		}
-		for other, s := range sums {
-			if other == fold {
-				continue
-			}
+	return sums
+}
+
+// without is the step from a model's fit to that of all folds but one; none
+// where the others do not settle it.
+func (m *model) without(fold int, sums []foldSums) *mat.VecDense {
+	h, g := mat.NewSymDense(m.n, nil), mat.NewVecDense(m.n, nil)
+	for i := range m.n {
+		h.SetSym(i, i, m.prior[i])
+		g.SetVec(i, -m.pull[i])
+	}
+	for other, s := range sums {
+		if other != fold {
 			h.AddSym(h, s.a)
 			g.AddScaledVec(g, -1, mat.NewVecDense(m.n, s.g))
 		}
-		var c mat.Cholesky
-		steps[fold] = mat.NewVecDense(m.n, nil)
-		if !c.Factorize(h) || c.SolveVecTo(steps[fold], g) != nil {
-			steps[fold] = mat.NewVecDense(m.n, nil)
-		}
+	}
+	var c mat.Cholesky
+	step := mat.NewVecDense(m.n, nil)
+	if !c.Factorize(h) || c.SolveVecTo(step, g) != nil {
+		return mat.NewVecDense(m.n, nil)
+	}
+	return step
+}
+
+// foretold is the loss of every row when its fold is left out, in K².
+func (f *fitter) foretold(m *model, folds int) []float64 {
+	sums := f.byFold(m, folds)
+	steps := make([]*mat.VecDense, folds)
+	for fold := range steps {
+		steps[fold] = m.without(fold, sums)
 	}
 	loss := make([]float64, len(f.rows))
 	for k, r := range f.rows {

@@ -3,6 +3,7 @@ package ingest
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"sync"
 
@@ -36,7 +37,7 @@ func (l *loader) makeSeries() {
 	var shared reading.Intervals
 	l.each(len(all), func(i int) {
 		m := &all[i]
-		meaning := reading.Meaning{Quantity: m.s.Quantity, Stamp: m.log.Farm.Stamp, Counter: m.column.Farm.Counter, FactorBase: m.column.FactorBase, Shared: &shared}
+		meaning := reading.Meaning{Quantity: m.s.Quantity, Stamp: stampMeaning(m.log), Counter: m.column.Farm.Counter, FactorBase: m.column.FactorBase, Shared: &shared}
 		m.found = reading.Series(m.s, &m.column.Column, meaning, l.opt.Flags)
 		m.at = m.column.Origins
 	})
@@ -58,6 +59,15 @@ func (l *loader) makeSeries() {
 		}
 		l.tellStamps(g, assumed, held)
 	}
+}
+
+// stampMeaning is where in its interval a stamp of the log stands: as the farm
+// file says, else at its start where the stamps themselves state from and to.
+func stampMeaning(g *logs.Log) string {
+	if g.Farm.Stamp == "" && len(g.Tables) > 0 && !slices.ContainsFunc(g.Tables, func(t *logs.Table) bool { return !t.Ranged() }) {
+		return "start"
+	}
+	return g.Farm.Stamp
 }
 
 // limits are the thresholds for a series: defaults, then the farm file's for

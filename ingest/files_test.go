@@ -150,3 +150,16 @@ func TestTaggedLog(t *testing.T) {
 	})
 	require.Contains(t, faults[0].Got, "T1")
 }
+
+func TestTagsThatTwoColumnsMake(t *testing.T) {
+	log := "Time,Device,Tag,Value\n"
+	for i := range 6 {
+		log += fmt.Sprintf("2026-01-01 00:0%d:00,A,T1,20\n2026-01-01 00:0%d:00,B,T1,30\n", i, i)
+	}
+	rec := load(t, files{
+		"farm.toml": toml("a.csv", "tags = { tag = \"Device/Tag\", value = \"Value\" }", "\"A/T1\" = { quantity = \"bed_temp\", unit = \"C\" }\n\"B/T1\" = { quantity = \"outdoor_temp\", unit = \"C\" }"),
+		"a.csv":     log,
+	})
+	require.Equal(t, []float64{20, 20, 20, 20, 20, 20}, get(t, rec, "bed_temp").V)
+	require.Equal(t, []float64{30, 30, 30, 30, 30, 30}, get(t, rec, "outdoor_temp").V)
+}

@@ -102,7 +102,8 @@ func (l *longLog) write(rows int, odd string) string {
 
 var oddKinds = []string{"", "short", "long", "blank", "header", "note", "unit", "other mark", "quote", "no stamp", "table", "cut", "footer"}
 
-var longLayouts = []string{"2006-01-02 15:04:05", "02.01.2006 15:04", "01/02/2006 03:04:05 PM", "2006-01-02T15:04:05Z", "2006-01-02T15:04:05+01:00", "02/01/2006|15:04:05", "2-Jan-06 15:04", "20060102150405", "_2.1.2006|15:04"}
+var longLayouts = []string{"2006-01-02 15:04:05", "02.01.2006 15:04", "01/02/2006 03:04:05 PM", "2006-01-02T15:04:05Z", "2006-01-02T15:04:05+01:00", "02/01/2006|15:04:05", "2-Jan-06 15:04", "20060102150405", "_2.1.2006|15:04",
+	"2006-01-02_15-04-05", "2006-01-02 PM 03:04:05", "02-01-2006 15:04-15:04"}
 
 // A long export read as a stream gives what it gives read whole: every series,
 // every problem, every file, whatever is odd in it.

@@ -31,6 +31,7 @@ func TestUnits(t *testing.T) {
 		"psi":                    {"Suction (psi)", "\"suction_pressure\"", "29.00754755", "suction_pressure", 2},
 		"percent":                {"Ice %", "\"ice_level\"", "40", "ice_level", 40},
 		"unit row":               {"Bed\n,°F", "\"bed_temp\"", "50", "bed_temp", 10},
+		"cell over header":       {"Bed (°C)", "\"bed_temp\"", "50 °F", "bed_temp", 10},
 		"header over unit, ours": {"Bed (°C)", "{ quantity = \"bed_temp\", unit = \"F\" }", "50", "bed_temp", 10},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -18,6 +18,7 @@ import (
 	"math"
 	"time"
 
+	"yardheat/analysis/apart"
 	"yardheat/analysis/cycle"
 	"yardheat/analysis/grid"
 	"yardheat/ingest"
@@ -50,6 +51,10 @@ type Options struct {
 	LateAfterS, LateMilkingS float64
 	// ColdAfterS: when milk must be cold after a milking's end.
 	ColdAfterS float64
+	// LeftLeastS: water at the plate that stands for less while the compressor
+	// runs on has left nothing behind; LeftLeastK: nor has gas that is no warmer
+	// than this above the water.
+	LeftLeastS, LeftLeastK float64
 }
 
 // DefaultOptions are the project's.
@@ -59,6 +64,7 @@ func DefaultOptions() Options {
 		JoinS: 120, LagPocketS: 20, LagPipeS: 45, LagUnknownS: 20,
 		FeedWithinS: 3 * 86400, LossStretchS: 4 * 3600, LossFewest: 5,
 		LateAfterS: 600, LateMilkingS: 3 * 3600, ColdAfterS: 2 * 3600,
+		LeftLeastS: 120, LeftLeastK: 5,
 	}
 }
 
@@ -78,6 +84,7 @@ func (o Options) Validate() error {
 		{"FeedWithinS", o.FeedWithinS, 0, 30 * 86400}, {"LossStretchS", o.LossStretchS, 600, 86400},
 		{"LossFewest", float64(o.LossFewest), 2, 1000}, {"LateAfterS", o.LateAfterS, 0, 7200},
 		{"LateMilkingS", o.LateMilkingS, 0, 86400}, {"ColdAfterS", o.ColdAfterS, 0, 86400},
+		{"LeftLeastS", o.LeftLeastS, 0, 3600}, {"LeftLeastK", o.LeftLeastK, 0, 50},
 	} {
 		if !(b.v >= b.lo && b.v <= b.hi) {
 			return fmt.Errorf("account: option %s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)
@@ -106,6 +113,9 @@ type Account struct {
 	Loss                        Loss
 	// Drive: litre-kelvins at the plate (see PlateDrive), nil without gas_in_temp.
 	Drive []DriveRow
+	// Left: what the compressor did after the plate's water had stopped; nil
+	// where flow or compressor is not logged.
+	Left []LeftRow
 	// GasSources are the probes of Drive.
 	GasSources []grid.Source
 	// DrawRows and WashRows: the heat of every draw (loop) and every wash, in
@@ -114,6 +124,9 @@ type Account struct {
 	// The flows as chosen; nil where there is none.
 	LoopFlow, PlateFlow, WashFlow, UseFlow *grid.Stream
 	Problems                               []series.Problem
+
+	// Pairs are the pipes' flows beside their probes, by the stream's name.
+	Pairs map[string][]apart.Pair
 
 	feedSources []grid.Source
 	tankTop     *grid.Stream
@@ -145,6 +158,8 @@ func Make(in Input, opt Options) (*Account, error) {
 	m.cut()
 	m.feed()
 	m.heats()
+	m.left()
+	m.pairs()
 	m.cold()
 	m.tanks()
 	return m.acc, nil

@@ -46,6 +46,8 @@ type HeatRow struct {
 	AboveKWh, AbovePerHotK float64
 	// LitreHotC, LitreColdC: Σ V T over the litres counted.
 	LitreHotC, LitreColdC float64
+	// LitreLMin: Σ V q over the litres counted, q the flow in L/min.
+	LitreLMin float64
 	// LateKWh: plate only, heat later than Options.LateAfterS after the last
 	// compressor stop.
 	LateKWh float64
@@ -183,6 +185,7 @@ func (s Stream) add(r *HeatRow, j int) {
 	r.PerColdLagS += coldK * s.Cold.PerS[j]
 	r.LitreHotC += v * hot
 	r.LitreColdC += v * cold
+	r.LitreLMin += v * s.Runs.LMin[j]
 	if hot > s.AboveC {
 		r.AboveKWh += perK * (water.EnthalpyKJPerKg(hot) - water.EnthalpyKJPerKg(s.AboveC))
 		r.AbovePerHotK += perK * water.SpecificHeatKJPerKgK(hot)

@@ -47,17 +47,54 @@ func (p Pipe) filmWPerK(flowLMin float64) float64 {
 	return nu * conductivityWPerM / d * math.Pi * d * p.LengthM
 }
 
+// stillFilmWPerM2K is the film coefficient of standing water. Free convection
+// about a horizontal cylinder has Nu = 0.53 Ra^(1/4) (McAdams 1954, from
+// memory; inside a pipe much the same): bores of 20 to 40 mm and differences of
+// 0.1 to 1 K at 30 degC give 160 to 350 W/(m2 K).
+const stillFilmWPerM2K = 240
+
+// frontSkewSD: water that passes a wall which follows it through a film has a
+// front (Anzelius and Schumann) with
+//
+//	sigma² = 2 beta² V²/N,  skewness = 3 sqrt(2/N)/2,  N = film/(m c_p),
+//
+// 0.2 to 0.6 for farms' pipes (N 80 to 15); inlet and lead pipes add their own.
+const frontSkewSD = 0.5
+
+// leastStillSD: the prior of s is no narrower, however thick the bed's part.
+const leastStillSD = 0.02
+
+// setStill moves the prior of s to what film and bed in series make of it:
+//
+//	s = UA_still/UA = 1/(1 + UA (1/F_still - 1/F)),  ds/d ln F_still = s² UA/F_still.
+//
+// A small coefficient is the bed's, whether water stands or flows; a large one
+// is partly the film's. Soaked water knows s k only, so a prior that is off
+// would be off in UA.
+func (f *fitter) setStill(in *Input, uaWPerK, filmWPerK float64) {
+	still := f.o.StillFilmWPerM2K * math.Pi * in.Pipe.BoreMM / 1000 * in.Pipe.LengthM
+	s := 1 / (1 + uaWPerK*(1/still-1/filmWPerK))
+	f.stillMean = math.Max(f.o.StillLow, math.Min(s, 1))
+	f.stillSD = math.Max(leastStillSD, f.stillMean*f.stillMean*uaWPerK/still*f.o.StillFilmSD)
+}
+
 // follow corrects a built loop for a wall that does not follow its water all
-// the way: film and bed lie on either side of it, and as the water warms by one
-// kelvin the wall warms by
+// the way: film F and bed G lie on either side of it. A wave exp(st) of the
+// water's warmth sees
 //
-//	phi = film/(film + bed) = 1 - UA/film,  UA = film bed/(film + bed),
+//	C_w s + F (C_p s + G)/(C_p s + F + G),  C_w, C_p capacities of water and wall,
 //
-// so that only beta phi of its heat capacity counts, in the front's speed and
-// in C alike. (The wall's own resistance is left out: with common plastic pipe
-// under 15 % of the whole, half of it acts.)
+// which is UA + s (C_w + C_p phi²) while s is small, UA = F G/(F + G),
+//
+//	phi = F/(F + G) = 1 - UA/F:
+//
+// as the water warms by one kelvin the wall warms by phi, and of what it then
+// holds the bed gave all but phi. So beta phi² of its heat capacity counts, in
+// the front's speed and in C alike. (The wall's own resistance is left out: with
+// common plastic pipe under 15 % of the whole, half of it acts.)
 func (b Built) follow(uaWPerK, filmWPerK float64) Built {
 	phi := math.Max(leastWallFollow, 1-uaWPerK/filmWPerK)
+	phi *= phi
 	scale := (1 + b.Beta*phi) / (1 + b.Beta)
 	b.WallFollows = phi
 	b.ThermalL *= scale

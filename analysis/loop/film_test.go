@@ -42,14 +42,22 @@ func TestFilm(t *testing.T) {
 	}
 }
 
-// A wall between film and bed follows by film/(film + bed): with 3000 W/K of
-// film and 1000 W/K of bed, UA is 750 W/K and the wall moves 0.75 K a kelvin.
+// With 3000 W/K of film and 1000 W/K of bed, UA is 750 W/K and the wall moves
+// 0.75 K a kelvin; of its heat capacity the square of that delays a wave, which
+// is the slope of the exact exchange of water with wall and bed at s = 0.
 func TestWallFollows(t *testing.T) {
 	b := Pipe{LengthM: 500, BoreMM: 26}.At(30)
-	got := b.follow(750, 3000)
-	near(t, 0.75, got.WallFollows, 1e-12, "follows")
-	near(t, b.VolumeL*(1+0.75*b.Beta), got.ThermalL, 1e-9, "volume")
+	const film, bed = 3.0, 1.0 // kW/K
+	got := b.follow(750, 1000*film)
+	near(t, 0.75*0.75, got.WallFollows, 1e-12, "follows")
+	near(t, b.VolumeL*(1+0.75*0.75*b.Beta), got.ThermalL, 1e-9, "volume")
 	near(t, b.CapacityKJPerK*got.ThermalL/b.ThermalL, got.CapacityKJPerK, 1e-9, "capacity")
+	water := b.CapacityKJPerK / (1 + b.Beta)
+	wall := water * b.Beta
+	exchange := func(s float64) float64 { return water*s + film*(wall*s+bed)/(wall*s+film+bed) }
+	near(t, 0.75, exchange(0), 1e-12, "UA in kW/K")
+	const ds = 1e-7
+	near(t, got.CapacityKJPerK, (exchange(ds)-exchange(-ds))/(2*ds), 1e-4*got.CapacityKJPerK, "slope")
 }
 
 // At the mean flow k is what the fit says; at less flow less, by the films in

@@ -30,8 +30,9 @@ type fitter struct {
 	w         weights
 	perRun    []sums
 	residuals [][]float64
-	// leadLoss is the prior mean of the lead pipe's loss.
-	leadLoss float64
+	// leadLoss is the prior mean of the lead pipe's loss; stillMean and stillSD
+	// are the prior of s.
+	leadLoss, stillMean, stillSD float64
 	// runBlock is the block of days of each run, -1 if none.
 	runBlock []int
 	deff     float64
@@ -79,7 +80,7 @@ type Predictor struct {
 func (f *Fit) Predictor() *Predictor {
 	m := *f.fitter.m
 	m.plain()
-	m.set(f.Params, f.input.Pipe.At(meanWaterC(m.p)).ThermalL)
+	m.set(f.Params, f.Built.ThermalL)
 	return &Predictor{m: &m, w: firstWeights(f.input, m.p, f.fitter.o)}
 }
 
@@ -104,7 +105,7 @@ func (p *Predictor) Between(from, to int) []float64 {
 }
 
 func newFitter(in *Input, p *path, o Options) *fitter {
-	f := &fitter{o: o, p: p, deff: 1, built: in.Pipe.At(meanWaterC(p))}
+	f := &fitter{o: o, p: p, deff: 1, stillMean: o.StillMean, stillSD: o.StillSD, built: in.Pipe.At(meanWaterC(p))}
 	f.m = newModel(p, f.built.ThermalL, in.LeadL*(1+f.built.Beta))
 	f.q = Params{KPerH: 0.3, VolumeRatio: 1, FrontL: o.FrontShare * f.built.ThermalL, Still: o.StillMean, LagS: o.LagS}
 	f.w = firstWeights(in, p, o)
@@ -192,7 +193,7 @@ func (f *fitter) priors() []solve.Prior {
 		colOffset:  {Mean: 0, SD: f.o.OffsetSDK},
 		colLnR:     {Mean: 0, SD: f.ratioSD()},
 		colFront:   {Mean: f.o.FrontShare * v, SD: f.o.FrontShareSD * v},
-		colStill:   {Mean: f.o.StillMean, SD: f.o.StillSD},
+		colStill:   {Mean: f.stillMean, SD: f.stillSD},
 		colDeplete: {Mean: 0, SD: f.o.DepletionSDK},
 		colBedLag:  {Mean: 0, SD: f.o.BedLagSDH},
 		colLead:    {Mean: f.leadLoss, SD: math.Max(f.leadLoss, 1e-6)},
@@ -361,6 +362,9 @@ func (f *fitter) fitLag() (sd float64) {
 		g := s.lagG*l + z/(f.o.LagSD*f.o.LagSD)
 		f.q.LagS = l * math.Exp(math.Max(-0.5, math.Min(0.5, -g/a)))
 		sd = f.q.LagS / math.Sqrt(a)
+		if math.Abs(g/a) < 1e-3 { // of the lag: far below what the starts can tell
+			break
+		}
 	}
 	return sd
 }
@@ -378,6 +382,7 @@ func (f *fitter) followWall(in *Input) {
 		ua := f.q.KPerH / 3.6 * f.built.CapacityKJPerK
 		before := f.built.ThermalL
 		f.built = whole.follow(ua, film)
+		f.setStill(in, ua, film)
 		f.m.setFilm(in, ua, mean)
 		f.moved()
 		if slices.Contains(f.free, colLnR) {
@@ -416,31 +421,44 @@ func (f *fitter) recover() {
 // rounds of one minimisation at most.
 const rounds = 60
 
-// perScan: every so many draws make about 3000 rows.
-func (f *fitter) perScan() int {
-	n := f.eval(f.q, false).n
-	return max(1, min(n/3000, len(f.p.draws)/20))
+// A start needs no more than some thousand rows, and what the fit holds fixed
+// later (the hours of recovery, the film, the lag) no more than scoutRows and
+// scoutDraws: the season's parameters then come from all rows.
+const (
+	scanRows, scanDraws   = 3000, 20
+	scoutRows, scoutDraws = 12000, 120
+)
+
+// thin: every so many draws make about that many rows, out of n, and no fewer
+// draws (0: all).
+func (f *fitter) thin(n, rows, draws int) int {
+	if every := min(n/rows, len(f.p.draws)/draws); every > 1 {
+		return every
+	}
+	return 0
 }
 
 // solve finds the parameters and their spread.
 func (f *fitter) solve(in *Input) *Fit {
 	f.chooseFree()
-	if s := f.eval(f.q, false); s.n == 0 {
+	s := f.eval(f.q, false)
+	if s.n == 0 {
 		out := none(noRows(in, f.p, f.built))
 		out.Built = f.built
 		out.LitresLeftOut = f.p.leftOutL + s.unknownL
 		return out
 	}
-	// A start needs no more than a few thousand rows.
-	f.w.every = f.perScan()
+	f.w.every = f.thin(s.n, scanRows, scanDraws)
 	f.scan()
 	f.rescale()
 	lead := slices.DeleteFunc(slices.Clone(f.free), func(c int) bool { return c > colLnR }) // the rest at their first values
 	f.minimise(lead, rounds)
-	f.w.every = 0
+	f.w.every = f.thin(s.n, scoutRows, scoutDraws)
 	f.rescale()
 	f.recover()
 	f.followWall(in)
+	f.fitLag()
+	f.w.every = 0
 	lagSD := f.fitLag()
 	f.rescale()
 	f.minimise(f.free, rounds)

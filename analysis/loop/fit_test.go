@@ -381,3 +381,31 @@ func BenchmarkRun(b *testing.B) {
 		}
 	}
 }
+
+// A year by the minute, 60,000 rows: what the whole of Run costs.
+func BenchmarkRunYear(b *testing.B) {
+	y := defaultYard(3)
+	y.perDraw, y.longEvery, y.days = 900, 0, 310
+	in := y.record()
+	for b.Loop() {
+		if fit := mustRun(b, in, DefaultOptions()); fit.Rows < 50000 {
+			b.Fatal(fit.Why)
+		}
+	}
+}
+
+// The positive part keeps what is positive, drops what is negative, whatever
+// the parameters' sizes.
+func TestPositivePart(t *testing.T) {
+	v := mat.NewSymDense(2, []float64{4e6, 0, 0, -9e-6})
+	got := positive(v)
+	near(t, 4e6, got.At(0, 0), 1e-6, "kept")
+	near(t, 0, got.At(1, 1), 1e-18, "dropped")
+	whole := mat.NewSymDense(2, []float64{2, 1, 1, 3})
+	got = positive(whole)
+	for i := range 2 {
+		for j := range 2 {
+			near(t, whole.At(i, j), got.At(i, j), 1e-12, "whole")
+		}
+	}
+}

@@ -137,10 +137,18 @@ type Options struct {
 	// StiffWall: the wall follows its water all the way, no film between.
 	StiffWall bool
 	// StillMean and StillSD are the prior of s, k in still over k in flowing
-	// water; s stays within StillLow..1.
+	// water, where no film is reckoned with (StiffWall) and at the start; s stays
+	// within StillLow..1.
 	StillMean, StillSD, StillLow float64
+	// StillFilmWPerM2K is the film coefficient of still water and StillFilmSD
+	// the standard deviation of its logarithm: the prior of s once UA is roughly
+	// known.
+	StillFilmWPerM2K, StillFilmSD float64
 	// FrontShare and FrontShareSD: the front's width over the thermal volume.
 	FrontShare, FrontShareSD float64
+	// FrontSkewSD is how skewed a front may be that is taken as Gaussian: one
+	// form for the season, so that no number of draws averages it away.
+	FrontSkewSD float64
 	// DepletionSDK and BedLagSDH are the priors of depletion and bed lag (mean
 	// 0).
 	DepletionSDK, BedLagSDH float64
@@ -169,8 +177,9 @@ type Options struct {
 	// MinBlockDays is the least length of a block; FewestBlocks gives no
 	// interval below it; WindowDays is the length of the windows of UA.
 	MinBlockDays, FewestBlocks, WindowDays int
-	// Confidence of the interval; IdentifiedWithin: both ends this near.
-	Confidence, IdentifiedWithin float64
+	// Confidence of the interval; IdentifiedWithin: both ends this near, and
+	// still so if the model were off by MisfitK in each draw.
+	Confidence, IdentifiedWithin, MisfitK float64
 }
 
 // DefaultOptions are the project's: priors in words in the farm's report.
@@ -180,13 +189,13 @@ func DefaultOptions() Options {
 		InSDK: 1 / z, OutSDK: 1 / z, BedSDK: 0.5 / z, FlowSD: 0.05 / z,
 		OffsetSDK: 8 / z,
 		LagS:      45, LagSD: 0.4, InletLagS: 45,
-		StillMean: 0.92, StillSD: 0.06, StillLow: 0.6,
-		FrontShare: 0.02, FrontShareSD: 0.02, DepletionSDK: 0.7, BedLagSDH: 1, LeadWPerMK: 0.3,
+		StillMean: 0.92, StillSD: 0.06, StillLow: 0.6, StillFilmWPerM2K: stillFilmWPerM2K, StillFilmSD: 0.4,
+		FrontShare: 0.02, FrontShareSD: 0.02, FrontSkewSD: frontSkewSD, DepletionSDK: 0.7, BedLagSDH: 1, LeadWPerMK: 0.3,
 		Huber: 1.345, FloorK: 0.03,
 		ThresholdShare: 0.05, ThresholdLMin: 0.5, MinDrawS: 120, PauseS: 600,
 		BridgeS: 7200, BridgedShare: 0.05, SoakS: 3600, StillStepS: 300,
 		MinBlockDays: 3, FewestBlocks: 8, WindowDays: 14,
-		Confidence: 0.95, IdentifiedWithin: 0.25,
+		Confidence: 0.95, IdentifiedWithin: 0.25, MisfitK: 0.1,
 	}
 }
 
@@ -199,13 +208,14 @@ func (o Options) Validate() error {
 		{"InSDK", o.InSDK, 0, 50}, {"OutSDK", o.OutSDK, 0, 50}, {"BedSDK", o.BedSDK, 0, 50}, {"FlowSD", o.FlowSD, 0, 1},
 		{"OffsetSDK", o.OffsetSDK, 1e-6, 100}, {"DepletionSDK", o.DepletionSDK, 1e-6, 100}, {"BedLagSDH", o.BedLagSDH, 1e-6, 100}, {"LeadWPerMK", o.LeadWPerMK, 1e-6, 100}, {"LagS", o.LagS, 0, 3600}, {"LagSD", o.LagSD, 0, 3}, {"InletLagS", o.InletLagS, 0, 3600},
 		{"StillLow", o.StillLow, 0.1, 1}, {"StillMean", o.StillMean, o.StillLow, 1}, {"StillSD", o.StillSD, 1e-6, 1},
-		{"FrontShare", o.FrontShare, 0, 0.2}, {"FrontShareSD", o.FrontShareSD, 1e-6, 1},
+		{"StillFilmWPerM2K", o.StillFilmWPerM2K, 1, 1e5}, {"StillFilmSD", o.StillFilmSD, 0, 3},
+		{"FrontShare", o.FrontShare, 0, 0.2}, {"FrontShareSD", o.FrontShareSD, 1e-6, 1}, {"FrontSkewSD", o.FrontSkewSD, 0, 5},
 		{"Huber", o.Huber, 0.5, 100}, {"FloorK", o.FloorK, 1e-9, 5},
 		{"ThresholdShare", o.ThresholdShare, 0, 0.5}, {"ThresholdLMin", o.ThresholdLMin, 0, 1000},
 		{"MinDrawS", o.MinDrawS, 0, 3600}, {"PauseS", o.PauseS, 0, 7200}, {"BridgeS", o.BridgeS, 0, 86400},
 		{"BridgedShare", o.BridgedShare, 0, 1}, {"SoakS", o.SoakS, 0, 86400}, {"StillStepS", o.StillStepS, 0, 3600},
 		{"MinBlockDays", float64(o.MinBlockDays), 1, 60}, {"FewestBlocks", float64(o.FewestBlocks), 2, 60},
-		{"WindowDays", float64(o.WindowDays), 1, 120}, {"Confidence", o.Confidence, 0.5, 0.999}, {"IdentifiedWithin", o.IdentifiedWithin, 0.01, 1},
+		{"WindowDays", float64(o.WindowDays), 1, 120}, {"Confidence", o.Confidence, 0.5, 0.999}, {"IdentifiedWithin", o.IdentifiedWithin, 0.01, 1}, {"MisfitK", o.MisfitK, 0.001, 5},
 	}
 	for _, b := range bounds {
 		if !(b.v >= b.lo && b.v <= b.hi) {

@@ -20,6 +20,7 @@ const (
 	colLag            // outlet lag, s
 	colIn             // the inlet temperature, all of it
 	colOut            // the outlet reading: 1
+	colSkew           // skewness of the front
 	columns
 )
 
@@ -63,8 +64,6 @@ func (q Params) with(v [parameters]float64) Params {
 type point struct {
 	v float64
 	d [columns]float64
-	// age is K(t) - K(t'): how far the water has come towards the bed.
-	age float64
 	// step is the height of the fronts near by, K, by how near they are.
 	step float64
 }
@@ -358,7 +357,7 @@ func (m *model) behind(t, a *state, h *left) (dy float64) {
 	dK := m.k * (t.flow - a.flow + m.q.Still*dStill)
 	e := math.Exp(-dK)
 	gap := a.in - a.bed - m.q.OffsetK - a.d
-	h.v, h.age = gap*e, dK
+	h.v = gap * e
 	h.lnK = -a.dk*e - h.v*dK
 	h.still = -a.ds*e - h.v*m.k*dStill
 	h.deplete, h.bedLag = -a.shape[0]*e, -a.shape[1]*e
@@ -371,7 +370,7 @@ func (m *model) behind(t, a *state, h *left) (dy float64) {
 
 // left is H with its derivatives; that with respect to the offset is -e, to
 // the inlet e.
-type left struct{ v, age, lnK, still, deplete, bedLag, e float64 }
+type left struct{ v, lnK, still, deplete, bedLag, e float64 }
 
 // seeker finds the instant at which a litre label passed; labels must not
 // fall. It keeps its place between calls.
@@ -476,7 +475,7 @@ func (rd *reader) water(i int, bridgedShare float64, out *point) (ok bool) {
 	}
 	var h left
 	dy := m.behind(&t, &a, &h)
-	out.v, out.age = h.v, h.age
+	out.v = h.v
 	d := &out.d
 	d[colLnK], d[colStill], d[colOffset], d[colIn] = h.lnK, h.still, -h.e, h.e
 	d[colDeplete], d[colBedLag] = h.deplete, h.bedLag
@@ -496,6 +495,9 @@ func (rd *reader) water(i int, bridgedShare float64, out *point) (ok bool) {
 // frontNear: a front counts as near at u with weight exp(-u²/frontNear).
 const frontNear = 8
 
+// A front of skewness g has, to first order (Edgeworth), g (u² - 1) phi(u)/6
+// less than Phi(u) behind it.
+//
 // smear spreads each front near label y: the step J of H at litre w becomes
 // J Phi(u), u = (y - w)/front, which is exact for a step on a straight line
 // carried by a dispersion that is the same for every litre.
@@ -535,6 +537,7 @@ func (rd *reader) smear(t *state, y float64, h *point, dy *float64) {
 		d[colBedLag] += (hb.bedLag - ha.bedLag) * c
 		d[colIn] += (hb.e - ha.e) * c
 		d[colFront] -= jump * density * u / front
+		d[colSkew] -= jump * (u*u - 1) * density / 6
 		*dy += jump * density / front
 	}
 }

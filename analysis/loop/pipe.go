@@ -75,8 +75,8 @@ type Built struct {
 	// VolumeL of water; ThermalL = VolumeL (1 + Beta).
 	VolumeL, ThermalL, Beta float64
 	BetaAssumed             bool
-	// WallFollows: the share of a change of the water that the wall follows in
-	// flow; ThermalL and CapacityKJPerK count the wall by it.
+	// WallFollows: the share of the wall's heat capacity that acts in flow;
+	// ThermalL and CapacityKJPerK count the wall by it.
 	WallFollows float64
 	// CapacityKJPerK = rho c ThermalL.
 	CapacityKJPerK float64

@@ -47,6 +47,7 @@ const (
 	SourceFlow   = "flow"
 	SourceVolume = "volume"
 	SourceLag    = "lag"
+	SourceFront  = "front"
 )
 
 // Block is a block of whole days: the fit's normal equations over its rows, at
@@ -111,8 +112,9 @@ type Fit struct {
 
 	DrawsUsed int
 	Rows      int
-	// FreshRows: those of water that had not soaked to the bed's temperature.
-	FreshRows     int
+	// TellsWithin: the half-width of ln UA that the draws would leave if each were
+	// one reading and the model off by Options.MisfitK in it.
+	TellsWithin   float64
 	LitresLeftOut float64
 	BlockDays     int
 	Blocks        []Block
@@ -145,8 +147,8 @@ func none(why string) *Fit {
 }
 
 // Errors is one trial's shared errors: reading minus truth (K), relative for
-// flow and volume, seconds for the lag.
-type Errors struct{ InK, OutK, BedK, Flow, Volume, LagS float64 }
+// flow and volume, seconds for the lag, the front's skewness.
+type Errors struct{ InK, OutK, BedK, Flow, Volume, LagS, Skew float64 }
 
 func (e Errors) of(name string) float64 {
 	switch name {
@@ -160,6 +162,8 @@ func (e Errors) of(name string) float64 {
 		return e.Flow
 	case SourceVolume:
 		return e.Volume
+	case SourceFront:
+		return e.Skew
 	}
 	return e.LagS
 }

@@ -16,16 +16,7 @@ type sums struct {
 	// litres that no row can stand for: the water entered before the record or
 	// a gap.
 	unknownL float64
-	// fresh counts the rows of water that had not yet come to rest at the bed's
-	// temperature.
-	fresh int
 }
-
-// freshAge: only water with k (t - t') below about 3 carries much of UA
-// (method, section 3); at 4.5 a gap of 40 K has shrunk to 0.4 K, still more
-// than probes scatter. Older water lags a little behind a bed that moves, but
-// so does a bed probe that is not at the pipe.
-const freshAge = 4.5
 
 func (s *sums) add(r float64, d *[columns]float64, scale, huber float64) {
 	z := r / scale
@@ -47,7 +38,7 @@ func (s *sums) add(r float64, d *[columns]float64, scale, huber float64) {
 }
 
 func (s *sums) plus(o *sums) {
-	s.n, s.fresh = s.n+o.n, s.fresh+o.fresh
+	s.n += o.n
 	s.cost += o.cost
 	s.lagA, s.lagG, s.unknownL = s.lagA+o.lagA, s.lagG+o.lagG, s.unknownL+o.unknownL
 	for i := range columns {
@@ -88,7 +79,6 @@ const frontMiss = 0.03
 type reading struct {
 	node  int
 	model point
-	age   float64
 	water bool // the water at the probe is known
 	known bool // the water is known and the probe has followed it
 	// fitted: a row of the fit; start: a row for the lag only.
@@ -150,7 +140,7 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 			*probe, haveProbe = *now, true
 		}
 		probe.step = now.step
-		x.node, x.age, x.water, x.known = i, now.age, ok, ok && haveProbe && !math.IsNaN(leadAt)
+		x.node, x.water, x.known = i, ok, ok && haveProbe && !math.IsNaN(leadAt)
 		x.fitted, x.start = false, false
 		if x.known && !math.IsNaN(p.out[i]) && p.q1[i-1] > w.thresholdLPS && !p.stopped(r, i) {
 			late := p.t[i]-leadAt >= w.flushS && p.t[i]-p.t[r.from] >= w.edgeS && p.t[r.to]-p.t[i] >= w.edgeS
@@ -266,9 +256,6 @@ func (m *model) sum(r run, w weights, s *sums, residuals *[]float64) {
 		d[colOut] = 1
 		s.add(res, d, m.rowSD[i], w.huber)
 		d[colOut] = 0
-		if x.age < freshAge {
-			s.fresh++
-		}
 		if residuals != nil {
 			*residuals = append(*residuals, res)
 		}

@@ -1,6 +1,8 @@
 package loop
 
 import (
+	"cmp"
+	"maps"
 	"math"
 	"slices"
 
@@ -268,7 +270,7 @@ func (f *fitter) result(g groups, lagSD float64) *Fit {
 		out.Free = append(out.Free, parameterNames[c])
 	}
 	out.Theta, out.prior = f.theta(f.free), f.precision()
-	out.RMSEK, out.FreshRows = f.rmse(), total.fresh
+	out.RMSEK = f.rmse()
 	out.RatioFree = slices.Contains(f.free, colLnR)
 	f.uaFrom(out)
 	out.BlockDays, out.Blocks = g.days, f.blocks(g)
@@ -335,8 +337,23 @@ func (f *fitter) spread(out *Fit, total *sums, lagSD float64) {
 	v.AddSym(v, f.missed(out.inverse))
 	c := mat.NewVecDense(n, out.lnUA)
 	out.RandomSD = math.Sqrt(mat.Inner(c, v, c))
-	out.DF = float64(max(len(out.Blocks)-n, 1))
+	out.DF = max(float64(len(out.Blocks))-toldByDays(out.inverse, out.prior, held), 1)
 	f.interval(out)
+}
+
+// toldByDays is how many parameters the days determine: the trace of H^-1 J'J,
+// H = J'J + priors, so that a parameter which its prior holds costs no degree
+// of freedom (the effective number of parameters of a penalised fit; Hastie,
+// Tibshirani and Friedman, The Elements of Statistical Learning, 2nd ed. 2009,
+// section 7.6, from memory).
+func toldByDays(inverse *mat.SymDense, prior []float64, held []bool) float64 {
+	n := 0.0
+	for i, p := range prior {
+		if !held[i] {
+			n += 1 - p*inverse.At(i, i)
+		}
+	}
+	return n
 }
 
 // interval: days by Student, shared errors normal.
@@ -379,34 +396,76 @@ const positionBins = 10
 
 // missed is the part of the covariance that days cannot show: what the model
 // misses in the same way in every draw. Rows are grouped by the litres that had
-// passed since the run began, and the groups' scores u make a second sandwich,
+// passed since the run began, and the groups' scores u make a second sandwich
+// beside that of the days,
 //
-//	V = B/(B-1) H^-1 (sum_b u_b u_b') H^-1,
+//	V = H^-1 (B/(B-1) sum_b u_b u_b' - N/(N-1) sum_n u_n u_n') H^-1,
 //
-// added to that of the days (two-way clusters; Cameron, Gelbach and Miller
-// 2011, from memory, without their small third term).
+// b the places, n the places within each block of days: without the second sum
+// what differs from row to row would count twice (two-way clusters; Cameron,
+// Gelbach and Miller 2011, equation 2.4, from memory). Directions in which it
+// comes out negative know of nothing that days miss, and count as 0.
 func (f *fitter) missed(inverse *mat.SymDense) *mat.SymDense {
-	n := len(f.free)
-	scores := f.scoresByPlace()
-	v := mat.NewSymDense(n, nil)
-	if len(scores) < 2 {
+	places, cells := f.scoresByPlace()
+	v := mat.NewSymDense(len(f.free), nil)
+	if len(places) < 2 || len(cells) < 2 {
 		return v
 	}
-	c := float64(len(scores)) / float64(len(scores)-1)
-	for _, u := range scores {
-		var d mat.VecDense
-		d.MulVec(inverse, mat.NewVecDense(n, u))
-		v.SymRankOne(v, c, &d)
+	add := func(scores [][]float64, sign float64) {
+		c := sign * float64(len(scores)) / float64(len(scores)-1)
+		for _, u := range scores {
+			var d mat.VecDense
+			d.MulVec(inverse, mat.NewVecDense(len(u), u))
+			v.SymRankOne(v, c, &d)
+		}
 	}
-	return v
+	add(places, 1)
+	add(cells, -1)
+	return positive(v)
 }
 
-// scoresByPlace are the sums of J'Wr by place in the draw, those with rows.
-func (f *fitter) scoresByPlace() [][]float64 {
-	byBin := map[int]*sums{}
+// positive is the part of a symmetric matrix with eigenvalues above 0, each
+// parameter measured by its own size in it.
+func positive(v *mat.SymDense) *mat.SymDense {
+	n := v.SymmetricDim()
+	size := make([]float64, n)
+	for i := range size {
+		if size[i] = math.Sqrt(math.Abs(v.At(i, i))); size[i] == 0 {
+			size[i] = 1
+		}
+	}
+	scaled := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			scaled.SetSym(i, j, v.At(i, j)/(size[i]*size[j]))
+		}
+	}
+	out := mat.NewSymDense(n, nil)
+	var e mat.EigenSym
+	if !e.Factorize(scaled, true) {
+		return out
+	}
+	var vectors mat.Dense
+	e.VectorsTo(&vectors)
+	for k, value := range e.Values(nil) {
+		if value > 0 {
+			column := mat.NewVecDense(n, nil)
+			for i := range n {
+				column.SetVec(i, vectors.At(i, k)*size[i])
+			}
+			out.SymRankOne(out, value, column)
+		}
+	}
+	return out
+}
+
+// scoresByPlace are the sums of J'Wr by place in the draw, and by place and
+// block of days; those with rows, in order.
+func (f *fitter) scoresByPlace() (places, cells [][]float64) {
+	type cell struct{ bin, block int }
+	sums := map[cell][]float64{}
 	p, width := f.p, f.built.ThermalL/positionBins
-	last := 0
-	for _, r := range p.runs {
+	for k, r := range p.runs {
 		if r.draw < 0 {
 			continue
 		}
@@ -414,26 +473,37 @@ func (f *fitter) scoresByPlace() [][]float64 {
 			if !x.fitted {
 				return
 			}
-			bin := int((p.w[x.node] - p.w[r.from]) / width)
-			if byBin[bin] == nil {
-				byBin[bin] = &sums{}
+			at := cell{int((p.w[x.node] - p.w[r.from]) / width), f.runBlock[k]}
+			if sums[at] == nil {
+				sums[at] = make([]float64, len(f.free))
 			}
-			last = max(last, bin)
-			d := x.model.d
-			byBin[bin].add(x.model.v-p.out[x.node], &d, f.m.rowSD[x.node], f.w.huber)
+			weighted := f.score(x.model.v-p.out[x.node], f.m.rowSD[x.node])
+			for i, c := range f.free {
+				sums[at][i] += weighted * x.model.d[c]
+			}
 		})
 	}
-	var out [][]float64
-	for bin := 0; bin <= last; bin++ {
-		if s := byBin[bin]; s != nil {
-			u := make([]float64, len(f.free))
-			for i, c := range f.free {
-				u[i] = s.g[c] / f.deff
-			}
-			out = append(out, u)
+	keys := slices.SortedFunc(maps.Keys(sums), func(a, b cell) int { return cmp.Or(a.bin-b.bin, a.block-b.block) })
+	for i, k := range keys {
+		if i == 0 || keys[i-1].bin != k.bin {
+			places = append(places, make([]float64, len(f.free)))
 		}
+		for j, u := range sums[k] {
+			places[len(places)-1][j] += u
+		}
+		cells = append(cells, sums[k])
 	}
-	return out
+	return places, cells
+}
+
+// score is a residual over its variance and the design effect, held back where
+// it is an outlier.
+func (f *fitter) score(residualK, sdK float64) float64 {
+	w := residualK / (sdK * sdK * f.deff)
+	if z := math.Abs(residualK / sdK); z > f.w.huber {
+		w *= f.w.huber / z
+	}
+	return w
 }
 
 // sources: a shared error e moves the residuals by col e times the sign of its
@@ -453,6 +523,7 @@ func (f *fitter) sources(out *Fit, total *sums, lagSD float64) {
 		{SourceFlow, f.o.FlowSD, 1, colLnR, 0},
 		{SourceVolume, f.built.VolumeSD, 1, colLnR, 1},
 		{SourceLag, lagSD, 1, colLag, 0},
+		{SourceFront, f.o.FrontSkewSD, 1, colSkew, 0},
 	} {
 		n := len(f.free)
 		c := mat.NewVecDense(n, nil)

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // describe fills what is said of a fit beside the numbers: draws, windows,
@@ -101,6 +103,24 @@ func (f *fitter) penalty(q Params) float64 {
 	return sum
 }
 
+// lowerEnd is the lower bound that is stated: the lesser of the steady bed's and
+// the fit's own one-sided end, each z standard deviations of the shared errors
+// further down. The steady bed's is a few per cent off where water is not far
+// from the bed's temperature, the fit's own wide where it is near.
+func (f *fitter) lowerEnd(out *Fit, z float64) float64 {
+	shared := 0.0
+	for _, s := range out.Sources {
+		shared += s.LnUA * s.LnUA * s.SD * s.SD
+	}
+	steady := f.lowerBound(out, z*z) * math.Exp(-z*math.Hypot(f.built.VolumeSD, f.o.FlowSD*out.VolumeWeight))
+	if math.IsNaN(out.RandomSD) {
+		return steady
+	}
+	t := studentQuantile(1-2*(1-f.o.Confidence), out.DF)
+	own := out.UAWPerK * math.Exp(-math.Hypot(t*out.RandomSD, z*math.Sqrt(shared)))
+	return math.Min(steady, own) // NaN where there is no steady bound
+}
+
 // lowerBound is the UA below which water would have come out colder than it
 // did, limit being the rise of the sum of squares that is too much. It takes
 // the bed as steady: how water lags behind a bed that moves would bound UA more
@@ -139,15 +159,43 @@ func (f *fitter) lowerBound(out *Fit, limit float64) float64 {
 	return crossing(pts, limit)
 }
 
-// leastFresh is the least share of fresh rows that UA may rest on (our choice,
-// no source).
-const leastFresh = 0.05
+// tells is the half-width of ln UA that the record would leave if a draw were
+// but one reading and the model off by MisfitK in it (or by as much as it is):
+// the Cramér-Rao bound of this fit's model and priors, the bed taken as steady
+// (see lowerBound). Water that soaked until a gap of 40 K had shrunk to some
+// hundredths of a kelvin gives a narrow interval when the model happens to fit,
+// and a narrow wrong one when front, lead pipe or bed are a little other than
+// modelled.
+func (f *fitter) tells(out *Fit) float64 {
+	f.m.steady = true
+	f.moved()
+	total := f.eval(f.q, false)
+	f.m.steady = false
+	f.moved()
+	defer f.eval(f.q, true)
+	n := len(f.free)
+	a, g := mat.NewSymDense(n, nil), make([]float64, n)
+	f.pick(&total, f.free, a, g)
+	perDraw := math.Max(1, float64(total.n)/float64(max(f.drawsUsed(), 1)))
+	less := math.Min(1, f.w.scaleK/f.o.MisfitK)
+	a.ScaleSym(f.deff/perDraw*less*less, a)
+	for i, p := range f.precision() {
+		a.SetSym(i, i, a.At(i, i)+p)
+	}
+	inverse := invert(a, f.atBound())
+	if inverse == nil {
+		return math.Inf(1)
+	}
+	c := mat.NewVecDense(n, out.lnUA)
+	return normalQuantile(f.o.Confidence) * math.Sqrt(mat.Inner(c, inverse, c))
+}
 
 // judge decides whether the record tells UA, and says what would settle it.
 func (f *fitter) judge(out *Fit) {
 	within := f.o.IdentifiedWithin
 	enough := len(out.Blocks) >= f.o.FewestBlocks && !math.IsNaN(out.LowWPerK)
-	soaked := float64(out.FreshRows) < leastFresh*float64(out.Rows)
+	out.TellsWithin = f.tells(out)
+	soaked := !(out.TellsWithin <= within)
 	out.Identified = enough && !soaked && out.LowWPerK >= out.UAWPerK*(1-within) && out.HighWPerK <= out.UAWPerK*(1+within)
 	if out.Identified {
 		return
@@ -156,7 +204,7 @@ func (f *fitter) judge(out *Fit) {
 	z := normalQuantile(1 - 2*(1-f.o.Confidence)) // one-sided
 	flat := soaked || out.Profile[len(out.Profile)-1].Rise < z*z
 	if flat {
-		out.LowerBoundWPerK = f.lowerBound(out, z*z)
+		out.LowerBoundWPerK = f.lowerEnd(out, z)
 	}
 	longest := 0.0
 	for _, d := range out.Draws {
@@ -195,6 +243,7 @@ func (f *fitter) tooWide(out *Fit) string {
 		SourceFlow:   "most of it from the flow meter's error; fill a vessel of known volume through the meter and enter the result under [errors]",
 		SourceVolume: "most of it from the pipe's volume; state wall_mm and pipe, and measure length and bore",
 		SourceLag:    "most of it from the outlet probe's lag; put the probe into a pocket, or log faster",
+		SourceFront:  "most of it from the form of the front, which is nearly all that the draws show; draw one and a half loops once without a pause",
 	}[name]
 	return fmt.Sprintf("the interval reaches %.0f %% to the upper side, %s", 100*(math.Exp(half)-1), what)
 }

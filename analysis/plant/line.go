@@ -45,7 +45,7 @@ type window struct{ from, to int } // rows from … to−1
 // store carries from one cycle to the next weighs little, and adds the shared
 // errors of the sensors by refitting under each.
 func fitLine(terms Terms, carryKWh float64, sources []doubt.Source) (LineResult, error) {
-	windows := windowsOf(terms.Rows)
+	windows := lineWindows(terms, carryKWh)
 	if len(windows) < doubt.MinBlocks {
 		return LineResult{}, fmt.Errorf("only %d stretches of days; want %d", len(windows), doubt.MinBlocks)
 	}
@@ -74,7 +74,7 @@ func (l *LineResult) spread(terms Terms, windows []window, carryKWh float64, sou
 	l.randomHalfKW = t * l.ownGainSD()
 	gain, slope, intercept := sq(l.randomHalfKW), sq(t*l.SlopeSD), sq(t*l.InterceptSD)
 	byGain, bySlope, byIntercept := make([]float64, len(sources)), make([]float64, len(sources)), make([]float64, len(sources))
-	for _, i := range responding(terms) {
+	for _, i := range responding(terms.Caught, terms.Milk, terms.Compressor) {
 		u := sources[i].U()
 		if u == 0 {
 			continue
@@ -146,16 +146,31 @@ func withScatter(points []Point, scatterKW float64) []Point {
 	return out
 }
 
-// windowsOf cuts the rows into stretches of doubt.MinBlockDays days. A rest of
-// fewer days at the end is left out.
-func windowsOf(rows []Row) []window {
+// lineWindows are the stretches that the line is drawn through: whole weeks
+// where a store may carry over much and the season is long enough for a dozen.
+// How much it carries is known from above only, and an error of x that is taken
+// as larger than it is makes the line too steep, by the square of its share.
+func lineWindows(terms Terms, carryKWh float64) []window {
+	const muchOfACycle, dozen, week = 0.2, 12, 7
+	milkKWh := sumsOf(terms).milkKWh / math.Max(1, float64(len(terms.Rows)))
+	if carryKWh > muchOfACycle*milkKWh {
+		if weeks := windowsOf(terms.Rows, week); len(weeks) >= dozen {
+			return weeks
+		}
+	}
+	return windowsOf(terms.Rows, doubt.MinBlockDays)
+}
+
+// windowsOf cuts the rows into stretches of so many days that have any. A rest
+// of fewer days at the end is left out.
+func windowsOf(rows []Row, days int) []window {
 	var list []window
 	from, seen := 0, 1
 	for i := 1; i <= len(rows); i++ {
 		if i < len(rows) && rows[i].Day == rows[i-1].Day {
 			continue
 		}
-		if seen++; seen > doubt.MinBlockDays {
+		if seen++; seen > days {
 			list = append(list, window{from, i})
 			from, seen = i, 1
 		}
@@ -193,10 +208,10 @@ func pointsOf(terms Terms, windows []window, carryKWh float64, e []float64) []Po
 }
 
 // responding are the sources that any of the terms responds to, each once.
-func responding(terms Terms) []int {
+func responding(terms ...[]doubt.Part) []int {
 	var list []int
 	seen := map[int]bool{}
-	for _, parts := range [][]doubt.Part{terms.Caught, terms.Milk, terms.Compressor} {
+	for _, parts := range terms {
 		for _, p := range parts {
 			for _, i := range p.Sources() {
 				if !seen[i] {

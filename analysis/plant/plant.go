@@ -40,11 +40,14 @@ type Terms struct {
 	// Rise and Drive, litre-kelvins while water flows: Σ V (T_out − T_in) and
 	// Σ V (T_gas,in − T_in); nil where no gas_in_temp is logged.
 	Rise, Drive []doubt.Part
+	// Litres through the plate, Σ V q with the flow q in L/min, and litre-kelvins
+	// Σ V T_in above 0 degC; nil where not asked for.
+	Litres, FlowL, InLK []doubt.Part
 }
 
 // Why a figure is not known.
 const (
-	WhyNoMilk       = "no milk volume and milk temperatures, so the heat rejected is not known; the heat caught per compressor kWh is"
+	WhyNoMilk       = "no milk volume and milk temperatures, so the heat rejected is not known, nor with it the share caught, the COP, or how much more could be caught; known is the heat caught per compressor kWh"
 	WhyNoCompressor = "no compressor electricity is logged, so the heat rejected is not known"
 	WhyNoCycles     = "no cycle has all of plate heat, milk heat and compressor electricity covered"
 	WhyNoGas        = "no gas_in_temp is logged"
@@ -253,7 +256,8 @@ func Covered(columns ...[]float64) []int {
 // Pick is the terms over some of their rows, for a month or a stretch.
 func (t Terms) Pick(rows []int) Terms {
 	p := Terms{Rows: make([]Row, len(rows)), Caught: pick(t.Caught, rows), Milk: pick(t.Milk, rows),
-		Compressor: pick(t.Compressor, rows), Rise: pick(t.Rise, rows), Drive: pick(t.Drive, rows)}
+		Compressor: pick(t.Compressor, rows), Rise: pick(t.Rise, rows), Drive: pick(t.Drive, rows),
+		Litres: pick(t.Litres, rows), FlowL: pick(t.FlowL, rows), InLK: pick(t.InLK, rows)}
 	for i, r := range rows {
 		p.Rows[i] = t.Rows[r]
 	}

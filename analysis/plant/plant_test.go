@@ -289,7 +289,7 @@ func TestGainFollowsSensors(t *testing.T) {
 	require.Equal(t, GainLine, g.From)
 	e := make([]float64, nSources+1)
 	e[ePlateOut], e[eMilk], e[eMeter] = 0.2, 0.03, 0.03
-	points := pointsOf(terms, windowsOf(terms.Rows), 0, e)
+	points := pointsOf(terms, windowsOf(terms.Rows, doubt.MinBlockDays), 0, e)
 	line, _, err := fitScatter(points)
 	require.NoError(t, err)
 	moved := line.Intercept/line.Slope - g.KW
@@ -450,15 +450,56 @@ func TestWeeks(t *testing.T) {
 	// The second week is missing: days 7 to 13.
 	rows := append(rowsOf(0, 14), rowsOf(28, 48)...)
 	terms = terms.Pick(rows)
-	weeks := Weeks(terms, 0)
+	weeks := Weeks(terms, Gain{From: GainStated}, 0, farmSources())
 	require.Len(t, weeks, 3)
 	require.Equal(t, []int{14, 14, 6}, []int{weeks[0].Cycles, weeks[1].Cycles, weeks[2].Cycles})
 	require.Equal(t, terms.Rows[14].StartMS, weeks[1].FromMS)
 	for _, w := range weeks {
-		requireNear(t, 0.5, w.Recovery, 1e-9, "f")
-		requireNear(t, 1.75, w.CaughtPerKWh, 1e-9, "0.5 (2.5 + 1)")
-		require.True(t, math.IsNaN(w.Effectiveness), "no gas probe")
+		requireNear(t, 0.5, w.Recovery.Value, 1e-9, "f")
+		requireNear(t, 1.75, w.CaughtPerKWh.Value, 1e-9, "0.5 (2.5 + 1)")
+		require.True(t, math.IsNaN(w.Effectiveness.Value), "no gas probe")
+		require.True(t, math.IsNaN(w.FlowLMin.Value), "no litres")
 	}
+}
+
+// A week's interval by linear propagation is that of trials over the same
+// week, and the scatter of its days that of means of days.
+func TestWeeksAgainstTrials(t *testing.T) {
+	terms := sim{days: 7, f: 0.5, cop: 2.5, dailySD: 0.05}.make(rand.New(rand.NewPCG(3, 1)))
+	opt := DefaultOptions()
+	gain := StatedGain(0.3, 0.1, opt)
+	w := Weeks(terms, gain, 30, farmSources())[0]
+	m := New(terms, gain, 30, nSources)
+	trials := doubt.DefaultOptions()
+	trials.MinTrials, trials.MaxTrials = 20_000, 20_000
+	r, err := doubt.Run(append(farmSources(), m.Sources()[:ownDays]...), func(t *doubt.Trial, out []float64) {
+		gainKW, carry := m.own(t)
+		caught, milk, kWh := census(terms.Caught, t.E), census(terms.Milk, t.E), census(terms.Compressor, t.E)
+		out[0], out[1] = caught/(milk+kWh+gainKW*m.hours.Census(t.E)+carry), caught/kWh
+	}, 2, trials)
+	require.NoError(t, err)
+	for i, v := range []Weekly{w.Recovery, w.CaughtPerKWh} {
+		requireNear(t, r.Outputs[i].Nominal, v.Value, 1e-12, "value")
+		requireNear(t, (r.Outputs[i].High-r.Outputs[i].Low)/2, v.Half, 0.03*v.Half, "half-width")
+		require.Greater(t, v.Own, 0.0)
+		require.Less(t, v.Own, v.Half)
+	}
+}
+
+// Days that differ by 5 % of f, neighbours alike by 0.4, make weeks whose own
+// interval holds the plant's f (0.5) about as often as it says.
+func TestWeeksOwnHolds(t *testing.T) {
+	held, all := 0, 0
+	for seed := range uint64(60) {
+		terms := sim{days: 12 * 7, f: 0.5, cop: 2.5, dailySD: 0.05}.make(rand.New(rand.NewPCG(seed, 77)))
+		for _, w := range Weeks(terms, Gain{From: GainStated}, 0, farmSources()) {
+			all++
+			if math.Abs(w.Recovery.Value-0.5) <= w.Recovery.Own {
+				held++
+			}
+		}
+	}
+	require.InDelta(t, 0.95, float64(held)/float64(all), 0.02)
 }
 
 func rowsOf(from, to int) []int {

@@ -30,6 +30,8 @@ type builder struct {
 	budget []budgetOf
 	// used are the cycles behind the recovery fraction.
 	used []int
+	// pipes whose flow stands in another log than their temperatures.
+	pipes []pipeDoubt
 }
 
 // filler computes n outputs from index at on.

@@ -5,7 +5,6 @@ import (
 
 	"yardheat/analysis/account"
 	"yardheat/analysis/doubt"
-	"yardheat/analysis/grid"
 	"yardheat/ingest/series"
 )
 
@@ -54,53 +53,41 @@ func (b *builder) shifted(log int, byS float64, from, to int64) *account.Account
 		}
 		rec.Series[i] = s
 	}
-	g, err := grid.Build(&rec, from, to, b.opt.Account.Grid)
-	if err != nil {
-		return nil
-	}
-	acc, err := account.Make(account.Input{Rec: &rec, Grid: g, FromMS: from, ToMS: to}, b.opt.Account)
-	if err != nil || len(acc.Cycles) != len(b.acc.Cycles) {
-		return nil
-	}
-	return acc
+	return b.accountOf(&rec, from, to)
 }
 
 // moved is a series with its stamps put later.
 func moved(s *series.Series, byMS int64) *series.Series {
-	out := *s
-	later := func(t []int64) []int64 {
-		if t == nil {
-			return nil
-		}
-		m := make([]int64, len(t))
-		for i, x := range t {
-			m[i] = x + byMS
-		}
-		return m
-	}
-	out.T, out.From = later(s.T), later(s.From)
-	return &out
+	return movedBy(s, func(int64) float64 { return float64(byMS) / 1000 })
 }
 
 // clockEffects are the responses of a heat, row by row, to each clock in doubt,
 // per second: half the difference between the log put later and earlier.
 func (r *registry) clockEffects(h *account.Heat, column func(*account.Heat) []float64) []doubt.Effect {
+	if p, ok := r.pipes[h.Name]; ok { // flow against temperatures: no other clock moves this heat
+		return append([]doubt.Effect(nil), clockEffect(h, column, clockDoubt{p.source, p.halfS, r.later, r.earlier})...)
+	}
 	var out []doubt.Effect
 	for _, d := range r.clocks {
-		later, earlier := heatOf(d.later, h.Name), heatOf(d.earlier, h.Name)
-		if later == nil || len(later.Rows) != len(h.Rows) || len(earlier.Rows) != len(h.Rows) {
-			continue
-		}
-		per, high := column(earlier), column(later)
-		for i := range per {
-			per[i] = (high[i] - per[i]) / (2 * d.halfS)
-			if math.IsNaN(per[i]) {
-				per[i] = 0
-			}
-		}
-		out = append(out, doubt.Effect{Source: d.source, Per: per})
+		out = append(out, clockEffect(h, column, d)...)
 	}
 	return out
+}
+
+// clockEffect is one of them; none where the accounts do not compare.
+func clockEffect(h *account.Heat, column func(*account.Heat) []float64, d clockDoubt) []doubt.Effect {
+	later, earlier := heatOf(d.later, h.Name), heatOf(d.earlier, h.Name)
+	if later == nil || len(later.Rows) != len(h.Rows) || len(earlier.Rows) != len(h.Rows) {
+		return nil
+	}
+	per, high := column(earlier), column(later)
+	for i := range per {
+		per[i] = (high[i] - per[i]) / (2 * d.halfS)
+		if math.IsNaN(per[i]) {
+			per[i] = 0
+		}
+	}
+	return []doubt.Effect{{Source: d.source, Per: per}}
 }
 
 func heatOf(a *account.Account, name string) *account.Heat {

@@ -23,7 +23,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	if err != nil {
 		return nil, err
 	}
-	b.s.Problems = slices.Concat(rec.Problems, b.acc.Problems, b.compared.problems)
+	b.s.Problems = slices.Concat(b.s.Problems, rec.Problems, b.acc.Problems, b.compared.problems)
 	if err := b.figures(); err != nil {
 		return nil, err
 	}
@@ -49,12 +49,15 @@ func newBuilder(rec *ingest.Record, opt Options) (b *builder, from, to int64, er
 	if b.grid, err = grid.Build(rec, from, to, opt.Account.Grid); err != nil {
 		return nil, 0, 0, fmt.Errorf("grid: %w", err)
 	}
-	if len(rec.Farm.Matched) == 0 { // else errors may be taken off first
-		b.recorded = b.record(from, to)
-	}
 	opt.say("keeping the account")
 	if b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account); err != nil {
 		return nil, 0, 0, fmt.Errorf("account: %w", err)
+	}
+	if err := b.together(from, to); err != nil {
+		return nil, 0, 0, err
+	}
+	if len(rec.Farm.Matched) == 0 { // else errors may be taken off first
+		b.recorded = b.record(from, to)
 	}
 	b.reg = newRegistry(rec.Farm, b.grid)
 	if err := b.compare(from, to); err != nil {
@@ -64,6 +67,7 @@ func newBuilder(rec *ingest.Record, opt Options) (b *builder, from, to int64, er
 		b.recorded = b.record(from, to)
 	}
 	b.clockDoubts(from, to)
+	b.pipeDoubts(from, to)
 	return b, from, to, nil
 }
 
@@ -135,7 +139,7 @@ func (b *builder) ask() {
 	b.loopFigures(fit)
 	b.opt.say("fitting the plant")
 	r := b.recovery(x)
-	b.plant(r)
+	b.plant(r, x)
 	b.ladder()
 	b.bed(x, all)
 	b.months(x, s, r, fit)

@@ -28,6 +28,13 @@ var labels = map[string]string{
 	"standing_gain_kw":    "Standing gain of the cold store",
 	"cop":                 "Plant: cooling per compressor kWh (COP)",
 	"plate_effectiveness": "Plate: effectiveness",
+	"caught_per_kwh":      "Plant: heat caught per compressor kWh",
+	"rejected_per_kwh":    "Plant: heat rejected per compressor kWh",
+	"recovery_per_k":      "Plant: share caught, change per kelvin of warmer water into the plate",
+	"effectiveness_per_k": "Plate: effectiveness, change per kelvin of warmer water",
+	"left_kwh":            "Plant: heat left behind when the plate's water stopped early",
+	"plate_flow_l_min":    "Plate: flow while water flows",
+	"plate_in_c":          "Plate: water in",
 
 	"loop_kwh":         "Heat from the yard",
 	"plant_kwh":        "Heat from the milk",

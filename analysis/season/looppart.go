@@ -226,6 +226,11 @@ func (b *builder) sharedEffects(l *loopFit, of func(loop.Source) float64) []effe
 				i := b.reg.add(doubt.Source{Name: "loop outlet: time constant as fitted", Kind: doubt.Shared, HalfWidth: z95 * s.SD, Unit: "s"})
 				out = append(out, effect{i, -of(s)})
 			}
+		case loop.SourceFront:
+			if s.SD > 0 {
+				i := b.reg.add(doubt.Source{Name: "loop: form of the front", Kind: doubt.Shared, HalfWidth: z95 * s.SD, Unit: "skewness", Assumed: true})
+				out = append(out, effect{i, -of(s)})
+			}
 		default:
 			for _, p := range probes[s.Name] {
 				if i := b.reg.probe(p); i >= 0 {

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"yardheat/analysis/account"
+	"yardheat/analysis/apart"
 	"yardheat/analysis/caution"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/loop"
@@ -32,7 +33,9 @@ type Options struct {
 	Store    store.Options
 	Plant    plant.Options
 	Caution  caution.Options
-	Doubt    doubt.Options
+	// Apart: how the clocks of a pipe's flow and temperatures are put together.
+	Apart apart.Options
+	Doubt doubt.Options
 	// Match: how probes are held against each other in still water.
 	Match match.Options
 	// Improve: what measures at the farm can reach.
@@ -54,7 +57,7 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Store: store.DefaultOptions(), Plant: plant.DefaultOptions(),
-		Caution: caution.DefaultOptions(), Doubt: trials(),
+		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(),
 		Match: match.DefaultOptions(), Improve: defaultImprove(),
 		LagError: 0.6, HeldK: 1, LeadMostL: 10, TypicalDraws: 3,
 	}
@@ -70,7 +73,7 @@ func trials() doubt.Options {
 
 // Validate names the first option that cannot be used.
 func (o Options) Validate() error {
-	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Store.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Doubt.Validate(), o.Match.Validate(), o.Improve.validate()} {
+	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Store.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Match.Validate(), o.Improve.validate()} {
 		if err != nil {
 			return err
 		}
@@ -103,7 +106,7 @@ func (o Options) settings() []Setting {
 		now, then any
 	}{
 		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"store", o.Store, base.Store}, {"plant", o.Plant, base.Plant},
-		{"caution", o.Caution, base.Caution}, {"trials", o.Doubt, base.Doubt},
+		{"caution", o.Caution, base.Caution}, {"apart", o.Apart, base.Apart}, {"trials", o.Doubt, base.Doubt},
 		{"match", o.Match, base.Match}, {"improve", o.Improve, base.Improve},
 	} {
 		out = flatten(out, part.name, reflect.ValueOf(part.now), reflect.ValueOf(part.then))

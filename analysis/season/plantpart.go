@@ -14,6 +14,7 @@ type recovery struct {
 	terms   plant.Terms
 	cycles  []int // the cycle behind each row of terms
 	gain    plant.Gain
+	line    plant.Gain // as the line has it, whether or not it is used
 	carry   float64
 	storage plant.Storage
 	why     string
@@ -74,8 +75,9 @@ func (r *recovery) parts(x *terms) {
 		r.terms.Milk = []doubt.Part{r.milk()}
 	}
 	if a.Drive != nil {
-		r.drive()
+		r.terms.Rise, r.terms.Drive = r.drive(r.cycles)
 	}
+	r.flowTerms(&r.terms, r.cycles)
 }
 
 // milk is the milk heat of the cycles with its errors.
@@ -107,19 +109,19 @@ func (r *recovery) milk() doubt.Part {
 }
 
 // drive is what the plate's effectiveness is made of.
-func (r *recovery) drive() {
+func (r *recovery) drive(cycles []int) (rises, drives []doubt.Part) {
 	a, reg := r.b.acc, r.b.reg
-	n := len(r.cycles)
+	n := len(cycles)
 	rise, drive, litres := make([]float64, n), make([]float64, n), make([]float64, n)
 	minus := make([]float64, n)
-	for k, i := range r.cycles {
+	for k, i := range cycles {
 		d := a.Drive[i]
 		rise[k], drive[k], litres[k], minus[k] = d.RiseLK, d.DriveLK, d.Litres, -d.Litres
 	}
 	hot, cold := reg.effects(a.Plate.Hot, litres), reg.effects(a.Plate.Cold, minus)
 	gas := reg.effects(a.GasSources, litres)
-	r.terms.Rise = []doubt.Part{doubt.NewPart(rise, nil, append(append([]doubt.Effect{}, hot...), cold...))}
-	r.terms.Drive = []doubt.Part{doubt.NewPart(drive, nil, append(append([]doubt.Effect{}, gas...), cold...))}
+	return []doubt.Part{doubt.NewPart(rise, nil, append(append([]doubt.Effect{}, hot...), cold...))},
+		[]doubt.Part{doubt.NewPart(drive, nil, append(append([]doubt.Effect{}, gas...), cold...))}
 }
 
 // cold judges the cold store and finds the standing gain.
@@ -138,6 +140,7 @@ func (r *recovery) cold() {
 		}
 	}
 	r.carry = r.storage.CarryKWh(milk, b.opt.Plant)
+	r.line = plant.FindGain(r.terms, r.storage, b.reg.sources, b.opt.Plant)
 	if p := b.rec.Farm.Plant; p != nil && p.HasStandingGain {
 		half := math.NaN()
 		if e, _ := b.rec.Farm.KeyError("plant.standing_gain_kw"); e.HalfWidth > 0 {
@@ -149,7 +152,7 @@ func (r *recovery) cold() {
 		r.gain = plant.StatedGain(p.StandingGainKW, half, b.opt.Plant)
 		return
 	}
-	r.gain = plant.FindGain(r.terms, r.storage, b.reg.sources, b.opt.Plant)
+	r.gain = r.line
 }
 
 // model readies the plant's figures over some rows of terms; its own sources
@@ -174,6 +177,8 @@ const (
 	outGain
 	outCOP
 	outEffectiveness
+	outCaughtPerKWh
+	outRejectedPerKWh
 	plantOutputs
 )
 
@@ -182,6 +187,7 @@ func askPlant(b *builder, m *plant.Model) int {
 		v := m.Values(t)
 		out[outRecovery], out[outCaught], out[outRejected], out[outMilk] = v.Recovery, v.CaughtKWh, v.RejectedKWh, v.MilkKWh
 		out[outCompressor], out[outGain], out[outCOP], out[outEffectiveness] = v.CompressorKWh, v.StandingGainKW, v.COP, v.PlateEffectiveness
+		out[outCaughtPerKWh], out[outRejectedPerKWh] = v.CaughtPerKWh, v.RejectedKWh/v.CompressorKWh
 	})
 }
 
@@ -193,15 +199,30 @@ var plantKeys = []struct {
 	{"recovery_fraction", "1", outRecovery}, {"heat_caught_kwh", "kWh", outCaught}, {"heat_rejected_kwh", "kWh", outRejected},
 	{"milk_heat_kwh", "kWh", outMilk}, {"compressor_kwh", "kWh", outCompressor}, {"standing_gain_kw", "kW", outGain},
 	{"cop", "1", outCOP}, {"plate_effectiveness", "1", outEffectiveness},
+	{"caught_per_kwh", "1", outCaughtPerKWh}, {"rejected_per_kwh", "1", outRejectedPerKWh},
 }
 
+// plantExtras follow them.
+var plantExtras = []struct {
+	key, unit string
+	basis     doubt.Basis
+}{{"recovery_per_k", "1/K", doubt.Fitted}, {"effectiveness_per_k", "1/K", doubt.Fitted}, {"left_kwh", "kWh", doubt.Estimated}}
+
 // plant asks for the season's plant figures.
-func (b *builder) plant(r *recovery) {
+func (b *builder) plant(r *recovery, x *terms) {
 	p := &b.s.Plant
 	nan := math.NaN()
+	p.InletFromC, p.InletToC, p.LeftS = nan, nan, nan
+	b.milkCold()
 	if r.why != "" {
 		for _, k := range plantKeys {
 			p.Figures = append(p.Figures, unknown(k.key, k.unit, doubt.Metered, r.why))
+		}
+		for _, k := range plantExtras {
+			p.Figures = append(p.Figures, unknown(k.key, k.unit, k.basis, r.why))
+		}
+		if x.plate.known { // the plate's weeks take no more than its own logs
+			r.weeks(x)
 		}
 		p.Slope = doubt.Make(nan, nan, nan, "1", doubt.Fitted, 0, 0, r.why)
 		p.InterceptKWh = p.Slope
@@ -218,11 +239,14 @@ func (b *builder) plant(r *recovery) {
 	if m.WhyNoRecovery() == "" {
 		b.note("recovery_fraction", at+outRecovery)
 	}
-	p.Slope = doubt.Make(nan, nan, nan, "1", doubt.Fitted, 0, coverage, "no straight line of heat caught against heat rejected could be drawn: "+r.gain.Why)
+	p.Slope = doubt.Make(nan, nan, nan, "1", doubt.Fitted, 0, coverage, r.line.Why)
 	p.InterceptKWh = doubt.Make(nan, nan, nan, "kWh", doubt.Fitted, 0, coverage, p.Slope.Why)
-	if r.gain.Lines {
-		p.Slope, p.InterceptKWh = r.gain.Line.SlopeFigure(coverage), r.gain.Line.InterceptFigure(coverage)
+	if r.line.Lines {
+		p.Slope, p.InterceptKWh = r.line.Line.SlopeFigure(coverage), r.line.Line.InterceptFigure(coverage)
 	}
+	r.onInlet(x, coverage)
+	r.left(x)
+	r.weeks(x)
 	b.finish = append(b.finish, func() { r.faults(m, at, coverage, precooled) })
 }
 
@@ -244,9 +268,9 @@ func (r *recovery) figure(m *plant.Model, key, unit string, k int, coverage floa
 		return not(plant.WhyNoCycles)
 	case key == "standing_gain_kw":
 		return r.gain.Figure(b.result.Outputs[k].Low, b.result.Outputs[k].High, m.Cycles(), coverage)
-	case r.terms.Milk == nil && (key == "heat_rejected_kwh" || key == "milk_heat_kwh" || key == "cop"):
+	case r.terms.Milk == nil && (key == "heat_rejected_kwh" || key == "milk_heat_kwh" || key == "cop" || key == "rejected_per_kwh"):
 		return not(plant.WhyNoMilk)
-	case r.terms.Compressor == nil && (key == "heat_rejected_kwh" || key == "compressor_kwh" || key == "cop"):
+	case r.terms.Compressor == nil && (key == "heat_rejected_kwh" || key == "compressor_kwh" || key == "cop" || key == "caught_per_kwh" || key == "rejected_per_kwh"):
 		return not(plant.WhyNoCompressor)
 	case r.terms.Drive == nil && key == "plate_effectiveness":
 		return not(plant.WhyNoGas)

@@ -107,6 +107,16 @@ type Plant struct {
 	Changes    []Change
 	// Slope, InterceptKWh of the straight line caught against rejected (York).
 	Slope, InterceptKWh Figure
+	// Weeks of the plate, in order of time.
+	Weeks []PlantWeek
+	// InletFromC, InletToC: the water behind recovery_per_k and
+	// effectiveness_per_k, in the coolest and warmest stretch of days.
+	InletFromC, InletToC float64
+	// LeftCycles: cycles in which the plate's water stopped before the
+	// compressor; LeftS how long it stood then (NaN: not known).
+	LeftCycles int
+	LeftS      float64
+	MilkCold   MilkCold
 }
 
 // Change is one entry of changes[].

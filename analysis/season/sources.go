@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"yardheat/analysis/account"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/grid"
 	"yardheat/analysis/match"
@@ -24,6 +25,10 @@ type registry struct {
 	sources []doubt.Source
 	byName  map[string]int
 	clocks  []clockDoubt
+	// pipes are the doubts between a pipe's flow and its temperatures, by stream;
+	// later and earlier the accounts with all those flows moved.
+	pipes          map[string]pipeClock
+	later, earlier *account.Account
 	// joint is what is known of all temperature probes' errors, by row; groups
 	// are the channels of those compared with each other, directly or through
 	// others, by channel.

@@ -43,6 +43,9 @@ type Column struct {
 	// one. UseZoneWords makes offsets of them.
 	ZoneWords []string
 	ZoneWord  []uint8
+	// Ranged: each row states the two ends of an interval, and Wall is where it
+	// begins.
+	Ranged bool
 	// Bad counts the rows without a readable stamp.
 	Bad int
 }

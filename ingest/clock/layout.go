@@ -3,6 +3,8 @@ package clock
 import (
 	"fmt"
 	"strings"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // token is one part of a stated layout: a field by its letter (y, o = month,
@@ -106,6 +108,7 @@ type parsed struct {
 	h, m, s, ms int64
 	half        string
 	offsetMS    int64
+	zoneWord    string
 }
 
 func (l layout) read(s string) stamp {
@@ -120,7 +123,7 @@ func (l layout) read(s string) stamp {
 	if strings.TrimSpace(s) != "" || p.h > 24 || p.m > 59 || p.s > 60 || !validDate(p.y, p.mo, p.d) {
 		return none
 	}
-	c := scanner{st: stamp{clockMS: p.h*hourMS + p.m*minuteMS + p.s*secondMS + p.ms, offsetMS: p.offsetMS}}
+	c := scanner{st: stamp{clockMS: p.h*hourMS + p.m*minuteMS + p.s*secondMS + p.ms, offsetMS: p.offsetMS, zoneWord: p.zoneWord}}
 	if c.st.clockMS > dayMS || p.half != "" && !c.halfDay(p.half[0]) || c.st.clockMS < 0 {
 		return none
 	}
@@ -139,7 +142,7 @@ func (p *parsed) take(t token, s string) (rest string, ok bool) {
 		for k < len(s) && isLetter(s[k]) {
 			k++
 		}
-		p.mo = monthOf(strings.ToLower(s[:k]))
+		p.mo, _ = celltext.Month(s[:k])
 		return strings.TrimPrefix(s[k:], "."), p.mo > 0
 	case 'a':
 		return p.takeHalf(s)
@@ -159,13 +162,12 @@ func takeLiteral(lit, s string) (string, bool) {
 }
 
 func (p *parsed) takeHalf(s string) (string, bool) {
-	for _, form := range [...]string{"am", "pm", "a.m.", "p.m.", "a. m.", "p. m.", "a", "p"} {
-		if len(s) >= len(form) && strings.EqualFold(s[:len(form)], form) {
-			p.half = form
-			return s[len(form):], true
-		}
+	half, n, _ := celltext.Half(s)
+	if n == 0 {
+		return s, false
 	}
-	return s, false
+	p.half = string(half)
+	return s[n:], true
 }
 
 func (p *parsed) takeZone(s string) (string, bool) {
@@ -173,10 +175,10 @@ func (p *parsed) takeZone(s string) (string, bool) {
 	if k < 0 {
 		k = len(s)
 	}
-	c := scanner{s: s[:k], st: stamp{clocked: true, offsetMS: NoOffset}}
+	c := scanner{s: s[:k], inner: true, st: stamp{clocked: true, offsetMS: NoOffset}}
 	c.st.n = 3
 	ok := k > 0 && c.parts()
-	p.offsetMS = c.st.offsetMS
+	p.offsetMS, p.zoneWord = c.st.offsetMS, c.st.zoneWord
 	return s[k:], ok
 }
 

@@ -127,7 +127,8 @@ func twoDigits(a, b byte) (int64, bool) {
 
 func (s *Stamper) sameRun(st *stamp) bool {
 	c := &s.cur
-	return st.date == c.date && st.offsetMS == c.offsetMS && st.seconds == c.seconds && st.half == c.half && st.clocked == c.clocked && st.zoneWord == c.zoneWord
+	return st.date == c.date && st.offsetMS == c.offsetMS && st.seconds == c.seconds && st.half == c.half && st.clocked == c.clocked && st.zoneWord == c.zoneWord &&
+		(st.style^c.style)&(bareHour|oneDigit|maybeEnd) == 0 && (st.style|c.style)&(surelyEnd|dashed) == 0
 }
 
 // Flush closes the open run; the texts given so far are no longer looked at.
@@ -158,7 +159,7 @@ func Spread(few *Column, runs []Run, clockMS []int64) (all *Column, ok bool) {
 	if few.Bad > 0 {
 		return nil, false
 	}
-	all = &Column{Layout: few.Layout, Because: few.Because, Wall: clockMS}
+	all = &Column{Layout: few.Layout, Because: few.Because, Wall: clockMS, Ranged: few.Ranged}
 	k := 0
 	for _, r := range runs {
 		base := few.Wall[k] - r.clockMS

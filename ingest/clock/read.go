@@ -22,7 +22,9 @@ func Read(texts []string, opt Options) (*Column, error) {
 		rows = l.readAll(texts)
 	} else {
 		rows = scanAll(texts)
+		dropTorn(rows)
 	}
+	ranged := settleRanges(rows)
 	f, n := commonest(rows)
 	if n == 0 {
 		return nil, noStamp(texts, opt)
@@ -35,9 +37,12 @@ func Read(texts []string, opt Options) (*Column, error) {
 	if col.Bad == len(rows) {
 		return nil, noStamp(texts, opt)
 	}
-	col.Because, col.Layout = because, opt.Layout
+	col.Because, col.Layout, col.Ranged = because, opt.Layout, ranged
 	if col.Layout == "" {
 		col.Layout = layoutOf(rows, f, o)
+	}
+	if ranged {
+		col.Because += "; each row states from and to: the stamp is where its interval begins"
 	}
 	return col, nil
 }
@@ -61,6 +66,34 @@ func scanAll(texts []string) []stamp {
 		rows[i] = sc.scan(t)
 	}
 	return rows
+}
+
+// dropTorn strikes out stamps whose time of day was cut short: an hour alone
+// among times with minutes, "10:3" in a column that writes "10:03".
+func dropTorn(rows []stamp) {
+	clocked, bare, padded, short := 0, 0, 0, 0
+	for i := range rows {
+		r := &rows[i]
+		if !r.clocked {
+			continue
+		}
+		clocked++
+		switch {
+		case r.style&oneDigit != 0:
+			short++
+		case r.style&zeroPadded != 0:
+			padded++
+		}
+		if r.style&bareHour != 0 && r.half == 0 {
+			bare++
+		}
+	}
+	for i := range rows {
+		r := &rows[i]
+		if r.style&oneDigit != 0 && short < padded || r.style&bareHour != 0 && r.half == 0 && 2*bare < clocked {
+			*r = stamp{offsetMS: NoOffset}
+		}
+	}
 }
 
 // commonest is the form in which most rows are written.
@@ -96,7 +129,7 @@ func orderOf(rows []stamp, texts []string, f form, opt Options) (order, string, 
 	case formYearFirst:
 		return orders[2], "year first: it has four digits", nil
 	case formNamed:
-		return orders[0], "the month is a word", nil
+		return orders[0], namedBecause(rows, texts), nil
 	case formEpoch:
 		return orders[2], "counted from 1970-01-01 in UTC", nil
 	case formSerial:
@@ -142,6 +175,23 @@ func column(rows []stamp, o order) *Column {
 		}
 	}
 	return col
+}
+
+// namedBecause says what proves the order of dates with a month's name. A name
+// that is another month's in another language is taken by custom, unless the
+// column has a month that is not.
+func namedBecause(rows []stamp, texts []string) string {
+	k := -1
+	for i := range rows {
+		switch {
+		case rows[i].form != formNamed:
+		case !rows[i].open:
+			return "the month is a word"
+		case k < 0:
+			k = i
+		}
+	}
+	return fmt.Sprintf("the month is a word; in %q it is read as in Polish and Czech, though in Croatian it is another month (common practice, no source)", texts[k])
 }
 
 func (c *Column) setOffset(i int, offsetMS int64) {

@@ -1,6 +1,11 @@
 package clock
 
-import "strings"
+import (
+	"strings"
+	"unicode/utf8"
+
+	"yardheat/ingest/table/celltext"
+)
 
 // form is how a stamp writes its date. The forms of one column are never
 // mixed: the commonest is read, the rest are bad.
@@ -33,6 +38,8 @@ type date struct {
 	// month is the index of the field that was written as a name, plus one.
 	month uint8
 	sep   byte
+	// open: the month's name is another month's in another language.
+	open bool
 }
 
 // stamp is one text as scanned, before the date order is known.
@@ -46,6 +53,32 @@ type stamp struct {
 	offsetMS int64
 	// zoneWord is the zone's abbreviation behind the time of day, "" = none.
 	zoneWord string
+	style    clockStyle
+	// endMS is the time of day that stands behind a dash (see ranges.go).
+	endMS int64
+}
+
+// clockStyle says how a time of day is written, where that tells a whole one
+// from one that was cut short.
+type clockStyle uint8
+
+const (
+	bareHour   clockStyle = 1 << iota // 10
+	oneDigit                          // minutes or seconds in one digit, 10:3
+	zeroPadded                        // minutes or seconds with a zero in front, 10:03
+	maybeEnd                          // 00:00-03:30: an offset, or the end of an interval
+	surelyEnd                         // 00:00 - 00:15: the end of an interval
+	dashed                            // 15-16: hours and minutes, or from hour to hour
+)
+
+// digits books how minutes or seconds of value v are written.
+func (s *clockStyle) digits(v int64, n int) {
+	switch {
+	case n == 1:
+		*s |= oneDigit
+	case v < 10:
+		*s |= zeroPadded
+	}
 }
 
 // scanner reads one text. A text whose date part equals the one before takes
@@ -59,12 +92,16 @@ type scanner struct {
 	last    string
 	lastOK  date
 	lastAt  int
+	// mark is the mark of morning or afternoon, 'a' or 'p', 0 = none.
+	mark byte
+	// inner: the text is the end of an interval.
+	inner bool
 }
 
 // scan reads one text; form is formBad where it is no stamp.
 func (c *scanner) scan(text string) stamp {
 	text = plain(text)
-	c.s, c.i, c.clockAt = text, 0, 0
+	c.s, c.i, c.clockAt, c.mark = text, 0, 0, 0
 	c.st = stamp{offsetMS: NoOffset}
 	if k := c.lastAt; k > 0 && len(text) > k && text[:k] == c.last[:k] {
 		c.st.date, c.i, c.clockAt = c.lastOK, k, k
@@ -88,6 +125,7 @@ func (c *scanner) parts() bool {
 			ok = c.number()
 		case b == ' ' || b == ',' || b == '\'' || b == ';':
 			c.i++
+		case c.st.clocked && c.st.n == 3 && (b == '-' || b == '/') && c.until(1):
 		case c.st.clocked && c.st.n == 3 && (b == '+' || b == '-'):
 			ok = c.offset()
 		case b == '-' || b == '/' || b == '.' || b == '_':
@@ -95,6 +133,8 @@ func (c *scanner) parts() bool {
 				c.st.sep = b
 			}
 			c.i++
+		case c.st.clocked && c.st.offsetMS != NoOffset && b == '[':
+			c.i = len(c.s) // Z[Europe/Rome]
 		case b == '(' || b == ')' || b == '[' || b == ']':
 			c.i++
 		case isLetter(b):
@@ -167,11 +207,14 @@ func (c *scanner) bareClock(start int, v int64, n int, next byte) bool {
 	switch {
 	case n <= 2 && next == '.' && c.peek(1)-'0' <= 9:
 		return c.clock(start, v, '.')
-	case (n == 4 || n == 6) && (c.st.digits[0] == 4 || c.st.digits[2] == 4):
+	case n == 2 && next == '-' && c.dashedClock(start):
+		return c.clock(start, v, '-')
+	case (n == 4 || n == 6) && (c.st.digits[0] == 4 || c.st.digits[2] == 4) && !strings.HasSuffix(strings.TrimRight(c.s[:start], "0123456789"), "- "):
 		c.i = start
 		return c.packedClock(c.s[start : start+n])
 	case n <= 2 && v <= 24:
 		c.begin(start)
+		c.st.style |= bareHour
 		c.st.clockMS = v * hourMS
 		return true
 	}
@@ -194,18 +237,48 @@ func (c *scanner) clock(start int, hour int64, sep byte) bool {
 	if n == 0 || n > 2 || m > 59 || hour > 24 {
 		return false
 	}
+	c.st.style.digits(m, n)
 	var secMS int64
-	if c.peek(0) == sep && c.peek(1)-'0' <= 9 {
-		c.i++
+	if sep|0x20 == 'h' {
+		c.skipUnit("min", "mn", "m")
+	}
+	if sep == '-' && c.peek(0) != sep {
+		c.st.style |= dashed
+	}
+	if (c.peek(0) == sep || sep|0x20 == 'h' && c.s[c.i-1] > '9') && c.digitAhead(sep) {
 		s, n := c.digitsAt()
 		if n > 2 || s > 60 {
 			return false
 		}
 		c.st.seconds = 1
+		c.st.style.digits(s, n)
 		secMS = s*secondMS + c.fraction()
+		if sep|0x20 == 'h' {
+			c.skipUnit("sec", "s")
+		}
 	}
 	c.st.clockMS = hour*hourMS + m*minuteMS + secMS
 	return c.st.clockMS <= dayMS
+}
+
+// digitAhead steps over the sign before the seconds, where digits follow; behind
+// 15h04m stands none.
+func (c *scanner) digitAhead(sep byte) bool {
+	if c.peek(0) == sep && sep|0x20 != 'h' && c.peek(1)-'0' <= 9 {
+		c.i++
+		return true
+	}
+	return sep|0x20 == 'h' && c.peek(0)-'0' <= 9
+}
+
+// skipUnit steps over the unit of minutes or seconds.
+func (c *scanner) skipUnit(units ...string) {
+	for _, u := range units {
+		if rest, ok := strings.CutPrefix(c.s[c.i:], u); ok && (rest == "" || !isLetter(rest[0])) {
+			c.i += len(u)
+			return
+		}
+	}
 }
 
 // fraction reads ".250", ",250" or ":250" after the seconds.
@@ -268,6 +341,9 @@ func (c *scanner) compact(s string) bool {
 
 // offset reads +01:00, +0100, +01, -3:30 after a time of day.
 func (c *scanner) offset() bool {
+	if c.st.offsetMS != NoOffset {
+		return false // two dates, from and to
+	}
 	sign := int64(1)
 	if c.s[c.i] != '+' {
 		sign = -1
@@ -304,19 +380,59 @@ func (c *scanner) word() bool {
 		return true
 	}
 	w = strings.ToLower(w)
-	if c.st.clocked && c.afterClock(w) {
+	if c.st.clocked && c.afterClock(w) || c.halfWord(start) {
 		return true
 	}
-	if m := monthOf(w); m > 0 && c.st.n < 3 && (len(w) <= 3 || !weekdays[w]) {
+	if c.st.clocked && c.st.n == 3 && untilWords[w] && c.until(0) {
+		return true
+	}
+	if m, open := celltext.Month(w); m > 0 && c.st.n < 3 && (len(w) <= 3 || !weekdays[w]) {
+		c.st.open = c.st.open || open
 		return c.monthWord(w, int16(m))
 	}
-	if weekdays[w] || fillers[w] {
+	if weekdays[w] || fillers[w] || !c.st.clocked && dateFillers[w] {
 		return true
 	}
 	if !c.st.clocked || c.st.n != 3 {
 		return false
 	}
-	c.st.zoneWord = zoneWordOf(c.s[start:c.i])
+	return c.tailWord(start)
+}
+
+// tailWord reads what stands behind date and time of day: a zone's abbreviation
+// or its name in words ("Mountain Standard Time", "Europe/Rome"), in brackets or
+// not. Any other word makes the text a remark that begins with a stamp, or
+// changes what the stamp says: it is none that can be read.
+func (c *scanner) tailWord(start int) bool {
+	if zone := zoneWordOf(c.s[start:c.i]); zone != "" {
+		c.st.zoneWord = zone
+		return true
+	}
+	bracketed := strings.LastIndexAny(c.s[:start], "([") > strings.LastIndexAny(c.s[:start], ")]")
+	phrase := strings.Trim(c.s[start:], " .()[],;")
+	if !bracketed && !zonePhrase(phrase) {
+		return false
+	}
+	c.i = len(c.s)
+	if c.st.offsetMS == NoOffset && c.st.zoneWord == "" {
+		c.st.zoneWord = phrase
+	}
+	return true
+}
+
+// halfWord reads a mark of morning or afternoon at start, where one may stand.
+func (c *scanner) halfWord(start int) bool {
+	half, n, leads := celltext.Half(c.s[start:])
+	if n == 0 || !(c.st.clocked && (c.st.n == 3 || !leads || half == c.s[start]|0x20) || c.st.n == 3 && leads) {
+		return false
+	}
+	if c.mark != 0 {
+		return false
+	}
+	if !c.st.clocked && c.clockAt == 0 {
+		c.clockAt = start // the mark may change from row to row
+	}
+	c.mark, c.i = half, start+n
 	return true
 }
 
@@ -344,8 +460,8 @@ func (c *scanner) firstWord() string {
 	return strings.ToLower(c.s[:k])
 }
 
-// afterClock reads what may follow a time of day: AM, PM, UTC, GMT, Z. Other
-// zone abbreviations wait for the zone, see Column.UseZoneWords.
+// afterClock reads UTC, GMT and Z behind a time of day. Other zone abbreviations
+// wait for the zone, see Column.UseZoneWords.
 func (c *scanner) afterClock(w string) bool {
 	switch w {
 	case "z", "utc", "gmt":
@@ -354,17 +470,6 @@ func (c *scanner) afterClock(w string) bool {
 		}
 		c.st.offsetMS = 0
 		return true
-	case "am", "pm":
-		return c.halfDay(w[0])
-	case "a", "p":
-		rest := strings.ToLower(c.s[c.i:])
-		for _, tail := range [...]string{".m.", ". m.", ".m", " m"} {
-			if strings.HasPrefix(rest, tail) {
-				c.i += len(tail)
-				break
-			}
-		}
-		return c.halfDay(w[0])
 	}
 	return false
 }
@@ -391,6 +496,9 @@ func (c *scanner) halfDay(b byte) bool {
 // finish names the form of a scanned date.
 func (c *scanner) finish() bool {
 	d := &c.st.date
+	if c.mark != 0 && (!c.st.clocked || !c.halfDay(c.mark)) {
+		return false
+	}
 	switch {
 	case d.n != 3 || c.st.clockMS < 0:
 		return false
@@ -412,11 +520,33 @@ func plain(text string) string {
 	text = strings.TrimSpace(text)
 	for i := 0; i < len(text); i++ {
 		if text[i] >= 0x80 {
-			return typeset.Replace(text)
+			return writtenClock(typeset.Replace(text))
 		}
 	}
 	return text
 }
+
+// writtenClock turns the signs for hour, minute and second of Chinese, Japanese
+// and Korean into colons, where digits follow.
+func writtenClock(text string) string {
+	if !strings.ContainsAny(text, clockSigns) {
+		return text
+	}
+	var b strings.Builder
+	for i, r := range text {
+		if !strings.ContainsRune(clockSigns, r) {
+			b.WriteRune(r)
+			continue
+		}
+		rest := strings.TrimLeft(text[i+utf8.RuneLen(r):], " ")
+		if before := strings.TrimRight(b.String(), " "); before != "" && before[len(before)-1]-'0' <= 9 && rest != "" && rest[0]-'0' <= 9 && !strings.ContainsRune("秒초", r) {
+			b.WriteByte(':')
+		}
+	}
+	return strings.ReplaceAll(b.String(), ": ", ":")
+}
+
+const clockSigns = "时時点點시分분秒초"
 
 var typeset = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2009", " ", "−", "-", "–", "-", "⁄", "/",
 	"年", "-", "月", "-", "日", " ", "년", "-", "월", "-", "일", " ")

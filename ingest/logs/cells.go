@@ -9,7 +9,6 @@ import (
 	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
 	"yardheat/ingest/table"
-	"yardheat/ingest/table/celltext"
 )
 
 // part is what one table holds of one column, in the order of time.
@@ -173,12 +172,9 @@ func (t *Table) tagged(l *Log, parts []part, scales []scale) {
 		}
 	}
 	for _, r := range t.Order {
-		tag := t.Rows[r].Cells[t.tag]
-		k, ok := byTag[tag]
+		k, ok := byTag[t.tagOf(t.Rows[r].Cells)]
 		if !ok {
-			if k, ok = byTag[celltext.FoldBlanks(tag)]; !ok {
-				continue
-			}
+			continue
 		}
 		if v, ok := t.cell(&parts[k], l.Columns[k], &scales[k], r, t.value); ok {
 			parts[k].Append(t.At[r], v, t.rowFlag(r), t.origin(r))
@@ -234,6 +230,14 @@ func (t *Table) valueOf(p *part, c *Column, s *scale, text string) (float64, boo
 			return 0, false
 		}
 		base = u.Base(v*s.scale + s.offset)
+	} else if unit != "" && unit != s.unit.Text {
+		u, ok := series.ParseUnit(unit)
+		switch {
+		case ok && u.Class == s.unit.Class && !u.Gallon && !u.Ampere && !s.unit.Ampere:
+			base = u.Base(v*s.scale + s.offset) // what stands beside the number is nearer than the header
+		case ok || c.Farm.Unit == "":
+			return 0, false // "12 bar" in a column of °C: a bad cell
+		}
 	} else if s.open {
 		p.noUnit = true
 	}

@@ -77,7 +77,7 @@ func (l *Log) lineOf(header string) int {
 // are shows only in the rows.
 func (l *Log) bindTags() {
 	for _, t := range l.all {
-		tag, value := t.Find(l.Farm.TagColumn), t.Find(l.Farm.ValueColumn)
+		tag, value := t.findTag(l.Farm.TagColumn), t.Find(l.Farm.ValueColumn)
 		if len(tag) == 0 || len(value) == 0 {
 			name := l.Farm.TagColumn
 			if len(tag) > 0 {
@@ -86,7 +86,7 @@ func (l *Log) bindTags() {
 			l.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), t.Headers(), "a column "+series.Quoted(name)+", as [log] tags says", stamps.NearHint(name, t.Header))
 			continue
 		}
-		t.tag, t.value = tag[0], value[0]
+		t.tags, t.value = tag, value[0]
 		byTag := map[string]int{}
 		t.cols = make([]int, len(l.Columns))
 		for k, c := range l.Columns {
@@ -94,11 +94,41 @@ func (l *Log) bindTags() {
 			byTag[c.Farm.Header] = k
 		}
 		for i := range t.Rows {
-			if k, ok := byTag[celltext.FoldBlanks(t.Rows[i].Cells[t.tag])]; ok {
+			if k, ok := byTag[t.tagOf(t.Rows[i].Cells)]; ok {
 				t.cols[k] = t.value
 			}
 		}
 	}
+}
+
+// findTag finds the column of tags, or those whose headers a stroke joins: a
+// device's and its channel's ("device/channel").
+func (t *Table) findTag(name string) []int {
+	if at := t.Find(name); len(at) > 0 {
+		return at[:1]
+	}
+	var all []int
+	for _, part := range strings.Split(name, "/") {
+		at := t.Find(part)
+		if len(at) == 0 {
+			return nil
+		}
+		all = append(all, at[0])
+	}
+	return all
+}
+
+// tagOf is what a row is of: its tag, or the device's and its channel's joined
+// by a stroke.
+func (t *Table) tagOf(cells []string) string {
+	if len(t.tags) == 1 {
+		return celltext.FoldBlanks(cells[t.tags[0]])
+	}
+	parts := make([]string, len(t.tags))
+	for n, i := range t.tags {
+		parts[n] = celltext.FoldBlanks(cells[i])
+	}
+	return strings.Join(parts, "/")
 }
 
 // missing lists mapped columns that no file has (a fault) or not every file,
@@ -160,11 +190,11 @@ func (l *Log) tags() []string {
 	seen := map[string]bool{}
 	var out []string
 	for _, t := range l.all {
-		if t.tag >= len(t.Header) {
+		if len(t.tags) == 0 {
 			continue
 		}
 		for i := range t.Rows {
-			if s := celltext.FoldBlanks(t.Rows[i].Cells[t.tag]); s != "" && !seen[s] && len(out) < 1000 {
+			if s := t.tagOf(t.Rows[i].Cells); s != "" && !seen[s] && len(out) < 1000 {
 				seen[s] = true
 				out = append(out, s)
 			}
@@ -182,7 +212,10 @@ func (t *Table) taken() []bool {
 		}
 	}
 	if t.Tagged {
-		taken[t.tag], taken[t.value] = true, true
+		taken[t.value] = true
+		for _, i := range t.tags {
+			taken[i] = true
+		}
 	}
 	return taken
 }

@@ -58,9 +58,10 @@ type Table struct {
 	File    int32
 	Ignored []string
 
-	log        *Log
-	cols       []int // by mapped column: its index in Header, −1 = not here; nil = none is
-	tag, value int   // with tags: the columns of tag and value
+	log   *Log
+	cols  []int // by mapped column: its index in Header, −1 = not here; nil = none is
+	tags  []int // with tags: the columns that make the tag together
+	value int   // and that of the value
 
 	source   *source          // of a long file: what its rows are yet to be read from
 	streamed []int            // by mapped column: its index among the columns of Stream, −1 = none

@@ -157,7 +157,7 @@ func (l *Log) whole(t *Table, why error) []*Table {
 		w := &Table{Table: &stamps.Table{Name: t.Name, Table: nt, Tagged: t.Tagged}, log: l}
 		w.passOn()
 		if l.Farm.TagColumn != "" {
-			w.tag, w.value, w.cols = t.tag, t.value, t.cols
+			w.tags, w.value, w.cols = t.tags, t.value, t.cols
 		} else {
 			l.bindWide(w)
 		}
@@ -174,6 +174,9 @@ func (t *Table) readStream(opt Options) error {
 	t.Taken = t.taken()
 	if !t.FindStamps(t.log.Farm) {
 		return fmt.Errorf("%w: no stamps in the first rows", stream.ErrIrregular)
+	}
+	if t.ZonesDiffer() {
+		return fmt.Errorf("%w: a column states another zone for some rows", stream.ErrIrregular)
 	}
 	plan, err := t.plan()
 	if err != nil {

@@ -115,7 +115,7 @@ func (d *describer) describeColumns() {
 }
 
 func (d *describer) describeColumn(c *Column, t *tally, header string) {
-	c.Unit = t.unit
+	c.Unit, c.letter = t.unit, d.degreeLetter(header, t)
 	why := kindOf(c, t, header, d.step())
 	c.count(t)
 	c.points(t)
@@ -132,6 +132,21 @@ func (d *describer) describeColumn(c *Column, t *tally, header string) {
 	if c.Kind == Instant && (g.class == series.Flow || g.class == series.Power) {
 		c.Kind = Mean
 	}
+}
+
+// degreeLetter is the C or F that a header ends in as a word of its own, where
+// the readings can be such temperatures and no column beside is called the same
+// with another letter; "" = none.
+func (d *describer) degreeLetter(header string, t *tally) string {
+	i := strings.LastIndexAny(header, " _")
+	if i <= 0 || t.unit != "" || t.plausible == 0 || celltext.OneOfLetters(header, d.src.Header) {
+		return ""
+	}
+	switch letter := strings.ToUpper(header[i+1:]); {
+	case letter == "C" && t.least >= -60 && t.most <= 150, letter == "F" && t.least >= -76 && t.most <= 302:
+		return letter
+	}
+	return ""
 }
 
 // step is the usual interval in seconds while the columns are described, 0 if
@@ -157,12 +172,64 @@ func (d *describer) unitWhy(c *Column, header string) string {
 // unitBeside finds the unit of a column outside its header and cells: in a
 // column of units before it, or in the lines above the header.
 func (d *describer) unitBeside(col int) (unit, where string) {
-	if col > 0 && isUnitName(d.src.Header[col-1]) {
-		if unit = d.onlyText(col - 1); isUnitText(unit) {
-			return unit, "the column " + series.Quoted(d.src.Header[col-1])
+	if beside := d.unitColumn(col); beside >= 0 {
+		if unit = d.onlyText(beside); isUnitText(unit) {
+			return unit, "the column " + series.Quoted(d.src.Header[beside])
 		}
 	}
-	return d.preambleUnit(d.src.Header[col])
+	if unit, where = d.preambleUnit(d.src.Header[col]); unit != "" {
+		return unit, where
+	}
+	return d.listedUnit(d.src.Header[col])
+}
+
+// listedUnit finds a column in a list of channels above the header: lines under
+// a heading with a cell "Unit", in one of whose cells the column's name stands,
+// or its number alone ("1" for "CH1").
+func (d *describer) listedUnit(header string) (unit, where string) {
+	at, found := -1, ""
+	for _, r := range d.src.Preamble {
+		if k := slices.IndexFunc(r.Cells, isUnitName); k >= 0 {
+			at = k
+			continue
+		}
+		if at < 0 || at >= len(r.Cells) || !isUnitText(r.Cells[at]) || !slices.ContainsFunc(r.Cells, func(c string) bool { return isChannel(c, header) }) {
+			continue
+		}
+		if found != "" && found != r.Cells[at] {
+			return "", "" // two lines speak of it
+		}
+		found, where = r.Cells[at], fmt.Sprintf("line %d", r.Line)
+	}
+	return found, where
+}
+
+// isChannel tells whether a cell of a list is the column's name or its number.
+func isChannel(cell, header string) bool {
+	if cell == "" || header == "" {
+		return false
+	}
+	name := strings.TrimRight(header, "0123456789")
+	number := header[len(name):]
+	return strings.EqualFold(cell, header) || number != "" && len(name) <= 8 && strings.TrimLeft(cell, "0") == strings.TrimLeft(number, "0")
+}
+
+// unitColumn is the column that holds the units of another: the one before it,
+// or, where the table's first column of units stands behind numbers, the one
+// behind; -1 = none.
+func (d *describer) unitColumn(col int) int {
+	first := slices.IndexFunc(d.src.Header, isUnitName)
+	if first < 0 || isUnitName(d.src.Header[col]) {
+		return -1
+	}
+	beside := col - 1
+	if first > 0 && len(d.src.Rows) > 0 && celltext.Classify(d.src.Rows[0].Cells[first-1]) == celltext.Number {
+		beside = col + 1
+	}
+	if beside < 0 || beside >= len(d.src.Header) || !isUnitName(d.src.Header[beside]) {
+		return -1
+	}
+	return beside
 }
 
 // onlyText is what stands in every row of a column; "" where rows differ.

@@ -9,6 +9,7 @@ import (
 
 	"yardheat/ingest/clock"
 	"yardheat/ingest/series"
+	"yardheat/ingest/table"
 )
 
 // doubt books what the file alone cannot settle. settle is a line of [[log]].
@@ -23,6 +24,7 @@ func (d *describer) ofColumns(names []string) {
 
 // doubts lists everything that was assumed.
 func (d *describer) doubts() {
+	d.encodingDoubt()
 	d.decimalDoubt()
 	d.dateDoubts()
 	d.zoneDoubt()
@@ -31,6 +33,20 @@ func (d *describer) doubts() {
 	d.twinDoubts()
 	if d.out.HeaderLine == 0 && len(d.src.Rows) > 0 {
 		d.doubt("header", "header = 0", "no header: columns are called #1, #2, …", "no line names the columns")
+	}
+}
+
+// encodingDoubt: code pages that only their bytes tell.
+func (d *describer) encodingDoubt() {
+	switch d.src.Encoding {
+	case "Windows-1252":
+		if names := strings.Join(d.src.Header, " "); d.opt.Table.Encoding == "" && !table.Western(names) {
+			d.doubt("encoding", `encoding = "Windows-1250"   # or what the logger's program says`, d.src.Encoding, "nothing in the file states its encoding, and the names' letters are of no language that is written in %s: %s", d.src.Encoding, series.Quoted(names))
+		}
+	case "Windows-1250", "Windows-1254", "Shift-JIS", "EUC-JP", "GBK", "EUC-KR", "Big5", "Windows-1251":
+		if d.opt.Table.Encoding == "" {
+			d.doubt("encoding", fmt.Sprintf("encoding = %q", d.src.Encoding), d.src.Encoding, "the letters are those of %s by the pattern of their bytes; nothing in the file states it", d.src.Encoding)
+		}
 	}
 }
 
@@ -109,10 +125,37 @@ func (d *describer) zoneDoubt() {
 		return
 	}
 	text := "nothing states the zone of the stamps"
+	if said := d.zoneSaid(); said != "" {
+		text = said
+	}
 	if e := d.clockChange(); e != "" {
 		text += "; " + e
 	}
 	d.doubt("zone", `zone = "Europe/Rome"   # or "UTC", "+01:00"; else the farm's timezone`, "the farm's timezone", "%s", text)
+}
+
+// zoneSaid is what the file says of its zone that does not settle it: an
+// abbreviation of several zones, or one in the stamp's header or above it that
+// may be meant with or without summer time.
+func (d *describer) zoneSaid() string {
+	for _, p := range d.at.Found.Problems {
+		if p.Code == series.CodeZoneWord {
+			said, _, _ := strings.Cut(p.Text, ": ")
+			return said
+		}
+	}
+	lines := slices.Clone(d.out.Stamp.Columns)
+	for _, r := range d.src.Preamble {
+		lines = append(lines, strings.Join(r.Cells, " "))
+	}
+	for _, line := range lines {
+		for _, w := range strings.FieldsFunc(line, func(r rune) bool { return strings.ContainsRune(" ()[],;:=_", r) }) {
+			if _, word, known, _ := clock.ZoneText(w); word != "" && known {
+				return fmt.Sprintf("%s says %s, which may be meant with or without summer time", series.Quoted(line), w)
+			}
+		}
+	}
+	return ""
 }
 
 // clockChange finds the steps of a clock that keeps summer time, by the rows
@@ -147,7 +190,7 @@ func (d *describer) clockChange() string {
 
 // unitDoubts lists columns of readings whose unit the file does not state.
 func (d *describer) unitDoubts() {
-	var none, assumed []string
+	var none, assumed, lettered []string
 	quantity, unit := "…", "C"
 	for _, c := range d.out.Columns {
 		switch {
@@ -159,6 +202,9 @@ func (d *describer) unitDoubts() {
 			if c.UnitAssumed != "" {
 				assumed = append(assumed, fmt.Sprintf("%s in %s", c.Name, c.UnitAssumed))
 			}
+			if c.letter != "" && c.UnitAssumed == c.letter {
+				lettered = append(lettered, c.Name)
+			}
 		}
 	}
 	if len(none) == 0 {
@@ -168,7 +214,11 @@ func (d *describer) unitDoubts() {
 	if len(assumed) > 0 {
 		said = strings.Join(assumed, ", ")
 	}
-	d.doubt("log.columns", fmt.Sprintf("%q = { quantity = %q, unit = %q }", none[0], quantity, unit), said, "no unit is stated for %s", series.List(none, 8))
+	text := "no unit is stated for " + series.List(none, 8)
+	if len(lettered) > 0 {
+		text += ", unless the last letter of " + series.List(lettered, 8) + " is one"
+	}
+	d.doubt("log.columns", fmt.Sprintf("%q = { quantity = %q, unit = %q }", none[0], quantity, unit), said, "%s", text)
 	d.ofColumns(none)
 }
 
@@ -181,7 +231,7 @@ func (d *describer) stampDoubt() {
 			names = append(names, c.Name)
 		}
 	}
-	if len(names) == 0 || !d.at.Ready {
+	if len(names) == 0 || !d.at.Ready || d.at.Ranged() {
 		return
 	}
 	d.doubt("stamp", `stamp = "end"   # or "start", "instant"`, "the end; of temperatures, the instant", "the stamp may be the start or the end of the interval of %s", series.List(names, 5))

@@ -24,6 +24,9 @@ type guessed struct {
 func guess(name string, c *Column, t *tally, context string) guessed {
 	h := newHeader(name)
 	g := classOf(h, c, t)
+	if !g.known && c.letter != "" && c.Kind == Instant {
+		g = guessed{class: series.Temperature, known: true, because: "ends in " + c.letter + ", as of °" + c.letter}
+	}
 	if !g.known {
 		g.because = noClass(name, c)
 		return g
@@ -42,6 +45,9 @@ func guess(name string, c *Column, t *tally, context string) guessed {
 		}
 	}
 	g.quantity = q
+	if c.Unit == "" && g.class == series.Temperature && c.letter != "" {
+		g.unit = c.letter
+	}
 	if q == "" {
 		g.because = filledJoin(g.because, "nothing says of what")
 		return g
@@ -50,7 +56,7 @@ func guess(name string, c *Column, t *tally, context string) guessed {
 	if info, _ := series.Lookup(series.Quantity(q)); info.SeparatePlaces {
 		g.place = place(h)
 	}
-	if c.Unit == "" && g.class != series.OnOff {
+	if c.Unit == "" && g.unit == "" && g.class != series.OnOff {
 		g.unit = assumedUnit(g.class, t)
 	}
 	return g

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"yardheat/ingest/logs"
 	"yardheat/ingest/series"
 )
 
@@ -35,6 +36,9 @@ func kindOf(c *Column, t *tally, header string, stepS float64) (because string) 
 		return "empty"
 	case float64(t.numbers+t.states) < numbersLeast*float64(filled):
 		return markKind(c, t, filled)
+	case t.numbers == 0 && unknownWord(t) != "":
+		c.Kind = Text
+		return fmt.Sprintf("words, and %s is none of on and off", series.Quoted(unknownWord(t)))
 	case isIndex(t, header, c.Unit, stepS):
 		c.Kind = Index
 		if t.step == 1 || t.step == -1 {
@@ -57,6 +61,18 @@ func kindOf(c *Column, t *tally, header string, stepS float64) (because string) 
 		return "named an average"
 	}
 	c.Kind = Instant
+	return ""
+}
+
+// unknownWord is a word that stands beside words for on or off as often as a
+// state of its own would ("idle", "cooling"): "" where there is none.
+func unknownWord(t *tally) string {
+	words := commonest(t.texts, mostTexts)
+	for _, w := range words {
+		if _, state := logs.StateOf(w); !state && t.texts[w] > 1 && 20*t.texts[w] >= t.bad+t.states {
+			return w
+		}
+	}
 	return ""
 }
 

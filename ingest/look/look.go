@@ -101,7 +101,9 @@ type Stamp struct {
 	Order string `json:"-"`
 }
 
-// Tags names the columns of a long log: a row holds one tag and one value.
+// Tags names the columns of a long log: a row holds one tag and one value. A tag
+// that only several columns make together (a device, its channel) is called by
+// their headers, joined by a stroke, and so are the tags.
 type Tags struct {
 	Tag   string `json:"tag"`
 	Value string `json:"value"`
@@ -149,6 +151,8 @@ type Column struct {
 	Amount bool `json:"-"`
 	// UnitAssumed is the unit that start states where the file states none.
 	UnitAssumed string `json:"-"`
+	// letter is the C or F that its name ends in, which may be its unit.
+	letter string
 	// history holds the points of later pieces of a large file.
 	history [][10]*float64
 	// Words are what an event or text column says, commonest first.

@@ -84,6 +84,9 @@ func (p *pieces) take(chunk []byte) error {
 		return errWhole
 	}
 	d := describe(p.path, tables, p.opt)[0]
+	if p.out != nil && !slices.EqualFunc(p.out.Columns, d.Columns, func(a, b Column) bool { return a.Name == b.Name || a.Tag || b.Tag }) && p.headRow == 0 {
+		return errWhole // records that name their cells, in another order
+	}
 	if p.out == nil {
 		p.first(&d, chunk)
 	} else {

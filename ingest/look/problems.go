@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -41,8 +42,12 @@ func (d *describer) problems() {
 			d.problem(p.Code, p.Line, p.Column, p.Text)
 		}
 	}
+	noRows := slices.ContainsFunc(d.src.Problems, func(p table.Problem) bool { return p.Code == "no-rows" })
 	for _, p := range d.at.Found.Problems {
-		if !saidElsewhere[p.Code] {
+		if p.Code == series.CodeFileEmpty && noRows {
+			continue // says the same
+		}
+		if !saidElsewhere[p.Code] && (p.Code != series.CodeZoneWord || d.opt.Zone != "") { // without a zone, the doubt of it says so
 			line, column := d.placeOf(p.Where)
 			d.problem(p.Code, line, column, p.Text)
 		}
@@ -83,17 +88,23 @@ func (d *describer) placeOf(where string) (line, column int) {
 // cellProblems lists what of a column of readings was not taken.
 func (d *describer) cellProblems(c *Column, t *tally) {
 	if c.Kind == Event || c.Kind == Text {
-		d.unreadNumbers(c, t)
+		d.unread(c, t)
 		return
+	}
+	if t.foreign > 0 {
+		d.problem(series.CodeBadCell, t.foreignLine, c.Number, fmt.Sprintf("%q: %s in %s, which is no other way to write %s; shown as written", c.Name, are(t.foreign, "reading"), series.Quoted(t.foreignUnit), series.Quoted(t.unit)))
 	}
 	if t.bad > 0 {
 		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s no number, first %s", c.Name, are(t.bad, "cell"), series.Quoted(t.badText)))
+	}
+	if t.states > 0 && c.Kind != State && t.numbers > 0 {
+		d.problem(series.CodeBadCell, t.stateLine, c.Number, fmt.Sprintf("%q: %s a word among numbers, first %s", c.Name, are(t.states, "cell"), series.Quoted(t.stateText)))
 	}
 	for _, v := range sorted(t.codes) {
 		d.problem(series.CodeMissingCode, 0, c.Number, fmt.Sprintf("%q: %s %g, which loggers write where they have no reading; counted as missing", c.Name, are(t.codes[v], "reading"), v))
 	}
 	if t.outside > 0 {
-		d.problem(series.CodeNotPlausible, 0, c.Number, fmt.Sprintf("%q: %s outside %g to %g; not in the range shown", c.Name, are(t.outside, "reading"), t.low, t.high))
+		d.problem(series.CodeNotPlausible, 0, c.Number, fmt.Sprintf("%q: %s outside %.6g to %.6g; not in the range shown", c.Name, are(t.outside, "reading"), t.low, t.high))
 	}
 	if t.powerOn > 0 {
 		d.problem(series.CodeNotPlausible, 0, c.Number, fmt.Sprintf("%q: %s exactly %g amid others far from it, as a probe shows at power-on; not in the range shown", c.Name, are(t.powerOn, "reading"), powerOnC))
@@ -103,19 +114,41 @@ func (d *describer) cellProblems(c *Column, t *tally) {
 	}
 }
 
-// unreadNumbers lists a column taken for text whose cells are numbers under
-// other marks.
-func (d *describer) unreadNumbers(c *Column, t *tally) {
-	n := 0
+// unread lists a column taken for text that was meant to hold readings: cells
+// that would be numbers under other marks, numbers among text, or a unit in the
+// header.
+func (d *describer) unread(c *Column, t *tally) {
+	if t.rows-t.empty == 0 {
+		return
+	}
+	other, led := 0, 0
 	for s, k := range t.texts {
-		if celltext.Classify(s) == celltext.Number {
-			n += k
+		switch {
+		case celltext.Classify(s) == celltext.Number:
+			other += k
+		case startsAsNumber(s):
+			led += k
 		}
 	}
-	if n > 0 {
+	_, stated := series.ParseUnit(d.src.Units[c.Number-1])
+	switch filled := t.numbers + t.states + t.bad; {
+	case other > 0:
 		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s no number with decimal mark %q, but would be one with another mark, first %s: --decimal, or decimal in [[log]], states it",
-			c.Name, are(n, "cell"), t.marks.decimal, series.Quoted(t.badText)))
+			c.Name, are(other, "cell"), t.marks.decimal, series.Quoted(t.badText)))
+	case t.bad == 0:
+	case stated && d.src.Units[c.Number-1] != "":
+		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: the unit %s is stated, yet %s no number, first %s; taken for text",
+			c.Name, series.Quoted(d.src.Units[c.Number-1]), are(t.bad, "cell"), series.Quoted(t.badText)))
+	case 2*(t.numbers+led) >= filled || 10*t.numbers >= filled && c.Kind == Text:
+		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s a number and %s none, first %s; taken for text", c.Name, are(t.numbers, "cell"), are(t.bad, "cell"), series.Quoted(t.badText)))
 	}
+}
+
+// startsAsNumber: digits at the front or behind a comparison sign, as in
+// "48.9*" and "<52.0".
+func startsAsNumber(s string) bool {
+	s = strings.TrimLeft(s, "<>≤≥~±+-−= ")
+	return celltext.LeadingDigits(s) > 0 && celltext.Classify(s) != celltext.Stamp
 }
 
 // A run of exact zeros right after a reading far from 0 is doubtful.

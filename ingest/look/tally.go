@@ -19,10 +19,16 @@ type tally struct {
 	high  float64
 	unit  string // of the header, else the first that a cell states
 	units int    // cells that state a unit of their own
+	// foreign cells state a unit that the column's numbers cannot be turned into.
+	foreign     int
+	foreignLine int
+	foreignUnit string
 
 	rows, empty, words, bad int
 	badLine                 int
 	badText                 string
+	stateLine               int    // of the first state word
+	stateText               string // among numbers it is none
 	numbers, states         int
 	texts                   map[string]int
 
@@ -105,6 +111,7 @@ func (t *tally) add(line int, text string, bucket int) (isReading, isText bool) 
 			if t.unit == "" {
 				t.setUnit(unit)
 			}
+			v = t.inOwnUnit(v, unit, line)
 		}
 		t.number(v, bucket)
 		return true, false
@@ -118,7 +125,9 @@ func (t *tally) add(line int, text string, bucket int) (isReading, isText bool) 
 		t.texts[text]++
 	}
 	if on, ok := logs.StateOf(text); ok {
-		t.states++
+		if t.states++; t.states == 1 {
+			t.stateLine, t.stateText = line, text
+		}
 		t.sums[bucket] += on
 		t.counts[bucket]++
 		return true, false
@@ -127,6 +136,27 @@ func (t *tally) add(line int, text string, bucket int) (isReading, isText bool) 
 		t.badLine, t.badText = line, text
 	}
 	return false, true
+}
+
+// inOwnUnit is a number whose cell states a unit in the column's unit. A unit
+// that is no other way to write it leaves the number as it stands, for a
+// problem to name.
+func (t *tally) inOwnUnit(v float64, unit string, line int) float64 {
+	if unit == t.unit {
+		return v
+	}
+	from, ok := series.ParseUnit(unit)
+	to, known := series.ParseUnit(t.unit)
+	if ok && known && from.Class == to.Class && !from.Gallon && !to.Gallon && from.Ampere == to.Ampere {
+		if from.Factor != to.Factor || from.Before != to.Before || from.After != to.After {
+			return to.Written(from.Base(v))
+		}
+		return v
+	}
+	if t.foreign++; t.foreign == 1 {
+		t.foreignLine, t.foreignUnit = line, unit
+	}
+	return v
 }
 
 // near: no further from the last reading than two of the largest steps so far:

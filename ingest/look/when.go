@@ -1,6 +1,7 @@
 package look
 
 import (
+	"cmp"
 	"iter"
 	"slices"
 	"strings"
@@ -50,7 +51,7 @@ type row struct {
 
 func newDescriber(path string, t *table.Table, opt Options) *describer {
 	d := &describer{opt: opt, src: t}
-	d.out = Table{File: path, Sheet: t.Sheet, Encoding: t.Encoding, Separator: t.Separator, Decimal: t.Decimal, Thousands: t.Thousands,
+	d.out = Table{File: path, Sheet: t.Sheet, Encoding: t.Encoding, Separator: t.Separator, Decimal: cmp.Or(t.TextDecimal, t.Decimal), Thousands: t.Thousands,
 		HeaderLine: t.HeaderLine, Preamble: []string{}, Columns: []Column{}, Unsure: []Doubt{}, Problems: []Problem{}}
 	if t.File != path && t.File != "" {
 		d.out.Member = strings.TrimLeft(strings.TrimPrefix(t.File, path), ":/!, ")
@@ -131,6 +132,9 @@ func (d *describer) stampFacts() {
 		d.zone, _ = clock.ParseZone(d.opt.Zone)
 	case stated == "header":
 		d.out.Stamp.Zone, why = d.at.Zone, "the stamp's header names the zone"
+		d.zone, _ = clock.ParseZone(d.at.Zone)
+	case stated == "file":
+		d.out.Stamp.Zone, why = d.at.Zone, "the file names the zone beside its stamps"
 		d.zone, _ = clock.ParseZone(d.at.Zone)
 	}
 	if why != "" {

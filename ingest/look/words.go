@@ -148,7 +148,7 @@ func isIndexName(name string) bool {
 	return len(h.tokens) > 0 && len(h.tokens) <= 3 && slices.Contains(wordsIndex, h.tokens[0]) && !h.any(wordsCounter[:3])
 }
 
-// isUnitName tells whether a column holds the units of the one behind it.
+// isUnitName tells whether a column holds the units of the one beside it.
 func isUnitName(name string) bool {
 	t := tokens(name)
 	return len(t) > 0 && len(t) <= 2 && slices.Contains(wordsUnit, t[len(t)-1])

@@ -1,9 +1,9 @@
 package series
 
 // The codes of the problems that Load lists. Those of the table reader
-// (bad-encoding, decimal-mark, double-header, error-words, file-cut, long-line, member-passed-over, no-rows,
+// (bad-encoding, decimal-mark, double-header, error-words, file-cut, file-end, long-line, member-passed-over, no-rows,
 // nul-bytes, short-line, short-lines, stray-quote, footer, repeated-header,
-// not-a-row, formula-without-value, workbook-cut, workbook-short) are passed
+// not-a-row, formula-without-value, workbook-cut, workbook-short, sheet-hidden) are passed
 // on as they stand.
 const (
 	// CodeFileEmpty: a file without rows, among others that have some.
@@ -34,6 +34,8 @@ const (
 	CodeStampFuture = "stamp-future"
 	// CodeStampFar: a few rows far from all others: a clock that was not set.
 	CodeStampFar = "stamp-far"
+	// CodeStampAbove: the year of the rows' dates stands above the table.
+	CodeStampAbove = "stamp-above"
 	// CodeStampCoarse: several rows share each stamp, written without seconds;
 	// they were spread over its minute.
 	CodeStampCoarse = "stamp-coarse"
@@ -50,6 +52,11 @@ const (
 	// CodeDatesFromSibling: another file of the log settled the order of day
 	// and month.
 	CodeDatesFromSibling = "dates-from-sibling"
+	// CodeDateCarried: rows without a date take that of a row above, or of a line
+	// above the table.
+	CodeDateCarried = "date-carried"
+	// CodeStartAbove: time that has passed is added to a start above the table.
+	CodeStartAbove = "start-above"
 	// CodeDatesMixed: files of one log write their dates in different orders.
 	CodeDatesMixed = "dates-mixed"
 	// CodeDatesByCustom: nothing but custom settles the order of day and month.

@@ -55,7 +55,7 @@ func scaled(c Class, factor float64) Unit { return Unit{Class: c, Factor: factor
 // plainUnits by folded spelling (see foldUnit). Mega and milli part where the
 // case is kept; see ParseUnit.
 var plainUnits = spellings([]spelling{
-	{`c °c degc deg.c degreec degreesc celsius °celsius degreecelsius degreescelsius grad gradc gradcelsius`, scaled(Temperature, 1)},
+	{`c °c degc deg.c degreec degreesc celsius °celsius degreecelsius degreescelsius °с grad gradc gradcelsius`, scaled(Temperature, 1)},
 	{`f °f degf deg.f degreef degreesf fahrenheit °fahrenheit degreesfahrenheit`, Unit{Class: Temperature, Before: -32, Factor: 5. / 9}},
 	{`k °k degk kelvin`, Unit{Class: Temperature, Factor: 1, After: -273.15}},
 	{`lpm`, scaled(Flow, 1)},
@@ -82,13 +82,20 @@ var plainUnits = spellings([]spelling{
 	{`mpa mpag`, scaled(Pressure, 10)},
 	{`psi psig lbf/in2`, scaled(Pressure, barOfPSI)},
 	{`psia`, Unit{Class: Pressure, Factor: barOfPSI, After: -atmosphereBar}},
+	{`вт`, scaled(Power, 1e-3)}, // Cyrillic, as in Russia, Ukraine and Bulgaria
+	{`квт`, scaled(Power, 1)},
+	{`вт·ч втч`, scaled(Energy, 1e-3)},
+	{`квт·ч квтч квт-ч`, scaled(Energy, 1)},
+	{`мвт·ч мвтч`, scaled(Energy, 1e3)},
+	{`бар`, scaled(Pressure, 1)},
+	{`кпа`, scaled(Pressure, 1e-2)},
 	{`% pct percent prozent`, scaled(Level, 1)},
 	{`on/off 0/1 1/0 open/closed bool`, scaled(OnOff, 1)},
 })
 
 // volumeLitres by folded spelling: litres of one.
 var volumeLitres = map[string]float64{
-	"l": 1, "ltr": 1, "ltrs": 1, "lt": 1, "lit": 1, "liter": 1, "liters": 1, "litre": 1, "litres": 1, "dm3": 1,
+	"l": 1, "ltr": 1, "ltrs": 1, "lt": 1, "lit": 1, "liter": 1, "liters": 1, "litre": 1, "litres": 1, "dm3": 1, "л": 1, "м3": 1000,
 	"ml": 1e-3, "cl": 1e-2, "dl": 0.1, "hl": 100, "m3": 1000, "cbm": 1000, "cum": 1000, "cubicmetre": 1000, "cubicmetres": 1000, "cubicmeters": 1000,
 	"gal_us": litresUSGallon, "galus": litresUSGallon, "usgal": litresUSGallon, "gal(us)": litresUSGallon, "usg": litresUSGallon, "us_gal": litresUSGallon,
 	"usgallons": litresUSGallon, "usgallon": litresUSGallon,
@@ -104,7 +111,7 @@ var pulseWords = map[string]bool{"pulse": true, "pulses": true, "imp": true, "im
 // minutesOf a span of time by folded spelling.
 var minutesOf = map[string]float64{
 	"s": 1. / 60, "sec": 1. / 60, "second": 1. / 60, "min": 1, "mins": 1, "minute": 1, "minutes": 1, "h": 60, "hr": 60, "hrs": 60, "hour": 60, "hours": 60, "std": 60,
-	"d": 1440, "day": 1440, "days": 1440,
+	"с": 1. / 60, "мин": 1, "ч": 60, "час": 60, "d": 1440, "day": 1440, "days": 1440,
 }
 
 type spelling struct {

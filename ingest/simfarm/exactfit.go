@@ -13,6 +13,8 @@ type exactFit struct {
 	// from, to: rows of f.loop; rows before scored only fill the pipe.
 	from, to, scored int
 	ratioSD, weight  float64
+	// beside is what UABound leaves open beyond theta.
+	beside beside
 }
 
 // theta are what is free: scale of the bed conductance (ln), bed offset,
@@ -60,23 +62,24 @@ func (x exactFit) model(p theta, e errorsOf, out []float64) []float64 {
 	thermal := built * math.Exp(p[2])
 	// newChain scales conductances with thermal: k = UA/C depends on p[0] alone.
 	c := f.newChain(thermal, f.bedG*math.Exp(p[0]), p[3])
+	c.stillFilm *= math.Exp(x.beside.lnStill)
 	out = out[:0]
 	bed, air := f.signal[BedAtPipe], f.signal[Air]
 	offset := e[eBed] - p[1]
-	c.fill(bed[int(f.loop.step[x.from])/sampleEvery] + offset)
+	c.fill(x.bedAt(bed, int(f.loop.step[x.from])/sampleEvery) + offset)
 	last := f.loop.step[x.from] - 1
 	for i := x.from; i < x.to; i++ {
 		for last+1 < f.loop.step[i] { // stands
 			d := min(f.loop.step[i]-last-1, 30)
 			k := int(last+1+d/2) / sampleEvery
-			c.still(float64(d)*stepS, bed[k]+offset, air[k])
+			c.still(float64(d)*stepS, x.bedAt(bed, k)+offset, air[k])
 			last += d
 		}
 		last = f.loop.step[i]
 		k := int(last) / sampleEvery
 		litres := f.loop.litres[i]
 		f.setFilm(c, litres*60/stepS, thermal)
-		t := c.flow(stepS, litres*(1+e[gLoop])*rhoAt(f.loop.coldC[i])/1000, f.loop.coldC[i]+e[eMains], bed[k]+offset, air[k])
+		t := c.flow(stepS, litres*(1+e[gLoop])*rhoAt(f.loop.coldC[i])/1000, f.loop.coldC[i]+e[eMains], x.bedAt(bed, k)+offset, air[k])
 		if i >= x.scored {
 			out = append(out, t)
 		}

@@ -227,6 +227,7 @@ func (f *Farm) logTable(t *toml, l *Logger) {
 	if l.Stamp == "dmy" {
 		t.text("dates", "dmy")
 	}
+	t.text("stamp", l.StampAt)
 	if l.Zone != "" {
 		if l.Zone != "UTC" {
 			t.say("This logger keeps standard time all year.")

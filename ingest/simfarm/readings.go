@@ -28,6 +28,11 @@ func (f *Farm) readings(li int) *readings {
 		r.values = append(r.values, f.column(l, &l.Columns[ci], r, f.columnErrs[li][ci], rng))
 		r.odd = append(r.odd, odd(&l.Columns[ci], len(r.stamp), rng))
 	}
+	if l.StampAt == "start" {
+		for i := range r.stamp {
+			r.stamp[i] -= int64(l.IntervalS)
+		}
+	}
 	return r
 }
 
@@ -125,6 +130,8 @@ func (f *Farm) column(l *Logger, c *Column, r *readings, e float64, rng *rand.Ra
 			if c.ResetDay > 0 && s > c.ResetDay*86400 {
 				out[i] = total(s) - reset
 			}
+		case MeanOver:
+			out[i] = c.read(f.meanOver(c.Signal, s, every), e, rng)
 		default:
 			out[i] = f.instant(c, s, e, rng)
 		}
@@ -138,6 +145,11 @@ func (f *Farm) instant(c *Column, s, e float64, rng *rand.Rand) float64 {
 	if c.Signal == PumpOn || c.Signal == CompressorOn {
 		return v
 	}
+	return c.read(v, e, rng)
+}
+
+// read is what the probe shows of v.
+func (c *Column) read(v, e float64, rng *rand.Rand) float64 {
 	v += e
 	if c.NoiseK > 0 {
 		v += c.NoiseK * rng.NormFloat64()

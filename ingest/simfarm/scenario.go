@@ -32,6 +32,9 @@ type Scenario struct {
 	Loggers                                []Logger
 	Events                                 []Event
 	Comments                               bool // farm.toml explains itself
+	// Fine: signals are kept at every step even where no logger is quicker than
+	// a minute, for clocks that are off by parts of one.
+	Fine bool
 }
 
 // Loop is the buried pipe and what is drawn through it. Length and wall are as
@@ -177,6 +180,9 @@ type Logger struct {
 	// AheadS: the clock at mid-file, stamp minus true time.
 	AheadS, DriftSPerDay float64
 	ClockText            string // as given in farm.toml
+	// StampAt: "start" or "end" of the interval, as farm.toml then says; "" is a
+	// stamp at the reading, of which farm.toml says nothing.
+	StampAt string
 	// JumpS: the clock is moved by so much on JumpDay (may be broken); AheadS then
 	// holds before it.
 	JumpDay, JumpS float64
@@ -212,12 +218,13 @@ type Column struct {
 type Mode uint8
 
 // The modes: a value at the stamp, a mean rate per minute over the interval, a
-// running counter, a mean power over the interval.
+// running counter, a mean power over the interval, a mean temperature over it.
 const (
 	Instant Mode = iota
 	MeanPerMinute
 	Counter
 	MeanKW
+	MeanOver
 )
 
 // Signal is what a probe looks at.
@@ -280,9 +287,9 @@ func (s Scenario) Validate() error {
 	return nil
 }
 
-// quick: some logger is quicker than a minute.
+// quick: some logger is quicker than a minute, or signals are wanted as fine.
 func (s *Scenario) quick() bool {
-	return slices.ContainsFunc(s.Loggers, func(l Logger) bool { return l.quick() })
+	return s.Fine || slices.ContainsFunc(s.Loggers, func(l Logger) bool { return l.quick() })
 }
 
 // even: whole minutes, or whole steps that a minute is a multiple of.

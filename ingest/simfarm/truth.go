@@ -80,6 +80,9 @@ func (f *Farm) Seen() Truth {
 	return t
 }
 
+// SeenSums is Seen without the fit: its ua_w_per_k is 0.
+func (f *Farm) SeenSums() Truth { return f.answers(f.errs) }
+
 // answers are all figures but UA through errors e.
 func (f *Farm) answers(e errorsOf) Truth {
 	t := Truth{

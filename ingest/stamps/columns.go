@@ -2,6 +2,7 @@ package stamps
 
 import (
 	"errors"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -133,7 +134,7 @@ func namesTime(header string) bool {
 // source).
 var timeWords = func() map[string]bool {
 	out := map[string]bool{}
-	for _, w := range strings.Fields("time clock uhrzeit zeit uhr heure hora ora klo kello kellonaika aika tid klokkeslett tijd godzina czas čas hour") {
+	for _, w := range strings.Fields("time clock uhrzeit zeit uhr heure hora ora kl klo kello kellonaika aika tid klokkeslett klokkeslæt tijd godzina czas čas hour") {
 		out[w] = true
 	}
 	return out
@@ -146,8 +147,17 @@ func (t *Table) FindStamps(log *farm.Log) bool {
 	return t.findStamps()
 }
 
-// findStamps settles which columns of a table hold its stamps.
+// findStamps settles which columns of a table hold its stamps, and what it says
+// of their zone.
 func (t *Table) findStamps() bool {
+	if !t.findColumns() {
+		return false
+	}
+	t.findZones()
+	return true
+}
+
+func (t *Table) findColumns() bool {
 	opt := clock.Options{Layout: t.log.StampLayout}
 	if list := t.log.StampColumns; len(list) > 0 {
 		return t.statedStamps(list)
@@ -155,6 +165,7 @@ func (t *Table) findStamps() bool {
 	free := t.freeColumns()
 	kinds := make([]stampKind, len(t.Header))
 	var whole, zoned []int
+	why := ""
 	for _, i := range free {
 		cells := t.sample(i)
 		k, offset := classify(cells, opt)
@@ -164,7 +175,7 @@ func (t *Table) findStamps() bool {
 		kinds[i] = k
 		if k == dateTime && !allSame(cells) {
 			whole = append(whole, i)
-			if offset || headerZone(t.Header[i]) != nil {
+			if offset || t.namedZone(i) != nil {
 				zoned = append(zoned, i)
 			}
 		}
@@ -180,6 +191,7 @@ func (t *Table) findStamps() bool {
 		t.Found.Problem(series.CodeStampChoice, series.Note, t.Name, t.Place(t.HeaderLine, t.Columns[0]),
 			"%d columns hold stamps; %s is used: stamp_columns in [[log]] names another", len(whole), series.Quoted(t.Header[t.Columns[0]]))
 	default:
+		t.dottedBesideDates(free, kinds)
 		t.Columns = pairOrAlone(free, kinds)
 		if opt.Layout == "" && len(t.Columns) < 2 {
 			t.findParts(free, kinds)
@@ -190,9 +202,16 @@ func (t *Table) findStamps() bool {
 		if t.Columns == nil && opt.Layout != "" {
 			t.Columns = t.layoutPair(free, opt)
 		}
+		if t.Columns == nil && opt.Layout == "" {
+			t.findAbove(free, kinds)
+		}
+	}
+	yearless := func(i int) bool { return t.yearless(i, false) || t.yearless(i, true) }
+	if t.Columns == nil && opt.Layout == "" && t.Stream == nil && !slices.ContainsFunc(free, yearless) {
+		why = t.missingDates(free)
 	}
 	if t.Columns == nil {
-		t.noStamps()
+		t.noStamps(why)
 	}
 	return t.Columns != nil
 }
@@ -265,14 +284,26 @@ func (t *Table) statedStamps(list []string) bool {
 	}
 	if t.log.StampLayout == "" {
 		t.statedParts()
+		if kind, _ := classify(t.sample(t.Columns[0]), clock.Options{}); len(t.Columns) == 1 && (kind == noStamp || kind == timeOnly) {
+			t.missingDates(t.Columns)
+		}
 	}
 	return true
 }
 
-func (t *Table) noStamps() {
+// noStamps is the fault of a table without stamps; why says more where it is
+// known.
+func (t *Table) noStamps(why string) {
 	got := t.Headers()
+	if why != "" {
+		got = why + "; " + got
+	}
+	if len(t.Rows) > 0 && why == "" && slices.ContainsFunc(t.Rows[0].Cells, yearless) {
+		got = "dates without a year; " + got
+	}
 	if len(t.Rows) > 0 {
 		got += ", the first row " + series.Quoted(strings.Join(t.Rows[0].Cells, " | "))
+		got += t.partsSeen(why != "")
 	}
 	t.Found.Fault(t.Name, t.Place(t.HeaderLine, -1), got, "a column of stamps, or one of dates beside one of times of day",
 		"name it by stamp_columns in [[log]], and its layout by stamp_layout where it is an odd one")
@@ -285,7 +316,18 @@ func (t *Table) joinTexts() {
 		t.texts, t.at = clock.Texts(t.Stream.Runs)
 		return
 	}
+	if t.made == nil && len(t.Columns) == 2 && t.parts == nil && t.datesCarried() {
+		t.carryPairs()
+	}
+	if t.made != nil {
+		t.texts = t.made.texts
+		return
+	}
 	t.texts = make([]string, len(t.Rows))
+	if t.above != nil {
+		t.textsFromAbove()
+		return
+	}
 	if len(t.Columns) == 1 {
 		for i := range t.Rows {
 			t.texts[i] = t.Rows[i].Cells[t.Columns[0]]
@@ -298,15 +340,8 @@ func (t *Table) joinTexts() {
 		}
 		return
 	}
-	carry := t.datesCarried()
-	last := ""
 	for i := range t.Rows {
-		first := dayPart(t.Rows[i].Cells[t.Columns[0]])
-		if first == "" && carry {
-			first = last
-		}
-		last = first
-		text := first
+		text := dayPart(t.Rows[i].Cells[t.Columns[0]])
 		for _, c := range t.Columns[1:] {
 			if s := t.Rows[i].Cells[c]; s == "" {
 				text = ""

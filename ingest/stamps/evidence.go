@@ -6,6 +6,10 @@ import "yardheat/ingest/clock"
 // refused. It says how they are written and what proves it.
 func (t *Table) Clock() *clock.Column { return t.clk }
 
+// Ranged tells whether the stamps state the two ends of an interval: they are
+// then its start.
+func (t *Table) Ranged() bool { return t.clk != nil && t.clk.Ranged }
+
 // ZoneStated is the zone that the file itself gives its stamps: "rows" where
 // they state an offset, "header" where the column's name does, "file" where a
 // line above the header or a column of its own does, "" where nothing does.
@@ -17,11 +21,11 @@ func (t *Table) ZoneStated() string {
 		return "rows"
 	}
 	for _, c := range t.Columns {
-		if headerZone(t.Header[c]) != nil {
+		if t.namedZone(c) != nil {
 			return "header"
 		}
 	}
-	if z, _ := t.zoneBeside(); z != nil {
+	if t.zones.beside != nil {
 		return "file"
 	}
 	return ""

@@ -33,7 +33,7 @@ var roleNames = map[role][]string{
 	inYear:             strings.Fields("year yr yyyy yy y jahr année annee an año ano anno jaar rok år vuosi"),
 	inMonth:            strings.Fields("month mon mo mm m monat mois mes mese mês maand miesiąc måned månad kuukausi"),
 	inDay:              strings.Fields("day dd d dy dom dayofmonth tag jour día dia giorno dag dzień päivä"),
-	inDayOfYear:        strings.Fields("doy dayofyear dayoftheyear julian julianday jday jday jd yday yearday ddd daynumber dayno tagdesjahres jourdelannée"),
+	inDayOfYear:        strings.Fields("day jour tag dag dia día giorno doy dayofyear dayoftheyear julian julianday jday jday jd yday yearday ddd daynumber dayno tagdesjahres jourdelannée"),
 	inHour:             strings.Fields("hour hours hr hrs hh h stunde std heure hora ora uur godzina time zeit uhrzeit tijd tid tunti"),
 	inMinute:           strings.Fields("minute minutes min mn mi mm m minuten minuto minuti minuut minuta"),
 	inSecond:           strings.Fields("second seconds sec secs ss s sekunde sekunden seconde segundo secondo seconden"),
@@ -95,8 +95,12 @@ func plays(r role, values []int) bool {
 	return true
 }
 
-// named tells whether a header names that part.
+// named tells whether a header names that part. One with a number ("h1") is of
+// a row of its like.
 func named(r role, header string) bool {
+	if strings.ContainsAny(strings.SplitN(header, "(", 2)[0], "0123456789") {
+		return false
+	}
 	h := strings.Map(func(c rune) rune {
 		if c < 'a' && c < 0x80 || c > 'z' && c < 0x80 {
 			return -1
@@ -175,6 +179,8 @@ func clear(r role, header string, values []int) bool {
 		return slices.Max(values) > 100 || strings.Contains(strings.ToLower(header), "mm")
 	case inHourMinuteSecond:
 		return slices.Max(values) > 2400 || strings.Contains(strings.ToLower(header), "mmss")
+	case inDayOfYear: // by its name alone a day may be one of a month
+		return slices.Max(values) > 31 || !named(inDay, header)
 	}
 	return true
 }
@@ -370,6 +376,6 @@ func monthDay(year, d int) (month, day int) {
 	return 13, d
 }
 
-// InParts tells whether each of Columns holds one part of the stamp, such as
-// hhmm: their texts joined are then none.
-func (t *Table) InParts() bool { return t.parts != nil }
+// InParts tells whether the texts of Columns joined are no stamps: each holds
+// one part, such as hhmm, or the date or its year stands elsewhere.
+func (t *Table) InParts() bool { return t.parts != nil || t.made != nil || t.above != nil }

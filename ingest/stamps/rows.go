@@ -5,6 +5,7 @@ import (
 	"slices"
 	"sort"
 	"strings"
+	"time"
 
 	"yardheat/ingest/clock"
 	"yardheat/ingest/reading"
@@ -162,34 +163,54 @@ func covered(settled []int64, at, near int64) bool {
 	return at-settled[k-1] < near || settled[k]-at < near
 }
 
-// farShare is the share of a table's rows that a clock which was not set may
-// have stamped.
-const farShare = 0.01
+// Shares of a table's rows at either end that a clock which was not set may have
+// stamped: few of any date far off, more where they begin with the first hour of
+// a year, as a clock does that lost its time (common practice, no source). More
+// than few of another date are named and kept: a season may be that far off.
+const (
+	farShare   = 0.01
+	resetShare = 0.1
+)
 
-// farRows flags a few rows at either end that lie far from all others.
+// farRows looks for a few rows at either end that lie far from all others.
 func (t *Table) farRows(opt Options) {
 	farMS := int64(opt.FarDays * dayMS)
-	most := int(farShare * float64(len(t.Order)))
-	mark := func(rows []int32) {
-		for _, r := range rows {
-			t.flag(r, series.Order)
-		}
-		t.Found.Problem(series.CodeStampFar, series.LeftOut, t.Name, t.Place(t.LineOf(int(rows[0])), t.Columns[0]),
-			"%s more than %g days from all others, first %s: the clock was not set; not used", series.Plural(len(rows), "row"), opt.FarDays, series.Quoted(t.textOf(rows[0])))
-	}
 	n := len(t.Order)
-	for k := min(most, n-1); k >= 1; k-- {
-		if t.At[t.Order[k]]-t.At[t.Order[k-1]] > farMS {
-			mark(t.Order[:k])
+	apart := func(k int) bool { return t.At[t.Order[k]]-t.At[t.Order[k-1]] > farMS }
+	few, more := int(farShare*float64(n)), int(resetShare*float64(n))
+	for k := min(more, n-1); k >= 1; k-- {
+		if apart(k) {
+			t.tellFar(t.Order[:k], k <= few, opt)
 			break
 		}
 	}
-	for k := max(1, n-most); k < n; k++ {
-		if t.At[t.Order[k]]-t.At[t.Order[k-1]] > farMS {
-			mark(t.Order[k:])
+	for k := max(1, n-more); k < n; k++ {
+		if apart(k) {
+			t.tellFar(t.Order[k:], n-k <= few, opt)
 			break
 		}
 	}
+}
+
+// tellFar names rows far from all others, and flags those of a clock that was
+// not set.
+func (t *Table) tellFar(rows []int32, few bool, opt Options) {
+	where := t.Place(t.LineOf(int(rows[0])), t.Columns[0])
+	said := fmt.Sprintf("%s more than %g days from all others, first %s", series.Plural(len(rows), "row"), opt.FarDays, series.Quoted(t.textOf(rows[0])))
+	if !few && !yearsFirstHour(t.clk.Wall[rows[0]]) && !yearsFirstHour(t.utc[rows[0]]) {
+		t.Found.Problem(series.CodeStampFar, series.Doubt, t.Name, where, "%s: a clock that was not set, or a time long past; they are used", said)
+		return
+	}
+	for _, r := range rows {
+		t.flag(r, series.Order)
+	}
+	t.Found.Problem(series.CodeStampFar, series.LeftOut, t.Name, where, "%s: the clock was not set; not used", said)
+}
+
+// yearsFirstHour tells whether a time is in the first hour of a year.
+func yearsFirstHour(ms int64) bool {
+	at := time.UnixMilli(ms).UTC()
+	return at.YearDay() == 1 && at.Hour() == 0
 }
 
 func (t *Table) futureRows(opt Options) {

@@ -215,8 +215,8 @@ func (t *Table) badStamps() {
 	bad := t.Unstamped
 	if t.Stream == nil {
 		for i, w := range t.clk.Wall {
-			if w == clock.Bad {
-				bad = append(bad, Unstamped{t.Rows[i].Line, t.texts[i]})
+			if w == clock.Bad && (t.made == nil || !t.made.dateLine[i]) {
+				bad = append(bad, Unstamped{t.Rows[i].Line, t.cellsText(i)})
 			}
 		}
 	}
@@ -224,6 +224,20 @@ func (t *Table) badStamps() {
 		t.Found.Problem(series.CodeStampBad, series.LeftOut, t.Name, t.Place(bad[0].Line, t.Columns[0]), "%s without a readable stamp, first %s; want one as %s",
 			series.Plural(len(bad), "row"), series.Quoted(bad[0].Text), series.Quoted(t.clk.Layout))
 	}
+}
+
+// cellsText is what stands where a row's stamp belongs.
+func (t *Table) cellsText(row int) string {
+	if t.made == nil || t.texts[row] != "" {
+		return t.texts[row]
+	}
+	var cells []string
+	for _, c := range t.Columns {
+		if s := t.Rows[row].Cells[c]; s != "" {
+			cells = append(cells, s)
+		}
+	}
+	return strings.Join(cells, " ")
 }
 
 // headerZone reads a zone that a stamp column's header names: "(UTC)",
@@ -251,6 +265,18 @@ func headerZone(header string) *time.Location {
 	return nil
 }
 
+// namedZone reads a zone that a stamp column's header names, or the cell of the
+// unit row below it.
+func (t *Table) namedZone(col int) *time.Location {
+	if z := headerZone(t.Header[col]); z != nil {
+		return z
+	}
+	if col < len(t.Units) {
+		return headerZone(t.Units[col])
+	}
+	return nil
+}
+
 // zoneOf settles the zone of rows that state none, and its name.
 func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
 	if name := t.log.Zone; name != "" {
@@ -259,14 +285,14 @@ func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
 		}
 	}
 	for _, c := range t.Columns {
-		if z := headerZone(t.Header[c]); z != nil {
+		if z := t.namedZone(c); z != nil {
 			if t.clk.OffsetMS == nil && z.String() != f.Zone.String() {
 				t.Found.Problem(series.CodeZoneFromFile, series.Note, t.Name, t.Place(t.HeaderLine, c), "the header %s names the zone %s; zone in [[log]] states another", series.Quoted(t.Header[c]), z)
 			}
 			return z, z.String()
 		}
 	}
-	if z, where := t.zoneBeside(); z != nil {
+	if z, where := t.zones.beside, t.zones.where; z != nil {
 		if t.clk.OffsetMS == nil && z.String() != f.Zone.String() {
 			t.Found.Problem(series.CodeZoneFromFile, series.Note, t.Name, where, "the file names the zone %s; zone in [[log]] states another", z)
 		}
@@ -279,12 +305,14 @@ func (t *Table) zoneOf(f *farm.Farm) (*time.Location, string) {
 // left open.
 func (t *Table) resolve(f *farm.Farm) {
 	zone, name := t.zoneOf(f)
+	var repeats []clock.Repeat
+	t.addDays()
+	t.useZoneColumn()
+	t.useZoneWords(zone)
 	t.Zone, t.zone = name, zone
 	if o := statedOffset(t.clk); o != "" {
 		t.Zone = o
 	}
-	var repeats []clock.Repeat
-	t.useZoneWords(zone)
 	t.utc, repeats = clock.Resolve(t.clk, zone)
 	for _, r := range repeats {
 		code, sev := series.CodeHourRepeated, series.Note

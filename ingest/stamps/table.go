@@ -76,6 +76,11 @@ type Table struct {
 
 	// parts are what Columns hold, where each holds one part of the stamp.
 	parts []role
+	// made are the stamps where no cells hold them; nil = they do.
+	made  *made
+	zones zones
+	// above completes the stamps by what stands above the table; nil = nothing.
+	above *above
 	log   *farm.Log
 	zone  *time.Location
 	texts []string // one a row; of a stream, those that decide for all

@@ -13,16 +13,15 @@ func (b *block) assemble(t *Table, opt Options) {
 	if len(b.header) > 0 {
 		t.HeaderLine = b.header[0].Line
 	}
-	t.Units = make([]string, b.width)
-	for i, h := range t.Header {
-		t.Units[i] = celltext.HeaderUnit(h)
+	t.Units = celltext.HeaderUnits(t.Header)
+	for i := range t.Header {
 		if i < len(b.units) && b.units[i] != "" && !(i == 0 && celltext.IsUnitLead(b.units[i])) {
 			t.Units[i] = celltext.StripBrackets(b.units[i])
 		}
 	}
 	t.Rows = b.rows
 	b.dropEmptyColumns(t)
-	marks := countMarks(t.Rows, b.keys)
+	marks := countMarks(t.Rows, withClocks(t.Rows, b.keys))
 	decimal, thousands, probs := marks.settle(opt)
 	t.Decimal, t.Thousands = decimal, thousands
 	t.Problems = append(t.Problems, probs...)
@@ -31,23 +30,63 @@ func (b *block) assemble(t *Table, opt Options) {
 	t.Problems = append(t.Problems, b.probs...)
 	t.Problems = append(t.Problems, doubleNames(t)...)
 	if len(t.Rows) == 0 {
-		t.Problems = append(t.Problems, Problem{Code: "no-rows", Line: t.HeaderLine, Text: "a header without rows of readings"})
+		text := "a header without rows of readings"
+		if b.below > 0 {
+			text = fmt.Sprintf("none of the %d lines below the header reads as a row of readings, with a date, a time or numbers; the first begins with %s: if that is a stamp, write it as 2026-01-31 10:00; if not, see whether this is a table", b.below, quote(b.firstBelow))
+		}
+		t.Problems = append(t.Problems, Problem{Code: "no-rows", Line: t.HeaderLine, Text: text})
 	}
 }
 
-// joinHeader joins the header rows column by column.
+// joinHeader joins the header rows column by column. Where names repeat under
+// groups that stand once over several columns, as a merged cell is exported,
+// each group is carried on to the right: it is what tells the columns apart.
 func (b *block) joinHeader() []string {
+	names := b.joined(false)
+	if len(b.header) < 2 || doubles(names) == 0 {
+		return names
+	}
+	if carried := b.joined(true); doubles(carried) == 0 {
+		return carried
+	}
+	return names
+}
+
+func (b *block) joined(carry bool) []string {
 	names := make([]string, b.width)
+	groups := make([]string, len(b.header)-min(1, len(b.header)))
 	for i := range names {
 		var parts []string
-		for _, h := range b.header {
-			if i < len(h.Cells) && h.Cells[i] != "" {
-				parts = append(parts, h.Cells[i])
+		for k, h := range b.header {
+			cell := ""
+			if i < len(h.Cells) {
+				cell = h.Cells[i]
+			}
+			if carry && k < len(groups) && i > lead(b.header[len(b.header)-1].Cells) {
+				if cell == "" {
+					cell = groups[k]
+				}
+				groups[k] = cell
+			}
+			if cell != "" {
+				parts = append(parts, cell)
 			}
 		}
 		names[i] = celltext.FoldBlanks(strings.Join(parts, " "))
 	}
 	return names
+}
+
+// doubles counts the names that stood before.
+func doubles(names []string) int {
+	seen, n := map[string]bool{}, 0
+	for _, s := range names {
+		if s != "" && seen[s] {
+			n++
+		}
+		seen[s] = true
+	}
+	return n
 }
 
 // dropEmptyColumns takes off columns at the right that have neither name nor
@@ -123,7 +162,7 @@ func (b *block) refuseCutDecimals(sep byte, opt Options) error {
 	under := ""
 	if len(b.header) > 0 {
 		named := len(dropEmptyTail(b.joinHeader()))
-		if channels = named - from; channels < 1 || b.width != named+channels {
+		if channels = named - from; channels < 1 || b.width != named+channels && !b.overfull(named, channels) {
 			return nil
 		}
 		under = fmt.Sprintf(" under a header of %d names", named)
@@ -150,6 +189,21 @@ func (b *block) refuseCutDecimals(sep byte, opt Options) error {
 		Do:   "export again with semicolons or tabs between the cells, or with a decimal point; decimal = \".\" in [[log]] if these are whole numbers"}
 }
 
+// overfull tells whether rows hold more cells than the header has names, by up
+// to one a channel and not all by as many or always: some readings have
+// decimals and some have none.
+func (b *block) overfull(named, channels int) bool {
+	over := 0
+	for _, r := range b.rows[:min(len(b.rows), sampleRows)] {
+		if n := len(dropEmptyTail(r.Cells)); n > named+channels {
+			return false
+		} else if n > named {
+			over++
+		}
+	}
+	return 5*over >= min(len(b.rows), sampleRows)
+}
+
 // fullCells are the cells of a row, or empty ones where some were missing and
 // the others have moved.
 func (b *block) fullCells(i int) []string {
@@ -161,9 +215,9 @@ func (b *block) fullCells(i int) []string {
 
 // fractions tells, where no header counts the columns, whether every second
 // cell looks like the decimals of the one before: as many digits in every row,
-// among them zeros in front, or single digits of all sizes.
+// among them zeros in front, or single digits of all sizes, or 0 and 5 throughout.
 func (b *block) fractions(from int) bool {
-	evidence := false
+	evidence, halves := false, true
 	for col := from + 1; col < b.width; col += 2 {
 		width, padded, digits := 0, false, map[string]bool{}
 		for i := range b.rows[:min(len(b.rows), sampleRows)] {
@@ -179,6 +233,7 @@ func (b *block) fractions(from int) bool {
 			digits[c] = true
 		}
 		evidence = evidence || padded || width == 1 && len(digits) >= 6
+		halves = halves && len(digits) == 2 && digits["0"] && digits["5"]
 	}
-	return evidence
+	return evidence || halves
 }

@@ -9,6 +9,10 @@ import (
 
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
+	"golang.org/x/text/encoding/japanese"
+	"golang.org/x/text/encoding/korean"
+	"golang.org/x/text/encoding/simplifiedchinese"
+	"golang.org/x/text/encoding/traditionalchinese"
 	"golang.org/x/text/encoding/unicode"
 )
 
@@ -17,12 +21,13 @@ var charsets = map[string]encoding.Encoding{
 	"utf-8": nil, "ascii": nil,
 	"utf-16le": unicode.UTF16(unicode.LittleEndian, unicode.UseBOM), "utf-16be": unicode.UTF16(unicode.BigEndian, unicode.UseBOM),
 	"windows-1252": charmap.Windows1252, "iso-8859-1": charmap.ISO8859_1, "iso-8859-15": charmap.ISO8859_15,
-	"windows-1250": charmap.Windows1250, "windows-1251": charmap.Windows1251, "iso-8859-2": charmap.ISO8859_2,
+	"windows-1250": charmap.Windows1250, "windows-1251": charmap.Windows1251, "windows-1254": charmap.Windows1254, "iso-8859-2": charmap.ISO8859_2,
 	"cp850": charmap.CodePage850, "cp437": charmap.CodePage437, "macintosh": charmap.Macintosh,
+	"shift-jis": japanese.ShiftJIS, "euc-jp": japanese.EUCJP, "gbk": simplifiedchinese.GBK, "euc-kr": korean.EUCKR, "big5": traditionalchinese.Big5,
 }
 
 // charsetNames are the spellings that messages and results use.
-const charsetNames = "UTF-8, UTF-16LE, UTF-16BE, Windows-1252, ISO-8859-1, ISO-8859-2, ISO-8859-15, Windows-1250, Windows-1251, CP850, CP437, Macintosh"
+const charsetNames = "UTF-8, UTF-16LE, UTF-16BE, Windows-1252, ISO-8859-1, ISO-8859-2, ISO-8859-15, Windows-1250, Windows-1251, Windows-1254, CP850, CP437, Macintosh, Shift-JIS, EUC-JP, GBK, EUC-KR, Big5"
 
 func charsetKey(name string) string {
 	k := strings.ReplaceAll(strings.ToLower(strings.TrimSpace(name)), "_", "-")
@@ -39,6 +44,14 @@ func charsetKey(name string) string {
 		return "iso-8859-1"
 	case "latin9", "latin-9":
 		return "iso-8859-15"
+	case "cp1251", "1251":
+		return "windows-1251"
+	case "sjis", "shiftjis", "cp932", "windows-31j":
+		return "shift-jis"
+	case "gb2312", "cp936":
+		return "gbk"
+	case "cp949", "ks-c-5601-1987":
+		return "euc-kr"
 	}
 	return k
 }
@@ -81,7 +94,7 @@ func decode(b []byte, named string) (text, name string, probs []Problem, err err
 }
 
 // sniffCharset finds the encoding: byte-order marks, NULs in alternate bytes,
-// valid UTF-8, and else the code page of Western loggers.
+// valid UTF-8, the pairs of Eastern code pages, and else that of Western loggers.
 func sniffCharset(b []byte) string {
 	switch {
 	case bytes.HasPrefix(b, []byte("\xff\xfe")):
@@ -101,9 +114,15 @@ func sniffCharset(b []byte) string {
 }
 
 // sniffCodePage tells code pages by their degree sign (0xB0, 0xF8 or 0xA1: "ø"
-// and "¡" in Windows-1252), and the one of Central Europe by letters that
-// Windows-1252 would read as signs between letters ("przep³yw").
+// and "¡" in Windows-1252), and those of Central Europe and Turkey by the
+// letters of their languages.
 func sniffCodePage(b []byte) string {
+	if wide := sniffEastern(b); wide != "" {
+		return wide
+	}
+	if isCyrillic(b) {
+		return "windows-1251"
+	}
 	if bytes.IndexByte(b, 0xb0) < 0 {
 		for _, unit := range [...]byte{'C', 'F'} {
 			switch {
@@ -114,14 +133,14 @@ func sniffCodePage(b []byte) string {
 			}
 		}
 	}
-	lower := func(c byte) bool { return c-'a' < 26 }
-	for i := 1; i+1 < len(b); i++ {
-		if c := b[i]; (c == 0xb3 || c == 0xb9 || c == 0xbf) && lower(b[i-1]) && lower(b[i+1]) {
-			return "windows-1250"
-		}
+	if page := letterPage(b[:min(len(b), letteredB)]); page != "" {
+		return page
 	}
 	return "windows-1252"
 }
+
+// letteredB of a file tell its language: header and remarks stand in front.
+const letteredB = 64 << 10
 
 // sniffWide knows UTF-16 without a mark: in Western text every other byte is
 // NUL.

@@ -6,7 +6,12 @@ import (
 	"testing"
 	"unicode/utf16"
 
+	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
+	"golang.org/x/text/encoding/japanese"
+	"golang.org/x/text/encoding/korean"
+	"golang.org/x/text/encoding/simplifiedchinese"
+	"golang.org/x/text/encoding/traditionalchinese"
 
 	"yardheat/ingest/table/celltext"
 )
@@ -144,7 +149,7 @@ func TestSameAnswer(t *testing.T) {
 // signs in them; bytes by the code pages of golang.org/x/text.
 func TestCodePagesAreToldByTheirLetters(t *testing.T) {
 	for _, c := range []struct {
-		page         *charmap.Charmap
+		page         encoding.Encoding
 		header, name string
 	}{
 		{charmap.Macintosh, "Température (°C)", "Macintosh"},
@@ -153,6 +158,18 @@ func TestCodePagesAreToldByTheirLetters(t *testing.T) {
 		{charmap.Windows1252, "Débit (m³/h)", "Windows-1252"},
 		{charmap.Windows1252, "Rücklauf (°C)", "Windows-1252"},
 		{charmap.Windows1252, "m³ pro h, 1 °C", "Windows-1252"},
+		{charmap.Windows1252, "Observação média (°C)", "Windows-1252"},
+		{charmap.Windows1252, "“Kühlmöbel” Größe", "Windows-1252"},
+		{charmap.CodePage850, "Höhe Rücklauf Kälte (°C)", "CP850"},
+		{charmap.Windows1251, "Температура подачи (C)", "Windows-1251"},
+		{japanese.ShiftJIS, "温度(℃)", "Shift-JIS"},
+		{japanese.ShiftJIS, "タンク湯温", "Shift-JIS"},
+		{japanese.EUCJP, "タンク湯温(℃)", "EUC-JP"},
+		{simplifiedchinese.GBK, "进水温度(℃)", "GBK"},
+		{simplifiedchinese.GBK, "进水温度", "GBK"},
+		{korean.EUCKR, "온도(℃)", "EUC-KR"},
+		{korean.EUCKR, "저장조 온도", "EUC-KR"},
+		{traditionalchinese.Big5, "水箱溫度(℃)", "Big5"},
 	} {
 		b, err := c.page.NewEncoder().String("time;" + c.header + "\n2026-01-05 10:00;12,5\n2026-01-05 10:01;12,6\n")
 		if err != nil {
@@ -161,5 +178,39 @@ func TestCodePagesAreToldByTheirLetters(t *testing.T) {
 		got := mustRead(t, "log.csv", []byte(b), Options{})[0]
 		same(t, "encoding of "+c.header, c.name, got.Encoding)
 		same(t, "header", c.header, got.Header[1])
+	}
+}
+
+// Words of loggers' headers in the languages of each code page; none states
+// which it is.
+func TestCodePagesByLanguage(t *testing.T) {
+	for _, c := range []struct {
+		encoding string
+		header   string
+		page     *charmap.Charmap
+	}{
+		{"Windows-1252", "Zeit;Rücklauf °C;Zähler m³", charmap.Windows1252},
+		{"Windows-1252", "Heure;Température d'entrée °C;Débit relevé à l'arrêt", charmap.Windows1252},
+		{"Windows-1252", "Hora;Potência (ligações);Vazão", charmap.Windows1252},
+		{"Windows-1252", "Tid;Fremløb °C;Måler", charmap.Windows1252},
+		{"Windows-1252", "Tími;Hiti á vatni;þrýstingur", charmap.Windows1252},
+		{"Windows-1250", "Czas;Temperatura wody [°C];Moc sprężarki [kW]", charmap.Windows1250},
+		{"Windows-1250", "Čas;Teplota zásobníku;Spotřeba", charmap.Windows1250},
+		{"Windows-1250", "Idő;Tartály hőmérséklet;Térfogatáram", charmap.Windows1250},
+		{"Windows-1254", "Zaman;Depo Sıcaklığı;Kompresör", charmap.Windows1254},
+	} {
+		t.Run(c.header, func(t *testing.T) {
+			text := c.header + "\n2026-01-05 10:00;12,5;1,5\n2026-01-05 10:01;12,6;1,6\n"
+			data, err := c.page.NewEncoder().Bytes([]byte(text))
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := mustRead(t, "log.csv", data, Options{})[0]
+			same(t, "encoding", c.encoding, got.Encoding)
+			same(t, "header", strings.ReplaceAll(c.header, ";", " | "), joined(got.Header))
+		})
+	}
+	if Western("Spot\u00f8eba z\u00e1sobn\u00edku") || !Western("Rücklauf °C m³/h") {
+		t.Error("letters of no Western language, or of one, are not told")
 	}
 }

@@ -3,6 +3,7 @@ package table
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"yardheat/ingest/table/celltext"
@@ -20,6 +21,10 @@ type block struct {
 	probs   []Problem
 	short   []Problem // lines with too few cells, until it is known whether that is the file's habit
 	next    int       // index of the first row behind the block
+	// below counts filled lines below the header of a table without rows;
+	// firstBelow is the first one's first cell.
+	below      int
+	firstBelow string
 }
 
 // sampleRows is how many rows at a block's head settle its width and its
@@ -157,13 +162,30 @@ func (b *block) takeHeader(rows []Row, floor, start int) {
 // cells wide.
 func headerLike(cells []string, width int) bool {
 	s := shapeOf(cells)
-	if s.stamps > 0 || s.texts == 0 || s.numbers > s.texts {
+	if s.stamps > 0 || s.texts == 0 || s.numbers > s.texts && !isNumbered(cells) {
 		return false
 	}
 	if width <= 1 {
 		return s.filled == 1
 	}
 	return s.filled >= 2 && s.filled*2 >= width
+}
+
+// isNumbered knows names of columns that are numbers behind one of words:
+// "Time;1;2;3", each number once, whole and rising.
+func isNumbered(cells []string) bool {
+	last := -1
+	for i, c := range dropEmptyTail(cells) {
+		if i == lead(cells) {
+			continue
+		}
+		n, err := strconv.Atoi(c)
+		if err != nil || n <= last || n > 999 {
+			return false
+		}
+		last = n
+	}
+	return last > 0
 }
 
 // groupLike tells whether a row above the names belongs to the header (groups,
@@ -292,7 +314,7 @@ func (b *block) consume(rows []Row, start int) {
 	i := start
 	for ; i < len(rows); i++ {
 		cells := rows[i].Cells
-		if len(cells) == b.width && key < len(cells) && cells[key] != "" && cells[key][0]-'0' <= 9 {
+		if len(cells) == b.width && key < len(cells) && cells[key] != "" && cells[key][0]-'0' <= 9 && (i < len(rows)-fewClosing || !b.closing(rows[i:])) {
 			held = b.release(held)
 			b.rows = append(b.rows, rows[i])
 			continue
@@ -309,7 +331,7 @@ func (b *block) consume(rows []Row, start int) {
 			continue
 		}
 		s := shapeOf(cells)
-		if s.isData() && (s.stamps > 0 || len(b.keys) == 0) {
+		if s.isData() && (len(b.keys) == 0 || b.stamped(cells)) && (i < len(rows)-fewClosing || !b.closing(rows[i:])) {
 			held = b.release(held)
 			b.take(rows[i])
 			continue
@@ -320,13 +342,61 @@ func (b *block) consume(rows []Row, start int) {
 		held = append(held, rows[i])
 	}
 	for _, r := range held {
-		if i < len(rows) || !b.isFooter(r) {
+		if i < len(rows) || !b.isFooter(r) && !b.closes(r.Cells, shapeOf(r.Cells)) {
 			b.release([]Row{r})
 			continue
 		}
 		b.note("footer", r, "read as a line below the table")
 	}
 	b.next = i
+}
+
+// stamped tells whether a row has a stamp where the table has its own: one
+// elsewhere stands in a remark ("End of data;2026-01-05 10:00").
+func (b *block) stamped(cells []string) bool {
+	for _, k := range b.keys {
+		if k < len(cells) && celltext.LooksLikeStamp(cells[k]) {
+			return true
+		}
+	}
+	return false
+}
+
+// fewClosing is how many stamped remarks may end a file.
+const fewClosing = 3
+
+// closing tells whether nothing but remarks stands in the file's last rows.
+func (b *block) closing(rows []Row) bool {
+	for k, r := range rows {
+		s := shapeOf(r.Cells)
+		if (k == 0 || s.isData()) && !b.closes(r.Cells, s) {
+			return false
+		}
+	}
+	return true
+}
+
+// closes tells a stamped remark at the file's end ("2026-01-05 10:00;Export
+// finished;") from a last row of readings: words where all rows before have
+// numbers, and nothing else.
+func (b *block) closes(cells []string, s shape) bool {
+	if s.numbers+s.missing > 0 || s.texts == 0 || len(b.rows) < 5 {
+		return false
+	}
+	for j, c := range cells {
+		if celltext.Classify(c) != celltext.Text {
+			continue
+		}
+		if !strings.Contains(c, " ") || celltext.LeadingDigits(strings.TrimLeft(c, "<>+-")) > 0 {
+			return false // a word that some logger writes for a reading, or a reading with a mark
+		}
+		for _, r := range b.rows[len(b.rows)-5:] {
+			if j < len(r.Cells) && celltext.Classify(r.Cells[j]) != celltext.Number {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // release settles rows that had no stamp and stand between rows that have

@@ -72,7 +72,7 @@ func (m *markCount) column(rows []Row, col int) {
 // cell adds one cell's evidence; whole tells that it is a whole number of at
 // most three digits.
 func (m *markCount) cell(s string, line int) (whole bool) {
-	s = strings.TrimPrefix(s, "\u2212")
+	s = strings.TrimPrefix(strings.TrimPrefix(s, "\u2212"), "\u2013")
 	i := 0
 	for i < len(s) && s[i]-'0' <= 9 {
 		i++

@@ -40,6 +40,9 @@ type cutter struct {
 	probs []Problem
 	cells int
 	from  int // where the open row begins in the arena
+	// torn: NULs stand in few lines only, so that a cell that holds some was
+	// broken by them, and is no cell of fixed length that they fill up.
+	torn bool
 }
 
 // Room that a row and a cell take beside the text itself.
@@ -89,9 +92,41 @@ func (c *cutter) reserve() {
 // row goes on in a copy. Of a row with too many cells the rest is not kept, as
 // cutAll refuses it.
 func (c *cutter) add(cell string) {
-	if len(c.arena)-c.from <= mostCells {
-		c.arena = append(c.arena, celltext.Trim(cell))
+	if len(c.arena)-c.from > mostCells {
+		return
 	}
+	kept := celltext.Trim(cell)
+	if c.torn && len(kept) < len(cell) && brokenByNULs(cell, len(c.arena) == c.from) {
+		kept = strings.ReplaceAll(strings.Trim(cell, " \t\r"), "\x00", "\u2400") // seen in messages, and in no number
+	}
+	c.arena = append(c.arena, kept)
+}
+
+// brokenByNULs tells a cell that NULs have cut short, and that must not read as
+// what is left of it ("2026-01-05 1" as one o'clock), from one that is
+// nothing but NULs, and from a line's first cell that is whole behind them.
+func brokenByNULs(cell string, first bool) bool {
+	if first {
+		cell = strings.TrimLeft(cell, "\x00")
+	}
+	return strings.IndexByte(cell, 0) >= 0 && celltext.Trim(cell) != ""
+}
+
+// nulsInFewLines tells whether fewer than half of the lines hold NULs.
+func nulsInFewLines(text string) bool {
+	if strings.IndexByte(text, 0) < 0 {
+		return false
+	}
+	lines, broken := 0, 0
+	for i := 0; i < len(text); {
+		end, next := lineEnd(text, i)
+		lines++
+		if strings.IndexByte(text[i:end], 0) >= 0 {
+			broken++
+		}
+		i = next
+	}
+	return 2*broken < lines
 }
 
 // cutPlain cuts one line of a text without quotes.

@@ -57,7 +57,7 @@ func newSheetReader(w *workbook, s sheetPart) *sheetReader {
 func (r *sheetReader) tables(opt Options) ([]*Table, error) {
 	name, sheet := r.book.name, r.sheet.name
 	r.fillMerged()
-	probs := r.settleWords(opt)
+	mark, probs := r.settleWords(opt)
 	layout := opt
 	layout.Decimal, layout.Thousands = "", ""
 	base := Table{File: name, Sheet: sheet, Encoding: r.book.form}
@@ -66,7 +66,7 @@ func (r *sheetReader) tables(opt Options) ([]*Table, error) {
 		return nil, inFile(err, name, sheet)
 	}
 	for _, t := range tables {
-		t.Decimal, t.Thousands = ".", ""
+		t.Decimal, t.Thousands, t.TextDecimal = ".", "", mark
 	}
 	spread(tables, append(probs, r.problems(r.book.archive.Cut)...))
 	return pick(name, sheet, tables, opt.Table)
@@ -211,9 +211,9 @@ func marked(b []byte) bool {
 
 // settleWords gives numbers that stand as text ("21,5") a point, by the same
 // proof as for a text export.
-func (r *sheetReader) settleWords(opt Options) []Problem {
+func (r *sheetReader) settleWords(opt Options) (mark string, probs []Problem) {
 	if len(r.words) == 0 {
-		return nil
+		return "", nil
 	}
 	var m markCount
 	for _, w := range r.words {
@@ -229,7 +229,7 @@ func (r *sheetReader) settleWords(opt Options) []Problem {
 		}
 		*cell = celltext.Trim(strconv.FormatFloat(v, 'f', -1, 64) + " " + unit)
 	}
-	return probs
+	return decimal, probs
 }
 
 // fillMerged writes a header cell that is merged over several columns into
@@ -266,6 +266,9 @@ func (r *sheetReader) problems(fileCut bool) []Problem {
 	case s.Declared > s.Last:
 		probs = append(probs, Problem{Code: "workbook-short", Line: s.Last,
 			Text: fmt.Sprintf("the sheet says that it goes to row %d and ends with row %d: see whether rows are missing", s.Declared, s.Last)})
+	}
+	if r.sheet.hidden {
+		probs = append(probs, Problem{Code: "sheet-hidden", Text: "the sheet is hidden in the workbook and read all the same: sheet in [[log]] names the one that is meant"})
 	}
 	if s.Bare > 0 {
 		probs = append(probs, Problem{Code: "formula-without-value", Text: fmt.Sprintf(

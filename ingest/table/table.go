@@ -26,6 +26,9 @@ type Table struct {
 	Separator   string // "" for a workbook; " " for blanks and columns of fixed width
 	Decimal     string // "." or ","; "" = not settled by the file (every number is whole)
 	Thousands   string
+	// TextDecimal is the decimal mark of a workbook's numbers that stand as
+	// text ("" = none do); in Rows they have a point like the others.
+	TextDecimal string
 	HeaderLine  int // 1-based; 0 = none
 	// Header: the columns' names (several header rows joined by one space,
 	// blanks folded); Units: the unit text found in a unit row or in the

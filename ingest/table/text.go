@@ -3,6 +3,7 @@ package table
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"yardheat/ingest/table/celltext"
@@ -27,6 +28,12 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 			Do: "correct encoding in [[log]] or leave it out to have it found", Err: err}
 	}
 	probs = append(probs, nulProblem(text)...)
+	if opt.Separator == "" && opt.Header == nil {
+		tables, handled, err := readNamed(Table{File: name, Encoding: enc, Problems: slices.Clone(probs)}, text, opt)
+		if handled {
+			return tables, err
+		}
+	}
 	sep, from, line := textSeparator(text, opt)
 	if sep == 0 {
 		if inner, ok := unwrapLines(text); ok {
@@ -45,15 +52,17 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 		}
 		text, sep, from = tabbed, '\t', 0
 	}
-	c := &cutter{text: text, sep: sep}
+	c := &cutter{text: text, sep: sep, torn: nulsInFewLines(text)}
 	rows, err := c.cutAll(from, line)
 	if err != nil {
 		return nil, &Error{File: name, Line: rows[len(rows)-1].Line, Got: "a text of countless cells (" + err.Error() + ")", Want: "rows of readings",
 			Do: "see what separator and line ends it has, or export shorter stretches, one file each", Err: err}
 	}
 	probs = append(probs, c.probs...)
-	if p, cut := cutLastCell(text, rows); cut {
-		probs = append(probs, p)
+	if !endsLine(text) {
+		var p []Problem
+		rows, p = cutEnd(rows)
+		probs = append(probs, p...)
 	}
 	if r, ok := uncut(rows, sep); ok {
 		return nil, &Error{File: name, Line: r.Line, Got: quote(r.Cells[0]), Want: "cells parted by a comma, semicolon, tab or |",
@@ -164,40 +173,6 @@ func tablesOf(base Table, rows []Row, opt Options, sep byte) ([]*Table, error) {
 	return tables, nil
 }
 
-// refuseDayRows is an error for a table with a row a day and a column for each
-// time of day: read so, every reading of a day would stand at its midnight.
-func refuseDayRows(rows []Row, b *block) error {
-	if len(b.rows) == 0 {
-		return nil
-	}
-	for _, r := range rows {
-		if r.Line > b.rows[0].Line {
-			break
-		}
-		if !isTimesRow(r.Cells) {
-			continue
-		}
-		return &Error{Line: r.Line, Err: errNoTable, Got: "a row a day with a column for each time of day: " + quote(strings.Join(dropEmptyTail(r.Cells), " | ")),
-			Want: "a row for each time", Do: "turn the table: one row for each date and time, with its reading beside it"}
-	}
-	return nil
-}
-
-// isTimesRow tells whether most cells are times of day.
-func isTimesRow(cells []string) bool {
-	times, filled := 0, 0
-	for _, c := range cells {
-		if c == "" {
-			continue
-		}
-		filled++
-		if n := celltext.LeadingDigits(c); n > 0 && n <= 2 && len(c) <= 8 && celltext.LooksLikeStamp(c) && strings.IndexByte(c, ':') == n {
-			times++
-		}
-	}
-	return times >= 8 && 10*times >= 6*filled
-}
-
 // maxPreamble is how many lines above a header are kept.
 const maxPreamble = 100
 
@@ -223,6 +198,9 @@ func headerOnly(rows []Row, forced *int) (*block, error) {
 		return nil, &Error{Line: *forced, Err: errNoTable, Got: "no such line, or an empty one", Want: "the header that [[log]] header names",
 			Do: "correct header in [[log]] or leave it out to have it found"}
 	}
+	if b := unstampedRows(rows); b != nil {
+		return b, nil
+	}
 	first := -1
 	for i := len(rows) - 1; i >= 0; i-- {
 		s := shapeOf(rows[i].Cells)
@@ -230,9 +208,15 @@ func headerOnly(rows []Row, forced *int) (*block, error) {
 			first = i
 		}
 		if s.filled >= 2 && s.texts >= 2 && s.texts*2 > s.filled && s.stamps == 0 {
+			i = firstAlike(rows, i)
 			b := &block{header: []Row{rows[i]}, width: len(dropEmptyTail(rows[i].Cells))}
 			if isUnitRow(rows[i].Cells) && i > 0 && headerLike(rows[i-1].Cells, b.width) {
 				b.units, b.header = rows[i].Cells, []Row{rows[i-1]}
+			}
+			for _, r := range rows[i+1:] {
+				if b.below++; b.below == 1 {
+					b.firstBelow = r.Cells[lead(r.Cells)]
+				}
 			}
 			return b, nil
 		}
@@ -243,49 +227,6 @@ func headerOnly(rows []Row, forced *int) (*block, error) {
 	return nil, &Error{Line: rows[first].Line, Err: errNoTable, Got: quote(strings.Join(rows[first].Cells, " | ")),
 		Want: "a table: rows of cells parted by a comma, semicolon, tab or |, each with a date or a number",
 		Do:   "look at the file in a text editor, then set separator and header in [[log]], or export it again as CSV"}
-}
-
-// cutLastCell empties the last cell of a file that ends without a line break
-// in the middle of a number: where all rows before have the same decimals in
-// that column and the last has fewer, a digit may be missing.
-func cutLastCell(text string, rows []Row) (Problem, bool) {
-	if len(rows) < 4 || strings.HasSuffix(text, "\n") || strings.HasSuffix(text, "\r") {
-		return Problem{}, false
-	}
-	last := rows[len(rows)-1]
-	col := len(last.Cells) - 1
-	usual := -1
-	for i := len(rows) - 2; i >= max(0, len(rows)-30); i-- {
-		if col >= len(rows[i].Cells) {
-			return Problem{}, false
-		}
-		d := decimals(rows[i].Cells[col])
-		if d < 1 && shapeOf(rows[i].Cells).isData() || usual >= 0 && d >= 0 && d != usual {
-			return Problem{}, false
-		}
-		if d > 0 {
-			usual = d
-		}
-	}
-	if got := decimals(last.Cells[col]); usual < 1 || got < 0 || got >= usual {
-		return Problem{}, false
-	}
-	p := Problem{Code: "file-cut", Line: last.Line, Column: col + 1,
-		Text: fmt.Sprintf("the file ends without a line break after %s, where every row before has %d decimals: it may have been cut, and the cell is left out", quote(last.Cells[col]), usual)}
-	last.Cells[col] = ""
-	return p, true
-}
-
-// decimals counts the digits behind the last mark of a number; -1 = no number.
-func decimals(s string) int {
-	if celltext.Classify(s) != celltext.Number {
-		return -1
-	}
-	i := strings.LastIndexAny(s, ".,")
-	if i < 0 {
-		return 0
-	}
-	return celltext.LeadingDigits(s[i+1:])
 }
 
 // inFile puts file and sheet into an error found deeper down.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -27,7 +28,10 @@ type workbook struct {
 }
 
 // sheetPart is one sheet: its name and the part of the archive it stands in.
-type sheetPart struct{ name, part string }
+type sheetPart struct {
+	name, part string
+	hidden     bool // from who opens the workbook
+}
 
 // readWorkbook reads the sheets of a workbook that opt selects. Nothing is
 // given back before every part of the archive, read or not, was checked.
@@ -91,8 +95,9 @@ func (w *workbook) readParts() error {
 			Date1904 string `xml:"date1904,attr"`
 		} `xml:"workbookPr"`
 		Sheets []struct {
-			Name string     `xml:"name,attr"`
-			Attr []xml.Attr `xml:",any,attr"`
+			Name  string     `xml:"name,attr"`
+			State string     `xml:"state,attr"`
+			Attr  []xml.Attr `xml:",any,attr"`
 		} `xml:"sheets>sheet"`
 	}
 	if err := w.unmarshal(w.main, &list); err != nil {
@@ -106,7 +111,7 @@ func (w *workbook) readParts() error {
 	for _, s := range list.Sheets {
 		for _, r := range rels {
 			if r.ID == relationID(s.Attr) && strings.HasSuffix(r.Type, "/worksheet") {
-				w.sheets = append(w.sheets, sheetPart{name: s.Name, part: partPath(w.main, r.Target)})
+				w.sheets = append(w.sheets, sheetPart{name: s.Name, part: partPath(w.main, r.Target), hidden: strings.Contains(strings.ToLower(s.State), "hidden")})
 			}
 		}
 	}
@@ -295,7 +300,8 @@ func (w *workbook) readCells(chosen []sheetPart, lost []string) ([]*sheetReader,
 }
 
 // readSheets reads every chosen sheet; where none was named, sheets without a
-// stamped table are left out if another has one.
+// stamped table are left out if another has one, and particulars ("Exported on
+// …") if another has readings.
 func (w *workbook) readSheets(readers []*sheetReader, lost []string, opt Options) ([]*Table, error) {
 	var tables, unstamped []*Table
 	var firstErr error
@@ -311,7 +317,7 @@ func (w *workbook) readSheets(readers []*sheetReader, lost []string, opt Options
 			continue
 		}
 		for _, t := range found {
-			if len(t.Rows) > 0 && hasStamp(t) {
+			if len(t.Rows) > 0 && hasStamp(t) && !(len(t.Rows) < 3 && !hasNumber(t)) {
 				tables = append(tables, t)
 			} else {
 				unstamped = append(unstamped, t)
@@ -329,6 +335,10 @@ func (w *workbook) readSheets(readers []*sheetReader, lost []string, opt Options
 			Text: fmt.Sprintf("the file ends too early: sheet %q is missing as a whole; export or copy the workbook again", name)})
 	}
 	return tables, nil
+}
+
+func hasNumber(t *Table) bool {
+	return slices.ContainsFunc(t.Rows, func(r Row) bool { return shapeOf(r.Cells).numbers > 0 })
 }
 
 func hasStamp(t *Table) bool {

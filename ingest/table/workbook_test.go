@@ -394,3 +394,40 @@ func TestBook1904AndHidden(t *testing.T) {
 		same(t, "last", "2026-01-05T10:20:00.000 | 48.7 | 4.7", joined(got.Rows[2].Cells))
 	}
 }
+
+// A sheet of particulars is no table beside one of readings; a hidden sheet is
+// named; numbers that stand as text say which mark they have.
+func TestSheetsThatAreNoReadings(t *testing.T) {
+	rows := [][]any{{"Time", "Vat (°C)"}}
+	for i := range 6 {
+		rows = append(rows, []any{time.Date(2026, 1, 5, i, 0, 0, 0, time.UTC), "48,5"})
+	}
+	data := book(t, rows, func(f *excelize.File) {
+		restyle(t, f, "A2", "A7", "yyyy-mm-dd hh:mm")
+		for i, name := range []string{"Particulars", "Last year"} {
+			if _, err := f.NewSheet(name); err != nil {
+				t.Fatal(err)
+			}
+			must(t, f.SetSheetRow(name, "A1", &[]any{"Logger", "yard"}))
+			must(t, f.SetSheetRow(name, "A2", &[]any{"Exported", "2026-01-06 10:00"}))
+			for k := range 6 * i {
+				must(t, f.SetSheetRow(name, ooxml.CellName(1, 3+k), &[]any{"2025-01-05 10:0" + string(rune('0'+k)), 40 + k}))
+			}
+		}
+		must(t, f.SetSheetVisible("Last year", false))
+	})
+	got := mustRead(t, "log.xlsx", data, Options{})
+	if len(got) != 2 || got[0].Sheet != "Sheet1" || got[1].Sheet != "Last year" {
+		t.Fatalf("got %d tables", len(got))
+	}
+	same(t, "mark", ",", got[0].TextDecimal)
+	same(t, "hidden", true, strings.Contains(codesOf(got[1].Problems), "sheet-hidden"))
+	same(t, "shown", "", codesOf(got[0].Problems))
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}

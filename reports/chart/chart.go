@@ -35,6 +35,7 @@ const (
 	HeatByMonth = "heat-by-month"
 	TypicalDraw = "typical-draw"
 	UAOverTime  = "ua-over-time"
+	PlateByWeek = "plate-by-week"
 	CaughtHeat  = "caught-against-rejected"
 	WashTemps   = "washes"
 	Coverage    = "coverage"
@@ -53,7 +54,7 @@ func All(s *season.Season, opt Options) ([]Chart, error) {
 	zone := zoneOf(s)
 	sketches := []sketch{heatByMonth(s)}
 	sketches = append(sketches, typicalDraws(s, zone)...)
-	sketches = append(sketches, uaOverTime(s, zone), caughtHeat(s), washTemps(s, zone), coverage(s, zone), uncertainty(s))
+	sketches = append(sketches, uaOverTime(s, zone), plateByWeek(s, zone), caughtHeat(s), washTemps(s, zone), coverage(s, zone), uncertainty(s))
 	out := make([]Chart, len(sketches))
 	for i, k := range sketches {
 		c, err := k.render(opt)

@@ -73,7 +73,7 @@ func TestFullSeasonDrawsEveryChart(t *testing.T) {
 		}
 		names = append(names, c.Name)
 	}
-	require.Equal(t, []string{"heat-by-month", "typical-draw-1", "typical-draw-2", "ua-over-time", "caught-against-rejected",
+	require.Equal(t, []string{"heat-by-month", "typical-draw-1", "typical-draw-2", "ua-over-time", "plate-by-week", "caught-against-rejected",
 		"washes", "coverage", "uncertainty"}, names)
 }
 

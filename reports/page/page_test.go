@@ -128,7 +128,7 @@ func TestHostileNamesStayText(t *testing.T) {
 func TestEveryDrawingHasRoleAndTitle(t *testing.T) {
 	page := render(t, invented.Season())
 	parts := strings.Split(page, "<svg ")
-	require.Len(t, parts, 9) // eight drawings
+	require.Len(t, parts, 10) // nine drawings
 	for _, p := range parts[1:] {
 		tag, rest, _ := strings.Cut(p, ">")
 		require.Contains(t, tag, `role="img"`)

@@ -130,10 +130,44 @@ func (w *writer) loop(l season.Loop) {
 func (w *writer) plant(p season.Plant) {
 	w.object("plant", func() {
 		w.figures(p.Figures, "recovery_fraction", "heat_caught_kwh", "heat_rejected_kwh", "milk_heat_kwh",
-			"compressor_kwh", "standing_gain_kw", "cop", "plate_effectiveness")
+			"compressor_kwh", "standing_gain_kw", "cop", "plate_effectiveness", "caught_per_kwh", "rejected_per_kwh",
+			"recovery_per_k", "effectiveness_per_k", "left_kwh")
 		w.int("cycles_used", p.CyclesUsed)
 		w.changes(p.Changes)
+		w.object("line", func() {
+			w.figure("slope", p.Slope)
+			w.figure("intercept_kwh", p.InterceptKWh)
+		})
+		w.number("water_in_from_c", p.InletFromC)
+		w.number("water_in_to_c", p.InletToC)
+		w.int("left_cycles", p.LeftCycles)
+		w.number("left_s", p.LeftS)
+		w.object("milk_cold", func() {
+			w.text("why", p.MilkCold.Why)
+			w.text("read", p.MilkCold.Basis)
+			w.number("limit_c", p.MilkCold.LimitC)
+			w.object("with_recovery", func() { w.milkGroup(p.MilkCold.With) })
+			w.object("without", func() { w.milkGroup(p.MilkCold.Without) })
+		})
+		w.list("weeks", len(p.Weeks), func(i int) { w.week(p.Weeks[i]) })
 	})
+}
+
+func (w *writer) milkGroup(g season.MilkGroup) {
+	w.int("cycles", g.Cycles)
+	w.int("too_warm", g.TooWarm)
+	w.figure("mean_c", g.MeanC)
+	w.number("warmest_c", g.WarmestC)
+}
+
+// week is one week of the plate: its figures by the errors of the sensors,
+// and, under own, the same by the scatter of the week's days.
+func (w *writer) week(p season.PlantWeek) {
+	w.at("from", p.From)
+	w.at("to", p.To)
+	w.int("cycles", p.Cycles)
+	w.figures(p.Figures)
+	w.object("own", func() { w.figures(p.Own) })
 }
 
 func (w *writer) changes(list []season.Change) {

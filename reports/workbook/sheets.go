@@ -16,7 +16,7 @@ func sheets(s *season.Season, zone *time.Location) []table {
 		listed("Cycles", rows.Cycles(), s.Cycles, zone),
 		listed("Draws", rows.Draws(), s.Draws, zone),
 		listed("Washes", rows.Washes(), s.Washes.List, zone),
-		fits(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s),
+		fits(s, zone), plateWeeks(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s),
 	}
 }
 
@@ -183,6 +183,24 @@ func fits(s *season.Season, zone *time.Location) table {
 	}
 	for _, p := range s.Pictures.UA {
 		add("Stretch of days", "Loop: heat-transfer coefficient UA", "ua_w_per_k", p.From, p.To, p.UA)
+	}
+	return t
+}
+
+// plateWeeks has a row a week of the plate; a figure takes five columns.
+func plateWeeks(s *season.Season, zone *time.Location) table {
+	t := table{name: "Plate by week", heads: []head{{"From (UTC)", 20}, {"From (local)", 20}, {"To (UTC)", 20}, {"To (local)", 20}, {"Cycles", 10}}}
+	for i, w := range s.Plant.Weeks {
+		row := []any{stampOf(w.From, time.UTC), stampOf(w.From, zone), stampOf(w.To, time.UTC), stampOf(w.To, zone), number{float64(w.Cycles), 0}}
+		for k, n := range w.Figures {
+			if i == 0 {
+				unit := func(text string) head { return head{withUnit(n.Label+text, n.Figure.Unit), 14} }
+				t.heads = append(t.heads, unit(""), unit(", low end"), unit(", high end"), unit(", own low end"), unit(", own high end"))
+			}
+			d := decimalsOf(n.Figure)
+			row = append(row, number{n.Figure.Value, d}, number{n.Figure.Low, d}, number{n.Figure.High, d}, number{w.Own[k].Figure.Low, d}, number{w.Own[k].Figure.High, d})
+		}
+		t.rows = append(t.rows, row)
 	}
 	return t
 }

@@ -1,6 +1,7 @@
 package celltext
 
 import (
+	"bytes"
 	"math"
 	"strconv"
 	"strings"
@@ -66,7 +67,7 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 	var buf [64]byte
 	clean, rest := buf[:0], s
 	switch {
-	case strings.HasPrefix(rest, "\u2212"):
+	case strings.HasPrefix(rest, "\u2212"), strings.HasPrefix(rest, "\u2013"):
 		clean, rest = append(clean, '-'), rest[len("\u2212"):]
 	case rest != "" && (rest[0] == '-' || rest[0] == '+'):
 		clean, rest = append(clean, rest[0]), rest[1:]
@@ -88,6 +89,9 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 	}
 	n := exponentLen(rest)
 	clean, rest = append(clean, rest[:n]...), rest[n:]
+	if rest == "-" && len(clean) == digits+points(clean) { // "0,3-", as bookkeeping writes it
+		clean, rest = append([]byte{'-'}, clean...), ""
+	}
 	unit := Trim(rest)
 	if unit != "" && !IsUnit(unit) {
 		return 0, "", false
@@ -96,21 +100,32 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 	return v, unit, err == nil && !math.IsInf(v, 0)
 }
 
+// points is 1 where a number being put together has a decimal mark.
+func points(clean []byte) int { return bytes.Count(clean, []byte{'.'}) }
+
 // grouped takes the whole part off the front of s, its thousands marks left
-// out. Marks must part groups of exactly three digits, and a grouped number
-// does not begin with a zero.
+// out. Marks must part groups of exactly three digits, or, as in India, of two
+// before a last one of three ("12,34,567"), and a grouped number does not begin
+// with a zero.
 func grouped(s, thousands string) (whole, rest string, ok bool) {
 	n := LeadingDigits(s)
 	whole, rest = s[:n], s[n:]
+	indian, closed := false, false // a group of two stood; its last one of three too
 	for {
-		w := GroupMarkLen(rest, thousands)
-		if w == 0 || LeadingDigits(rest[w:]) == 0 {
-			return whole, rest, true
+		w, k := GroupMarkLen(rest, thousands), 0
+		if w > 0 {
+			k = LeadingDigits(rest[w:])
 		}
-		if whole == "" || n > 3 || whole[0] == '0' || LeadingDigits(rest[w:]) != 3 {
+		if k == 0 {
+			return whole, rest, indian == closed
+		}
+		twos := thousands == "," && k == 2 && n <= 2 && (indian || len(whole) == n)
+		if whole == "" || n > 3 || whole[0] == '0' || closed || k != 3 && !twos {
 			return "", "", false
 		}
-		whole, rest = whole+rest[w:w+3], rest[w+3:]
+		closed = indian && !twos
+		indian = indian || twos
+		whole, rest = whole+rest[w:w+k], rest[w+k:]
 	}
 }
 

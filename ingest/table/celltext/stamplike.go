@@ -8,6 +8,9 @@ func LooksLikeStamp(s string) bool {
 	if len(s) < 4 || len(s) > 80 {
 		return false
 	}
+	if c := s[len(s)-1]; (c == ']' || c == ')') && bracketUnit(s) != "" {
+		return false // "1.8.0 import [kWh]" names a column
+	}
 	if s[0]-'0' <= 9 {
 		return digitStamp(s)
 	}
@@ -17,15 +20,15 @@ func LooksLikeStamp(s string) bool {
 	return wordStamp(s, 2)
 }
 
-// digitStamp knows "10:00", "2026-01-02…", "02.01.26", "27.May.2021",
-// "2 January 2026".
+// digitStamp knows "10:00", "2026-01-02…", "02.01.26", "3. 6. 2024",
+// "27.May.2021", "2 January 2026", "2 de enero de 2026".
 func digitStamp(s string) bool {
 	n := LeadingDigits(s)
 	if n > 4 || n == len(s) {
 		return isCompactStamp(s)
 	}
 	if c := s[n] | 0x20; n <= 2 && c >= 'a' && c <= 'z' {
-		return dateTail(s[n:], 0) // 03Nov25
+		return dateTail(s[n:], 0, false) // 03Nov25
 	}
 	rest := s[n+1:]
 	switch s[n] {
@@ -34,32 +37,52 @@ func digitStamp(s string) bool {
 	case "年"[0], "년"[0]:
 		return n == 4 && (strings.HasPrefix(s[n:], "年") || strings.HasPrefix(s[n:], "년"))
 	case '-', '/', '.', ' ':
-		return dateTail(strings.TrimLeft(rest, " "), s[n])
+		return dateTail(strings.TrimLeft(rest, " "), s[n], n == 4)
 	}
 	return false
 }
 
 // dateTail reads what follows a date's first number: a second number or a
 // month's name, then a third number.
-func dateTail(rest string, sep byte) bool {
+func dateTail(rest string, sep byte, yearFirst bool) bool {
 	k := LeadingDigits(rest)
 	if k == 0 {
+		rest = skipOf(rest)
 		k = letters(rest)
 		if !isMonth(rest[:k]) {
 			return false
 		}
-		k += len(rest[k:]) - len(strings.TrimLeft(rest[k:], ".-/, "))
-		return LeadingDigits(rest[k:]) >= 2
+		rest = skipOf(strings.TrimLeft(rest[k:], ".-/, "))
+		return LeadingDigits(rest) >= 2 || yearFirst && LeadingDigits(rest) == 1
 	}
 	if sep == ' ' || k > 2 || k >= len(rest) || strings.IndexByte("-/.", rest[k]) < 0 {
 		return false
 	}
-	m := LeadingDigits(rest[k+1:])
+	rest = strings.TrimPrefix(rest[k+1:], " ") // 3. 6. 2024
+	m := LeadingDigits(rest)
 	if m == 0 || m > 4 || m == 3 {
 		return false
 	}
-	end := rest[k+1+m:]
+	end := rest[m:]
+	if sep == '.' {
+		end = strings.TrimPrefix(end, ".") // 2026. 01. 05. 9:30
+	}
 	return end == "" || strings.IndexByte(" Tt,_-", end[0]) >= 0 || len(end) == 1
+}
+
+// ofWords stand before month and year in dates written out, in Spanish,
+// Portuguese, Catalan, Swedish, English and Lithuanian (common practice, no
+// source).
+var ofWords = [...]string{"de ", "do ", "del ", "d'", "av ", "of ", "m. "}
+
+// skipOf takes such a word off.
+func skipOf(s string) string {
+	for _, w := range ofWords {
+		if rest, ok := strings.CutPrefix(s, w); ok {
+			return rest
+		}
+	}
+	return s
 }
 
 // wordStamp knows "Fri May 26 2023 20:10:17" and "May 26, 2023"; at most
@@ -92,29 +115,14 @@ func letters(s string) int {
 	return n
 }
 
-// months by their names and abbreviations, weekdays by their first letters, in
-// English, German, French, Dutch, Spanish, Italian; months also in Portuguese,
-// Polish, Finnish and the Scandinavian languages (common practice, no source).
-var (
-	months = wordSet(`january february march april may june july august september october november december
- jan feb mar apr jun jul aug sep sept oct nov dec
- januar jänner februar feber märz mai juni juli oktober dezember jän mär mrz mrz okt dez
- janvier février fevrier mars avril juin juillet août aout septembre octobre novembre décembre decembre janv fév févr fevr avr
- juil aoû déc januari februari maart mei augustus maa mrt
- enero febrero marzo abril mayo junio julio agosto septiembre setiembre octubre noviembre diciembre ene abr ago dic
- gennaio febbraio aprile maggio giugno luglio settembre ottobre dicembre gen mag giu lug set sett ott
- janeiro fevereiro março marco maio junho julho setembro outubro novembro dezembro fev out
- stycznia lutego marca kwietnia maja czerwca lipca sierpnia września października listopada grudnia
- styczeń luty marzec kwiecień maj czerwiec lipiec sierpień wrzesień październik listopad grudzień
- sty lut kwi cze lip sie wrz paź lis gru
- augusti marts tammikuuta helmikuuta maaliskuuta huhtikuuta toukokuuta kesäkuuta heinäkuuta elokuuta syyskuuta lokakuuta
- marraskuuta joulukuuta tammi helmi maalis huhti touko kesä heinä elo syys loka marras joulu desember des`)
-	weekdays = wordSet(`mon tue wed thu fri sat sun mo di mi do fr sa so lun mar mer jeu ven sam dim ma wo vr za zo mié
+// weekdays by their first letters in English, German, French, Dutch, Spanish and
+// Italian (common practice, no source).
+var weekdays = wordSet(`mon tue wed thu fri sat sun mo di mi do fr sa so lun mar mer jeu ven sam dim ma wo vr za zo mié
  jue vie sáb dom gio sab`)
-)
 
 func isMonth(word string) bool {
-	return len(word) >= 3 && len(word) <= 16 && months[strings.ToLower(word)]
+	m, _ := Month(word)
+	return m > 0
 }
 
 // IsMonth tells whether a word begins like a month's name.
@@ -125,7 +133,7 @@ func isWeekday(word string) bool {
 	if len(r) > 11 {
 		return false
 	}
-	return weekdays[string(r)] || len(r) >= 3 && weekdays[string(r[:3])]
+	return string(r) == "den" || weekdays[string(r)] || len(r) >= 3 && weekdays[string(r[:3])]
 }
 
 // isCompactStamp knows 20260102, 2026010215, 202601021530, 20260102T153000Z.

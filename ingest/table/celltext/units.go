@@ -10,12 +10,12 @@ var unitWords = wordSet(`° °c c degc °celsius celsius gradc degreesc degreesc
  ampere v mv volt volts va kva var kvar hz khz bar barg bara mbar pa kpa hpa mpa psi psig psia inhg mmhg atm % %rh
  pct percent ‰ s sec secs second seconds ms min mins minute minutes h hr hrs hour hours d day days mm cm m km in
  inch inches ft g kg mg t tonne tonnes lb lbs ppm ppb lx lux µs imp imps pulse pulses count counts rpm db dbm
- on/off 0/1 1/0 mol %rf %r.f. %r.h. %hr %hum mn degt knots kt kts mph kmh`)
+ °с л м³ м3 вт квт вт·ч втч квт·ч квтч квт-ч мвт·ч мвтч бар кпа с мин ч час on/off 0/1 1/0 mol %rf %r.f. %r.h. %hr %hum mn degt knots kt kts mph kmh`)
 
 // bareUnits may end a header without brackets; shorter ones are as often the
 // name of a place ("Tank C") or a word ("Temp min", "Loop in").
 var bareUnits = wordSet(`°c °f degc degf gal_us gal_imp gpm lpm lph kw kwh mwh mj wh bar mbar kpa psi % °celsius
- celsius fahrenheit litres liters m³ m3 gal`)
+ celsius fahrenheit litres liters m³ m3 gal °с квт квт·ч квтч м³ м3 бар кпа`)
 
 func wordSet(s string) map[string]bool {
 	set := map[string]bool{}
@@ -51,9 +51,15 @@ func IsUnit(s string) bool {
 	return !strings.HasPrefix(f, "/") && !strings.HasSuffix(f, "/") && !strings.Contains(f, "//")
 }
 
+// fullWidth are the brackets and the sign of Eastern typesetting.
+var fullWidth = strings.NewReplacer("（", "(", "）", ")", "［", "[", "］", "]", "％", "%", "／", "/")
+
 // HeaderUnit finds the unit that a header names: in brackets, behind a
 // stroke, or as its last word. "" = none.
 func HeaderUnit(header string) string {
+	if strings.Contains(header, "\uff08") || strings.Contains(header, "\uff05") || strings.Contains(header, "\uff3b") {
+		header = fullWidth.Replace(header)
+	}
 	if i := strings.LastIndex(strings.ToLower(header), "gal"); i > 0 && IsUnit(header[i:]) && letters(header[i-1:i]) == 0 {
 		return header[i:] // "Water gal (US)": which gallon stands behind the word
 	}
@@ -61,7 +67,7 @@ func HeaderUnit(header string) string {
 		return u
 	}
 	if i := strings.LastIndexAny(header, " ,"); i > 0 {
-		if u := Trim(header[i+1:]); isBareUnit(u) {
+		if u := Trim(header[i+1:]); isBareUnit(u) || isDegreeLetter(u, header[:i]) {
 			return u
 		}
 		if j := strings.LastIndexAny(Trim(header[:i]), " ,"); j > 0 {
@@ -69,6 +75,9 @@ func HeaderUnit(header string) string {
 				return u
 			}
 		}
+	}
+	if u := Trim(header[strings.LastIndexAny(header, " ,_")+1:]); strings.IndexByte(u, '/') > 0 && IsUnit(u) && len(u) < len(header) {
+		return u // "wind_m/s": the stroke is the unit's own
 	}
 	if i := strings.IndexByte(header, '/'); i > 0 {
 		if u := Trim(header[i+1:]); IsUnit(u) && !IsUnit(header) {
@@ -137,11 +146,43 @@ func underscoreUnit(header string) string {
 			return u
 		}
 	}
-	single := len(last) == 1 && strings.Contains("CFKcfk", last) && strings.Contains(strings.ToLower(header[:i]), "temp")
-	if single || isBareUnit(last) {
+	if isDegreeLetter(last, header[:i]) || isBareUnit(last) {
 		return last
 	}
 	return ""
+}
+
+// isDegreeLetter tells whether a header's last letter is a unit of temperature:
+// behind a name that speaks of one ("tank_temp_C", "temp c").
+func isDegreeLetter(last, before string) bool {
+	return len(last) == 1 && strings.Contains("CFKcfk", last) && strings.Contains(strings.ToLower(before), "temp")
+}
+
+// HeaderUnits is HeaderUnit for the headers of one table: the last letter of
+// "temp c" is no unit beside "temp a" and "temp b".
+func HeaderUnits(headers []string) []string {
+	units := make([]string, len(headers))
+	for i, h := range headers {
+		if units[i] = HeaderUnit(h); len(units[i]) == 1 && OneOfLetters(h, headers) {
+			units[i] = ""
+		}
+	}
+	return units
+}
+
+// OneOfLetters tells whether a header ends in a letter of its own, as others of
+// the same name end in other letters that are no unit of temperature.
+func OneOfLetters(header string, headers []string) bool {
+	if len(header) < 2 {
+		return false
+	}
+	stem := header[:len(header)-1]
+	for _, o := range headers {
+		if len(o) == len(header) && strings.EqualFold(o[:len(stem)], stem) && letters(o[len(stem):]) == 1 && !strings.Contains("CFKcfk", o[len(stem):]) {
+			return true
+		}
+	}
+	return false
 }
 
 // IsUnitCell is IsUnit for a cell of a unit row, where brackets, dashes and

@@ -114,7 +114,7 @@ func (f *fitter) result(t *table) *Fit {
 	for _, c := range f.free {
 		l.Free, l.Theta = append(l.Free, names[c]), append(l.Theta, v[c])
 	}
-	l.Rows, l.DrawsUsed, l.FreshRows, l.LitresLeftOut = len(f.rows), f.drawsUsed(), f.base.FreshRows, f.base.LitresLeftOut
+	l.Rows, l.DrawsUsed, l.TellsWithin, l.LitresLeftOut = len(f.rows), f.drawsUsed(), f.base.TellsWithin, f.base.LitresLeftOut
 	l.RatioFree, l.BlockDays, l.Status = f.base.RatioFree, f.blockDays, f.status.String()
 	l.Blocks = f.blockSums(t)
 	l.RMSEK, l.Draws = f.draws(t)

@@ -10,12 +10,18 @@ import (
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/grid"
 	"yardheat/analysis/loop"
+	"yardheat/analysis/loop/store"
 	"yardheat/ingest/series"
 )
 
 // loopFit is the loop's fit with what ties it to the rest of the season.
 type loopFit struct {
 	fit *loop.Fit
+	// store is the fit of a bed with a store, nil where it was not tried; where
+	// it is chosen, fit is its Loop.
+	store *store.Fit
+	// supply, slab and steady: as ua, for their logarithms.
+	supply, slab, steady []effect
 	// why there is none.
 	why string
 	// ua, offset and ratio: how the trials' errors move them (ln UA, K, ln r).
@@ -67,13 +73,17 @@ func (b *builder) fitLoop() *loopFit {
 		return &loopFit{why: why}
 	}
 	l := &loopFit{in: in.Sources, out: out.Sources, bed: bed.Sources, edges: in.Edges != nil && out.Edges != nil}
-	fit, err := loop.Run(b.loopInput(in, out, bed), b.loopOptions(l))
+	input, o := b.loopInput(in, out, bed), b.loopOptions(l)
+	fit, err := loop.Run(input, o)
 	if err != nil {
 		l.why = err.Error()
 		return l
 	}
-	l.fit, l.why = fit, fit.Why
+	l.fit = fit
+	b.fitStore(l, input, o)
+	l.why = l.fit.Why
 	b.loopEffects(l)
+	b.storeEffects(l)
 	return l
 }
 
@@ -250,7 +260,7 @@ func (b *builder) loopFigures(l *loopFit) {
 		}
 		return
 	}
-	s.Model, s.Identified, s.RMSEK, s.DrawsUsed, s.LitresLeftOut = "uniform", fit.Identified, fit.RMSEK, fit.DrawsUsed, fit.LitresLeftOut
+	s.Model, s.Identified, s.RMSEK, s.DrawsUsed, s.LitresLeftOut = l.model(), fit.Identified, fit.RMSEK, fit.DrawsUsed, fit.LitresLeftOut
 	ua := b.output(func(t *doubt.Trial) float64 { return fit.UAWPerK * math.Exp(total(l.ua, t.E)) })
 	if fit.Identified {
 		b.note("ua_w_per_k", ua)
@@ -258,7 +268,7 @@ func (b *builder) loopFigures(l *loopFit) {
 	area := math.Pi * b.rec.Farm.Loop.BoreMM / 1000 * b.rec.Farm.Loop.LengthM
 	for _, k := range loopKeys {
 		switch k.key {
-		case "ua_w_per_k", "steady_w_per_k":
+		case "ua_w_per_k":
 			b.uaTimes(&s.Figures, k.key, k.unit, l, ua, 1)
 		case "u_w_per_m2_k":
 			b.uaTimes(&s.Figures, k.key, k.unit, l, ua, 1/area)
@@ -266,8 +276,8 @@ func (b *builder) loopFigures(l *loopFit) {
 			b.uaTimes(&s.Figures, k.key, k.unit, l, ua, 1/b.rec.Farm.Loop.LengthM)
 		case "time_constant_h":
 			b.timeConstant(&s.Figures, l, ua)
-		case "supply_w_per_k", "slab_kj_per_k":
-			s.Figures = append(s.Figures, unknown(k.key, k.unit, doubt.Fitted, "the model with a store between bed and pipe is not fitted yet"))
+		case "supply_w_per_k", "slab_kj_per_k", "steady_w_per_k":
+			b.storeFigure(&s.Figures, k.key, k.unit, l, ua)
 		case "bed_offset_k":
 			b.fitted(&s.Figures, k.key, k.unit, l, func(t *doubt.Trial) float64 { return fit.OffsetK + total(l.offset, t.E) })
 		case "volume_ratio":
@@ -278,6 +288,7 @@ func (b *builder) loopFigures(l *loopFit) {
 			b.effectiveness(&s.Figures, l)
 		}
 	}
+	s.ModelWhy = l.modelWhy()
 	b.loopPictures(l)
 }
 
@@ -481,7 +492,7 @@ func (b *builder) loopPictures(l *loopFit) {
 	if math.IsNaN(l.fit.KPerH) {
 		return
 	}
-	model := l.fit.Predictor()
+	model := l.predictor()
 	for _, i := range typical(l.fit.Draws, b.opt.TypicalDraws) {
 		s.Pictures.TypicalDraws = append(s.Pictures.TypicalDraws, b.trace(l, model, i))
 	}
@@ -527,7 +538,7 @@ func typical(draws []loop.Draw, n int) []int {
 }
 
 // trace is one draw, ten minutes about it included.
-func (b *builder) trace(l *loopFit, model *loop.Predictor, i int) DrawTrace {
+func (b *builder) trace(l *loopFit, model predictor, i int) DrawTrace {
 	d, g := l.fit.Draws[i], b.grid
 	from, to := g.Cell(b.ms(d.FromS)-600_000), g.Cell(b.ms(d.ToS)+600_000)
 	cut := func(s *grid.Stream) []float64 { return slices.Clone(s.Values[from:to]) }

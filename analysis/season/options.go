@@ -15,6 +15,7 @@ import (
 	"yardheat/analysis/caution"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/loop"
+	"yardheat/analysis/loop/store"
 	"yardheat/analysis/match"
 	"yardheat/analysis/plant"
 	"yardheat/ingest"
@@ -29,6 +30,7 @@ type Options struct {
 	From, To time.Time
 	Account  account.Options
 	Loop     loop.Options
+	Store    store.Options
 	Plant    plant.Options
 	Caution  caution.Options
 	// Apart: how the clocks of a pipe's flow and temperatures are put together.
@@ -60,7 +62,7 @@ type Options struct {
 // DefaultOptions are the project's.
 func DefaultOptions() Options {
 	return Options{
-		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Plant: plant.DefaultOptions(),
+		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Store: store.DefaultOptions(), Plant: plant.DefaultOptions(),
 		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(),
 		Match: match.DefaultOptions(), Improve: defaultImprove(),
 		LagError: 0.6, HeldK: 1, LeadMostL: 10,
@@ -78,7 +80,7 @@ func trials() doubt.Options {
 
 // Validate names the first option that cannot be used.
 func (o Options) Validate() error {
-	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Match.Validate(), o.Improve.validate()} {
+	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Store.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Match.Validate(), o.Improve.validate()} {
 		if err != nil {
 			return err
 		}
@@ -118,7 +120,7 @@ func (o Options) settings() []Setting {
 		name      string
 		now, then any
 	}{
-		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"plant", o.Plant, base.Plant},
+		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"store", o.Store, base.Store}, {"plant", o.Plant, base.Plant},
 		{"caution", o.Caution, base.Caution}, {"apart", o.Apart, base.Apart}, {"trials", o.Doubt, base.Doubt},
 		{"match", o.Match, base.Match}, {"improve", o.Improve, base.Improve},
 	} {

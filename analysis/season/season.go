@@ -91,6 +91,7 @@ type Channel struct {
 type Loop struct {
 	Figures       []Named
 	Model         string // "uniform", "store" or "" (no loop)
+	ModelWhy      string // what speaks for it, in words
 	Identified    bool
 	Why           string // why not identified, in words, with what would settle it
 	RMSEK         float64

@@ -25,6 +25,12 @@ type chain struct {
 	firstHalf   float64
 
 	bedKJ, airKJ float64 // heat taken from bed and air so far
+
+	// slab, where there is one, by buried cell; bedG is then wall to slab.
+	slab               []float64
+	slabKJ, supplyG    float64
+	cache              triple
+	cacheDT, cacheFilm float64
 }
 
 // fill sets the pipe to one temperature.
@@ -34,6 +40,9 @@ func (c *chain) fill(tempC float64) {
 	}
 	for i := range c.wall {
 		c.wall[i] = tempC
+	}
+	for i := range c.slab {
+		c.slab[i] = tempC
 	}
 	c.gone, c.phi, c.inSum, c.inKg, c.firstHalf = tempC, 0, 0, 0, tempC
 }
@@ -47,6 +56,9 @@ func (c *chain) storedKJ() float64 {
 	sum += c.water[c.n] * c.waterKJ * (1 - c.phi)
 	for _, t := range c.wall {
 		sum += t * c.wallKJ
+	}
+	for _, t := range c.slab {
+		sum += t * c.slabKJ
 	}
 	if c.phi >= 0.5 { // the first half, and what it took up, already counts
 		return sum + c.water[0]*c.waterKJ/2 + c.inSum*c.cpKJ
@@ -111,7 +123,11 @@ func (c *chain) exchange(dtS, film, bedC, airC float64) {
 		w = c.water[:c.n]
 	}
 	c.airKJ += air.apply(w[:c.first], c.wall[:c.first], airC, c.waterKJ, c.wallKJ)
-	c.bedKJ += bed.apply(w[c.first:c.last], c.wall[c.first:c.last], bedC, c.waterKJ, c.wallKJ)
+	if c.slab != nil {
+		c.bedKJ += c.slabExchange(dtS, film, w[c.first:c.last], bedC)
+	} else {
+		c.bedKJ += bed.apply(w[c.first:c.last], c.wall[c.first:c.last], bedC, c.waterKJ, c.wallKJ)
+	}
 	c.airKJ += air.apply(w[c.last:], c.wall[c.last:], airC, c.waterKJ, c.wallKJ)
 	c.beyond(bed, air, bedC, airC)
 }

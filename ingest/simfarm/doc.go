@@ -35,6 +35,11 @@
 // a depletion fed by the heat taken; the bed probe stands elsewhere: it has a
 // constant offset and sees only part of the depletion.
 //
+// Where the loop lies in a slab (Slab, WithSlab), each buried cell has a third
+// temperature, the slab's, between wall and bed; the three relax together by
+// their matrix exponential, by scaling and squaring. UA is then the water's side,
+// film, wall and slab; Seen has no UA for such a farm.
+//
 // The tank has two nodes of equal mass that hold enthalpy, so that what goes
 // in and out by the meters' definition Q = V rho (h_hot - h_cold) closes.
 //

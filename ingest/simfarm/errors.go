@@ -21,6 +21,7 @@ const (
 	eTank // tank, gas and air probes: in no headline figure
 	eGas
 	eAir
+	eSlab
 	gLoop // gains from here on
 	gPlate
 	gWash
@@ -40,7 +41,7 @@ const (
 // roleKeys are the rows of [errors] by role; the wall has none.
 var roleKeys = [roles]string{
 	"mains_temp", "loop_out_temp", "bed_temp", "plate_in_temp", "plate_out_temp", "wash_temp", "milk_in_temp", "milk_out_temp",
-	"tank_temp", "gas_in_temp", "air_temp",
+	"tank_temp", "gas_in_temp", "air_temp", "slab_temp",
 	"loop_volume", "plate_volume", "wash_volume", "element_energy", "compressor_energy", "milk_volume", "pumps.plate_kw",
 	"milk.specific_heat_kj_per_kg_k", "milk.density_kg_per_l", "plant.standing_gain_kw", "loop.length_m", "", "instead.efficiency",
 }

@@ -159,8 +159,8 @@ func builtOverTrue(e errorsOf) float64 { return (1 + e[xLength]) * (1 + e[xWall]
 // seenUA is the UA of an exact fit of readings with errors e.
 func (f *Farm) seenUA(e errorsOf) float64 {
 	x := f.newFit()
-	if x.to <= x.scored {
-		return math.NaN()
+	if x.to <= x.scored || f.s.Slab.CapacityKJPerK > 0 {
+		return math.NaN() // the stretch does not know what the slab held before
 	}
 	p := x.start()
 	for range 4 {
@@ -183,7 +183,7 @@ func (f *Farm) seenUA(e errorsOf) float64 {
 // one standard uncertainty of each source.
 func (f *Farm) uaVariance() float64 {
 	x := f.newFit()
-	if x.to <= x.scored {
+	if x.to <= x.scored || f.s.Slab.CapacityKJPerK > 0 {
 		return math.NaN()
 	}
 	p := x.start()

@@ -139,6 +139,7 @@ func (f *Farm) newChain(thermal, bedG, mixShare float64) *chain {
 	c.stillFilm = f.s.Loop.StillFilmWPerM2K * f.wettedM2() / 1000 * share
 	c.mix = mixShare * mixShare * float64(n) / 2
 	c.water, c.wall = make([]float64, c.n+1), make([]float64, c.n)
+	c.setSlab(f.s.Slab)
 	return c
 }
 

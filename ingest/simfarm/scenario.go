@@ -16,6 +16,7 @@ type Scenario struct {
 
 	Loop    Loop
 	Bed     Bed
+	Slab    Slab
 	Climate Climate
 	Milk    Milk
 	Plant   Plant
@@ -246,6 +247,7 @@ const (
 	TankTop
 	TankLow
 	WashAt
+	SlabProbe
 	Air
 	Outdoor
 	LoopL

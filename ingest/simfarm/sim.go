@@ -84,6 +84,7 @@ func (m *sim) places() [Air]float64 {
 		Mains: m.inletC, LoopOut: m.loopOutC, BedProbe: m.probeBedC, BedAtPipe: m.bedC,
 		PlateIn: m.plateInC, PlateOut: m.plateOutC, Gas: m.gasC,
 		TankTop: m.tank.topC, TankLow: m.tank.lowC, WashAt: m.washC,
+		SlabProbe: m.chain.slabC(m.bedC) + m.s.Slab.ProbeOffsetK,
 	}
 }
 

@@ -48,6 +48,9 @@ type Truth struct {
 	Draws         int     `json:"draws"`
 	Washes        int     `json:"washes"`
 	Milkings      int     `json:"milkings"`
+	// SupplyWPerK, SlabKJPerK of a loop in a slab; 0 where it has none.
+	SupplyWPerK float64 `json:"supply_w_per_k,omitempty"`
+	SlabKJPerK  float64 `json:"slab_kj_per_k,omitempty"`
 }
 
 // MonthTruth is one local month.
@@ -84,6 +87,7 @@ func (f *Farm) SeenSums() Truth { return f.answers(f.errs) }
 func (f *Farm) answers(e errorsOf) Truth {
 	t := Truth{
 		Errors: f.drawn, ThermalL: f.waterL * (1 + f.beta), Beta: f.beta,
+		SupplyWPerK: f.s.Slab.SupplyWPerK, SlabKJPerK: f.s.Slab.CapacityKJPerK,
 		FlowGainError: f.errs[gLoop], Milkings: len(f.milkings), Draws: f.loop.runs(), Washes: f.washes(),
 	}
 	sums := f.sums(e)

@@ -113,6 +113,9 @@ func (w *writer) loop(l season.Loop) {
 		w.figures(l.Figures, "ua_w_per_k", "u_w_per_m2_k", "per_metre_w_per_m_k", "time_constant_h", "supply_w_per_k",
 			"steady_w_per_k", "slab_kj_per_k", "bed_offset_k", "volume_ratio", "approach_k", "effectiveness")
 		w.text("model", l.Model)
+		if l.ModelWhy != "" {
+			w.text("model_why", l.ModelWhy)
+		}
 		w.bool("identified", l.Identified)
 		if l.Why != "" {
 			w.text("why", l.Why)

@@ -184,6 +184,7 @@ func TestValuesComeBack(t *testing.T) {
 	require.Nil(t, got.Budget[1].Share)
 	ua := got.Loop["ua_w_per_k"].(map[string]any)
 	require.Equal(t, 1240.12345679, ua["value"], "12 significant digits of 1240.123456789012")
+	require.Equal(t, "draws left out & <foretold> by a store", got.Loop["model_why"])
 	oneSided := got.Loop["supply_w_per_k"].(map[string]any)
 	require.Equal(t, 850.0, oneSided["value"])
 	require.Nil(t, oneSided["high"])

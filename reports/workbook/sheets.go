@@ -169,6 +169,9 @@ func fits(s *season.Season, zone *time.Location) table {
 	for _, n := range s.Loop.Figures {
 		add("Loop", n.Label, n.Key, 0, 0, n.Figure)
 	}
+	if l := s.Loop; l.ModelWhy != "" {
+		t.rows = append(t.rows, []any{"Loop", "Model: " + l.Model + " (" + l.ModelWhy + ")", "model"})
+	}
 	for _, n := range s.Plant.Figures {
 		add("Plant", n.Label, n.Key, 0, 0, n.Figure)
 	}

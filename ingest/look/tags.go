@@ -184,8 +184,8 @@ func (d *describer) tagColumns() (tagSet, bool) {
 // words for on and off, or numbers that hardly vary but with the name.
 func (d *describer) partsReadings(k, value int) bool {
 	for s := range d.tally[k].texts {
-		if !strings.ContainsAny(s, "._/:") {
-			return false
+		if !strings.ContainsAny(s, "._/:") || celltext.LeadingDigits(s) > 0 {
+			return false // a time of day, a number with a mark
 		}
 	}
 	type part struct{ n, sum, squares, words float64 }

@@ -85,6 +85,9 @@ func Run(s Scenario) (*Farm, error) {
 	f.builtL = math.Pi / 4 * s.Loop.BoreMM * s.Loop.BoreMM * s.Loop.LengthM / 1000
 	f.drawErrors()
 	f.trueFigures()
+	if err := f.validateChanges(); err != nil {
+		return nil, err
+	}
 	if err := f.plan(); err != nil {
 		return nil, err
 	}
@@ -104,8 +107,7 @@ func (f *Farm) trueFigures() {
 	f.milkKJPerLK = s.Milk.SpecificHeatKJPerKgK / (1 + f.errs[xHeatC]) * s.Milk.DensityKgPerL / (1 + f.errs[xDensity])
 	f.gainKW = s.Plant.StandingGainKW / (1 + f.errs[xGain])
 	f.pumpKW = s.Plant.PumpKW / (1 + f.errs[gPump])
-	film := f.filmKW(s.Loop.FlowLMin)
-	f.bedG = 1 / (1000/s.Loop.UAWPerK - 1/film)
+	f.bedG = f.bedGOf(1)
 	f.tankVolumeL = s.Tank.VolumeL
 	if f.tankVolumeL == 0 {
 		f.tankVolumeL = math.Ceil(f.builtL*s.Loop.DrawHigh/0.88/10) * 10

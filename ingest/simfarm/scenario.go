@@ -31,6 +31,7 @@ type Scenario struct {
 	StillLoopK, StillPlateK, StillBedShare float64
 	Loggers                                []Logger
 	Events                                 []Event
+	Changes                                []Change
 	Comments                               bool // farm.toml explains itself
 	// Fine: signals are kept at every step even where no logger is quicker than
 	// a minute, for clocks that are off by parts of one.

@@ -42,12 +42,16 @@ type sim struct {
 	uaL, uaSum          float64
 	price               float64
 	minute              float64 // of the local day
+
+	// what has changed so far
+	uaFactor, bedG, probeStepK, plateFactor float64
 }
 
 func newSim(f *Farm) *sim {
 	m := &sim{f: f, s: &f.s, rng: f.noise(0x51a7), cycle: -1}
 	m.chain = f.newChain(1, f.bedG, f.s.Loop.FrontShare)
 	f.leadL = float64(m.chain.n-m.chain.last) * f.waterL / float64(f.s.Loop.Cells)
+	m.changeTo(0)
 	m.weather(f.start)
 	m.bed(0)
 	m.chain.fill(m.bedC)
@@ -211,6 +215,7 @@ func (m *sim) bed(dtS float64) {
 	if dtS == 0 {
 		day = 0
 	}
+	m.changeTo(day)
 	own := b.MeanC + b.DriftKPerDay*(day-float64(m.s.Days)/2) + b.DailyK*math.Sin(2*math.Pi*(day-0.6))
 	for _, e := range m.s.Events {
 		since := day - e.Day - e.Hour/24
@@ -224,7 +229,7 @@ func (m *sim) bed(dtS float64) {
 		}
 	}
 	m.bedC = own - m.depletedK
-	m.probeBedC = own + b.ProbeOffsetK - b.ProbeShare*m.depletedK
+	m.probeBedC = own + b.ProbeOffsetK + m.probeStepK - b.ProbeShare*m.depletedK
 }
 
 // sample notes all signals: once a minute, and at each step for quick loggers.

@@ -54,7 +54,7 @@ func (m *sim) refill() {
 	f.closure.loopBookedKJ += kg * (hAt(m.loopOutC) - hAt(m.inletC))
 	m.totals[LoopL] += litres
 	m.uaL += litres
-	m.uaSum += litres * 1000 / (1/f.filmKW(flow) + 1/f.bedG)
+	m.uaSum += litres * 1000 / (1/f.filmKW(flow) + 1/m.bedG)
 	f.loop.add(m.step, m.cycle, litres, m.inletC, m.loopOutC)
 }
 
@@ -162,7 +162,7 @@ func (m *sim) plateFlow(rejectedKJ float64) {
 	m.pumping = true
 	m.gasC = gasC
 	day := float64(m.now-f.start) / 86400
-	eps := p.PlateEffectiveness * (1 - p.FoulPerDay*day)
+	eps := p.PlateEffectiveness * m.plateFactor * (1 - p.FoulPerDay*day)
 	litres := p.PlateFlowLMin * stepS / 60
 	kg := litres * rhoAt(inC) / 1000
 	heat := min(eps*kg*cpKJPerKgK*(gasC-inC), 0.92*rejectedKJ)

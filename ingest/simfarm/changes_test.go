@@ -41,7 +41,7 @@ func TestChangesAreValidated(t *testing.T) {
 		require.ErrorContains(t, err, "change of", "%+v", c)
 	}
 	s := Short(3)
-	s.Loop.UAWPerK, s.Changes = 20_000, []Change{{Of: ChangeUA, By: 19}}
+	s.Loop.UAWPerK, s.Changes = 90_000, []Change{{Of: ChangeUA, By: 19}}
 	_, err := Run(s)
 	require.ErrorContains(t, err, "more than the film's")
 }

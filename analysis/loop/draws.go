@@ -66,7 +66,9 @@ func (f *fitter) blockOfDraws(out *Fit) {
 	}
 }
 
-// tally walks one run. Means are over readings once flushed; soaked water is
+// tally walks one run. Means are over readings once flushed: the probe's time
+// counts from when the lead pipe has passed, for before that it reads the air.
+// Soaked water is
 // what stood in the loop for SoakS before the run and comes out before 0.8 of
 // the loop's volume has passed.
 func (f *fitter) tally(r run, t *tally, fitted bool) {
@@ -80,8 +82,7 @@ func (f *fitter) tally(r run, t *tally, fitted bool) {
 		}
 		t.unknown = t.unknown || !x.known
 		passed, litres := p.w[i]-p.w[r.from], p.w[i]-p.w[i-1]
-		late := passed >= f.m.leadL && p.t[i]-p.t[r.from] >= max(f.w.flushS, f.w.edgeS) && i < r.to
-		if !late || math.IsNaN(p.out[i]+p.in[i]) {
+		if !x.late || i == r.to || math.IsNaN(p.out[i]+p.in[i]) {
 			return
 		}
 		t.in.add(p.in[i], litres)

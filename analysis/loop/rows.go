@@ -81,6 +81,8 @@ type reading struct {
 	model point
 	water bool // the water at the probe is known
 	known bool // the water is known and the probe has followed it
+	// late: the lead pipe's water has passed, and the probe had time to follow.
+	late bool
 	// fitted: a row of the fit; start: a row for the lag only.
 	fitted, start bool
 }
@@ -141,9 +143,10 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 		}
 		probe.step = now.step
 		x.node, x.water, x.known = i, ok, ok && haveProbe && !math.IsNaN(leadAt)
+		x.late = p.t[i]-leadAt >= w.flushS && p.t[i]-p.t[r.from] >= w.edgeS
 		x.fitted, x.start = false, false
 		if x.known && !math.IsNaN(p.out[i]) && p.q1[i-1] > w.thresholdLPS && !p.stopped(r, i) {
-			late := p.t[i]-leadAt >= w.flushS && p.t[i]-p.t[r.from] >= w.edgeS && p.t[r.to]-p.t[i] >= w.edgeS
+			late := x.late && p.t[r.to]-p.t[i] >= w.edgeS
 			x.fitted, x.start = late, !late && w.edgeS == 0
 		}
 		visit(&x)

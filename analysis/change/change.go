@@ -22,14 +22,15 @@
 // A step is named if twice the gain in log-likelihood exceeds a penalty, the
 // bound that noise alone passes at one date in few seasons (see penalty), if
 // steady series drawn from the noise as it would be without the step gain as
-// much no more often (see chance), and if it is large enough to matter
-// (Options.Least). More steps are sought with
+// much no more often (see chance), if its interval leaves out zero, and if it is
+// large enough to matter (Options.Least). More steps are sought with
 // the former ones in place, their dates then found anew, each beside the
 // others; two that only show together (there and back) count together.
 //
 // Dates and sizes have posterior intervals, flat priors over the date, the
 // size, and a grid of (λ, φ): the doubt about the noise is thus in them. The
-// interval of a date is a whole number of gaps between values.
+// interval of a date reaches from the beginning of one value to the end of
+// another: the step may have come while either was taken.
 //
 // Sources, from memory: the likelihood of a shift at an unknown date, Quandt
 // 1958 and Hawkins 1977; level shifts beside wandering levels, Harvey 1989;
@@ -45,6 +46,9 @@ import (
 type Series struct {
 	// Day is the time of each value in days since any origin, ascending.
 	Day []float64
+	// End, if not nil, is the end of the time that each value tells of, which
+	// begins at Day.
+	End []float64
 	// Value, in any unit, its logarithm where steps are factors. NaN is left out.
 	Value []float64
 	// SD is what is known beforehand of each value's own scatter, in the unit of
@@ -58,8 +62,8 @@ type Series struct {
 
 func (s Series) validate() error {
 	n := len(s.Day)
-	if len(s.Value) != n || s.SD != nil && len(s.SD) != n {
-		return fmt.Errorf("change: %d times but %d values and %d deviations", n, len(s.Value), len(s.SD))
+	if len(s.Value) != n || s.SD != nil && len(s.SD) != n || s.End != nil && len(s.End) != n {
+		return fmt.Errorf("change: %d times but %d values, %d deviations and %d ends", n, len(s.Value), len(s.SD), len(s.End))
 	}
 	for i, x := range s.Beside {
 		if len(x) != n {

@@ -14,8 +14,10 @@ type finder struct {
 	// t, y: values used; x: columns beside, their means taken off; r: relative
 	// variance of each value.
 	t, y, r []float64
-	x       [][]float64
-	z       []noise
+	// end of the time that each value tells of.
+	end []float64
+	x   [][]float64
+	z   []noise
 	// steps are the indices at which the steps found begin.
 	steps  []int
 	beside int // columns of x that are not the drift
@@ -30,6 +32,10 @@ func newFinder(s Series, o Options) *finder {
 		}
 	}
 	f.t, f.y = pick(s.Day, keep), pick(s.Value, keep)
+	f.end = f.t
+	if s.End != nil {
+		f.end = pick(s.End, keep)
+	}
 	for _, c := range s.Beside {
 		if x, ok := centred(pick(c, keep)); ok {
 			f.x = append(f.x, x)

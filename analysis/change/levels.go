@@ -16,14 +16,15 @@ func (s student) below(t float64) float64 {
 	return distuv.StudentsT{Sigma: 1, Nu: s.df}.CDF(t)
 }
 
-// changes are the steps found with intervals and levels, those below Least left
-// out: a step that is sure but small stays in the levels of the others.
+// changes are the steps found with intervals and levels. Those below Least, or
+// whose size may be zero once every date and noise is weighed, are left out;
+// they stay in the levels of the others.
 func (f *finder) changes() []Change {
 	var out []Change
 	adjusted := f.adjusted()
 	for j := range f.steps {
 		c := f.changeAt(j, adjusted)
-		if math.Abs(c.Size.Value) >= f.o.Least {
+		if math.Abs(c.Size.Value) >= f.o.Least && c.Size.Low*c.Size.High > 0 {
 			out = append(out, c)
 		}
 	}
@@ -51,7 +52,7 @@ func (f *finder) changeAt(j int, adjusted []float64) Change {
 	chance := f.chance(candidate{own, s.gain(place), need, frames, s})
 	f.steps = all
 	weights := s.posterior(f.t)
-	low, high := s.dates(f.t, weights, f.o.Confidence)
+	low, high := s.dates(f.t, f.end, weights, f.o.Confidence)
 	c := Change{Size: s.sizes(weights, f.o.Confidence), Gain: s.gain(place), Penalty: need, Chance: chance, NBefore: own - from, NAfter: to - own}
 	c.Day = Estimate{(f.t[own-1] + f.t[own]) / 2, low, high}
 	c.Before, c.After = f.level(adjusted, from, own), f.level(adjusted, own, to)

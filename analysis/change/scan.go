@@ -245,7 +245,7 @@ func (s *scan) posterior(t []float64) [][]float64 {
 
 // dates is the interval of the date: the gaps, taken by their density from the
 // likeliest on, that together hold the confidence, and all between them.
-func (s *scan) dates(t []float64, weights [][]float64, confidence float64) (low, high float64) {
+func (s *scan) dates(t, end []float64, weights [][]float64, confidence float64) (low, high float64) {
 	p := make([]float64, len(s.at))
 	for _, row := range weights {
 		add(p, row, 1)
@@ -259,7 +259,7 @@ func (s *scan) dates(t []float64, weights [][]float64, confidence float64) (low,
 	low, high = math.Inf(1), math.Inf(-1)
 	held := 0.0
 	for _, i := range order {
-		low, high = min(low, t[s.at[i]-1]), max(high, t[s.at[i]])
+		low, high = min(low, t[s.at[i]-1]), max(high, end[s.at[i]])
 		if held += p[i]; held >= confidence {
 			break
 		}

@@ -141,6 +141,8 @@ func (b *builder) ask() {
 	b.opt.say("fitting the plant")
 	r := b.recovery(x)
 	b.plant(r, x)
+	b.opt.say("looking for changes")
+	b.changes(fit, r)
 	b.ladder()
 	b.bed(x, all)
 	b.months(x, s, r, fit)

@@ -26,6 +26,8 @@ type loopFit struct {
 	why string
 	// ua, offset and ratio: how the trials' errors move them (ln UA, K, ln r).
 	ua, offset, ratio []effect
+	// byDraw is UA by every draw for itself, where it is identified.
+	byDraw []loop.DrawUA
 	// edges: the fit's nodes are the edges of the cells, not their middles.
 	edges bool
 	// probes behind approach and effectiveness.
@@ -80,7 +82,13 @@ func (b *builder) fitLoop() *loopFit {
 		return l
 	}
 	l.fit = fit
+	if fit.Identified {
+		l.byDraw = fit.LnUAByDraw()
+	}
 	b.fitStore(l, input, o)
+	if l.chosen() {
+		l.byDraw = nil // of a uniform bed, which this one is not
+	}
 	l.why = l.fit.Why
 	b.loopEffects(l)
 	b.storeEffects(l)

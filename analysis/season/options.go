@@ -36,6 +36,8 @@ type Options struct {
 	// Apart: how the clocks of a pipe's flow and temperatures are put together.
 	Apart apart.Options
 	Doubt doubt.Options
+	// Change: which changes of loop and plant are named.
+	Change ChangeOptions
 	// Match: how probes are held against each other in still water.
 	Match match.Options
 	// Improve: what measures at the farm can reach.
@@ -63,7 +65,7 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Store: store.DefaultOptions(), Plant: plant.DefaultOptions(),
-		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(),
+		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(), Change: changeOptions(),
 		Match: match.DefaultOptions(), Improve: defaultImprove(),
 		LagError: 0.6, HeldK: 1, LeadMostL: 10,
 		EndError: 0.5, EndLeastS: 90, TiltError: 0.3, EarlierHalf: 0.15, TypicalDraws: 3,
@@ -80,7 +82,7 @@ func trials() doubt.Options {
 
 // Validate names the first option that cannot be used.
 func (o Options) Validate() error {
-	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Store.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Match.Validate(), o.Improve.validate()} {
+	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Store.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Change.validate(), o.Match.Validate(), o.Improve.validate()} {
 		if err != nil {
 			return err
 		}
@@ -121,7 +123,7 @@ func (o Options) settings() []Setting {
 		now, then any
 	}{
 		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"store", o.Store, base.Store}, {"plant", o.Plant, base.Plant},
-		{"caution", o.Caution, base.Caution}, {"apart", o.Apart, base.Apart}, {"trials", o.Doubt, base.Doubt},
+		{"caution", o.Caution, base.Caution}, {"apart", o.Apart, base.Apart}, {"trials", o.Doubt, base.Doubt}, {"change", o.Change, base.Change},
 		{"match", o.Match, base.Match}, {"improve", o.Improve, base.Improve},
 	} {
 		out = flatten(out, part.name, reflect.ValueOf(part.now), reflect.ValueOf(part.then))

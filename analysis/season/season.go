@@ -119,11 +119,20 @@ type Plant struct {
 	MilkCold   MilkCold
 }
 
-// Change is one entry of changes[].
+// Change is one entry of changes[]: a step in a quantity.
 type Change struct {
-	At            int64
-	Of            string
-	Before, After Figure
+	At int64
+	// AtLow, AtHigh: the 95 % interval of the date.
+	AtLow, AtHigh int64
+	Of, Label     string
+	// Before, After are the means of both sides, to the next changes. Size is
+	// the step at the date, in the unit or in %; of the sensors' errors it holds
+	// what they do to one side more than to the other.
+	Before, After, Size Figure
+	// Events of the farm file near that date.
+	Events []Event
+	// Text is the sentence of what to look at; it names no cause.
+	Text string
 }
 
 // Heat holds the figures over the period as seen, and estimated for the whole.

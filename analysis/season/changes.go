@@ -1,0 +1,332 @@
+package season
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sync"
+
+	"yardheat/analysis/change"
+	"yardheat/analysis/doubt"
+	"yardheat/analysis/plant"
+)
+
+// ChangeOptions say which changes are named.
+type ChangeOptions struct {
+	// FalseAlarms: in how many of all steady seasons any change may be named,
+	// over all quantities together; each gets its part.
+	FalseAlarms float64
+	// The smallest changes worth naming: shares of the coefficient, of the
+	// plate's effectiveness, of the heat caught per kWh and of the plate's flow;
+	// K of the approach; of a draw's effectiveness, which is a share itself (our
+	// choice, no source).
+	LeastUA, LeastApproachK, LeastDraw, LeastPlate, LeastCaught, LeastFlow float64
+	// EventDays: events so near the interval of the date stand beside a change.
+	EventDays float64
+	// Find is how each series is searched; its FalseAlarms, Least and FloorSD
+	// are set by quantity.
+	Find change.Options
+}
+
+func changeOptions() ChangeOptions {
+	return ChangeOptions{FalseAlarms: 0.05, LeastUA: 0.08, LeastApproachK: 0.5, LeastDraw: 0.04, LeastPlate: 0.08, LeastCaught: 0.10, LeastFlow: 0.08,
+		EventDays: 3, Find: change.DefaultOptions()}
+}
+
+func (o ChangeOptions) validate() error {
+	for _, b := range []struct {
+		name      string
+		v, lo, hi float64
+	}{
+		{"FalseAlarms", o.FalseAlarms, 1e-4, 0.5}, {"LeastUA", o.LeastUA, 0, 1}, {"LeastApproachK", o.LeastApproachK, 0, 20},
+		{"LeastDraw", o.LeastDraw, 0, 1}, {"LeastPlate", o.LeastPlate, 0, 1}, {"LeastCaught", o.LeastCaught, 0, 1}, {"LeastFlow", o.LeastFlow, 0, 1},
+		{"EventDays", o.EventDays, 0, 60},
+	} {
+		if !(b.v >= b.lo && b.v <= b.hi) {
+			return fmt.Errorf("season: option Change.%s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)
+		}
+	}
+	return o.Find.Validate()
+}
+
+// watched is one quantity in which changes are looked for.
+type watched struct {
+	key, unit string
+	basis     doubt.Basis
+	// share: the values are logarithms, a step is a factor.
+	share bool
+	// least and floor in the unit of the values.
+	least, floor float64
+	series       change.Series
+	// sharedHalf is the half-width at 95 % of the sensors' errors that all
+	// values have in common: a part of itself with share, else in the unit.
+	sharedHalf float64
+	// apart, if not nil, is what those errors do to the difference of both sides
+	// of a day, half-width in the unit of the values; nil: nothing.
+	apart func(day float64) float64
+	into  *[]Change
+}
+
+func (w *watched) add(day, end, value, sd float64, beside ...float64) {
+	s := &w.series
+	if s.Beside == nil {
+		s.Beside = make([][]float64, len(beside))
+	}
+	if math.IsNaN(value) || math.IsInf(value, 0) {
+		return
+	}
+	s.Day, s.End, s.Value, s.SD = append(s.Day, day), append(s.End, end), append(s.Value, value), append(s.SD, sd)
+	for i, v := range beside {
+		s.Beside[i] = append(s.Beside[i], v)
+	}
+}
+
+// changes looks for the days on which loop or plate changed.
+func (b *builder) changes(l *loopFit, r *recovery) {
+	var list []*watched
+	if l.fit != nil {
+		list = b.watchLoop(l)
+	}
+	if r.why == "" {
+		list = append(list, b.watchPlate(r)...)
+	}
+	list = slices.DeleteFunc(list, func(w *watched) bool { return len(w.series.Day) < 2*b.opt.Change.Find.SideValues })
+	found := make([]change.Result, len(list))
+	var wait sync.WaitGroup
+	for i, w := range list {
+		wait.Go(func() {
+			o := b.opt.Change.Find
+			o.FalseAlarms, o.Least, o.FloorSD = b.opt.Change.FalseAlarms/float64(len(list)), w.least, w.floor
+			// The series are made here and the options were validated.
+			found[i], _ = change.Find(w.series, o)
+		})
+	}
+	wait.Wait()
+	for i, w := range list {
+		for _, c := range found[i].Changes {
+			*w.into = append(*w.into, b.changeOf(w, c))
+		}
+	}
+	for _, into := range []*[]Change{&b.s.Loop.Changes, &b.s.Plant.Changes} {
+		slices.SortStableFunc(*into, func(x, y Change) int { return int((x.At - y.At) / 1000) })
+	}
+}
+
+// recoverH: extraction before a draw fades from what counts as like extraction
+// with so many hours, the middle of those that the loop's fit tries.
+const recoverH = 8
+
+// watchLoop gives ln UA by draw, where draws tell it; approach; and, where UA
+// is not told, the draws' effectiveness.
+func (b *builder) watchLoop(l *loopFit) []*watched {
+	o := b.opt.Change
+	into := &b.s.Loop.Changes
+	ua := &watched{key: "ua_w_per_k", unit: "W/K", basis: doubt.Fitted, share: true, least: math.Log1p(o.LeastUA), floor: 0.01, into: into}
+	near := &watched{key: "approach_k", unit: "K", basis: doubt.Metered, least: o.LeastApproachK, floor: 0.05, into: into,
+		sharedHalf: z95 * math.Hypot(b.sd(l.bed), b.sd(l.out))}
+	eff := &watched{key: "effectiveness", unit: "1", basis: doubt.Fitted, least: o.LeastDraw, floor: 0.005, into: into, sharedHalf: b.drawEffectHalf(l)}
+	// Litres taken shortly before, and the end and bed of the last draw. What a
+	// change would move itself (the bed's probe, the heat) is not put beside it.
+	before, end, bed := 0.0, math.NaN(), math.NaN()
+	for i, d := range l.fit.Draws {
+		day, to, stoodH := d.FromS/86400, d.ToS/86400, (d.FromS-end)/3600
+		if !math.IsNaN(stoodH) {
+			before *= math.Exp(-max(0, stoodH) / recoverH)
+		}
+		if l.byDraw != nil {
+			ua.add(day, to, l.byDraw[i].LnUA, l.byDraw[i].SD)
+		}
+		near.add(day, to, d.ApproachK, 0, stoodH, before, d.BedC-bed)
+		eff.add(day, to, d.Effectiveness, 0, d.LoopVolumes, d.LoopVolumes*d.LoopVolumes, d.InC, before)
+		before += d.Litres
+		end, bed = d.ToS, d.BedC
+	}
+	if l.byDraw != nil && len(l.ua) > 0 {
+		shared := l.ua[:len(l.ua)-1] // the last is which days happened
+		ua.sharedHalf = b.sharedHalf(func(e []float64) float64 { return total(shared, e) })
+		return []*watched{ua, near}
+	}
+	return []*watched{near, eff}
+}
+
+// drawEffectHalf is the shared half-width of a draw's effectiveness: the
+// probes' errors over the drive.
+func (b *builder) drawEffectHalf(l *loopFit) float64 {
+	drive, n := 0.0, 0.0
+	for _, d := range l.fit.Draws {
+		if v := d.BedC - d.InC; !math.IsNaN(v) {
+			drive, n = drive+v, n+1
+		}
+	}
+	return z95 * math.Hypot(b.sd(l.in), b.sd(l.out)) / max(1, drive/max(1, n))
+}
+
+// watchPlate gives the plate's effectiveness, the heat caught per compressor
+// kWh and the plate's flow, by cycle.
+func (b *builder) watchPlate(r *recovery) []*watched {
+	o := b.opt.Change
+	into := &b.s.Plant.Changes
+	eff := &watched{key: "plate_effectiveness", unit: "1", basis: doubt.Metered, share: true, least: math.Log1p(o.LeastPlate), floor: 0.01, into: into}
+	caught := &watched{key: "caught_per_kwh", unit: "1", basis: doubt.Metered, share: true, least: math.Log1p(o.LeastCaught), floor: 0.02, into: into}
+	flow := &watched{key: "plate_flow_l_min", unit: "L/min", basis: doubt.Metered, share: true, least: math.Log1p(o.LeastFlow), floor: 0.02, into: into}
+	flow.sharedHalf = z95 * b.sd(b.acc.PlateFlow.Sources)
+	t := &r.terms
+	usualL, usualKWh := b.usual(r)
+	for k, i := range r.cycles {
+		row := b.acc.Plate.Rows[i]
+		if row.Litres < littleShare*usualL {
+			continue
+		}
+		day, end := b.seconds(b.acc.Cycles[i].Start)/86400, b.seconds(b.acc.Cycles[i].End)/86400
+		flow.add(day, end, math.Log(row.Litres/row.FlowingS*60), 0)
+		if t.Drive != nil && t.Drive[0].Value(k) > 0 {
+			eff.add(day, end, math.Log(t.Rise[0].Value(k)/t.Drive[0].Value(k)), 0)
+		}
+		if t.Compressor != nil && t.Compressor[0].Value(k) > littleShare*usualKWh {
+			caught.add(day, end, math.Log(t.Caught[0].Value(k)/t.Compressor[0].Value(k)), 0, row.ColdC(), math.Log(t.Compressor[0].Value(k)))
+		}
+	}
+	var list []*watched
+	if t.Drive != nil {
+		eff.sharedHalf = b.sharedHalf(logRatio(t.Rise, t.Drive))
+		eff.apart = r.apart(func(t plant.Terms) (above, below []doubt.Part) { return t.Rise, t.Drive })
+		list = append(list, eff)
+	}
+	if t.Compressor != nil {
+		caught.sharedHalf = b.sharedHalf(logRatio(t.Caught, t.Compressor))
+		caught.apart = r.apart(func(t plant.Terms) (above, below []doubt.Part) { return t.Caught, t.Compressor })
+		list = append(list, caught)
+	}
+	if b.acc.PlateFlow.From != "state" {
+		list = append(list, flow)
+	}
+	return list
+}
+
+// littleShare: a cycle with less than this part of the usual litres or kWh says
+// little of the plate (our choice, no source).
+const littleShare = 0.25
+
+// usual are the medians of litres and compressor kWh over the cycles used.
+func (b *builder) usual(r *recovery) (litres, kWh float64) {
+	var l, e []float64
+	for k, i := range r.cycles {
+		l = append(l, b.acc.Plate.Rows[i].Litres)
+		if r.terms.Compressor != nil {
+			e = append(e, r.terms.Compressor[0].Value(k))
+		}
+	}
+	return middle(l), middle(e)
+}
+
+func middle(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	slices.Sort(x)
+	return x[len(x)/2]
+}
+
+func logRatio(above, below []doubt.Part) func(e []float64) float64 {
+	sum := func(parts []doubt.Part, e []float64) float64 {
+		s := 0.0
+		for _, p := range parts {
+			s += p.Census(e)
+		}
+		return s
+	}
+	return func(e []float64) float64 { return math.Log(sum(above, e) / sum(below, e)) }
+}
+
+// apart is what the sensors' errors do to the ratio of a sum after a day over
+// that before it: a probe that reads high by a tenth of the rise hides a part of
+// its fall.
+func (r *recovery) apart(of func(t plant.Terms) (above, below []doubt.Part)) func(day float64) float64 {
+	return func(day float64) float64 {
+		var sides [2][]int
+		for k, i := range r.cycles {
+			side := 0
+			if r.b.seconds(r.b.acc.Cycles[i].Start)/86400 >= day {
+				side = 1
+			}
+			sides[side] = append(sides[side], k)
+		}
+		before, after := logRatio(of(r.terms.Pick(sides[0]))), logRatio(of(r.terms.Pick(sides[1])))
+		return r.b.sharedHalf(func(e []float64) float64 { return after(e) - before(e) })
+	}
+}
+
+// sharedHalf is the half-width at 95 % that the sources' errors give f, by
+// linear propagation, one source at a time.
+func (b *builder) sharedHalf(f func(e []float64) float64) float64 {
+	e := make([]float64, len(b.reg.sources))
+	base, square := f(e), 0.0
+	for i, s := range b.reg.sources {
+		if u := s.U(); u > 0 {
+			e[i] = u
+			d := f(e) - base
+			e[i] = 0
+			if !math.IsNaN(d) {
+				square += d * d
+			}
+		}
+	}
+	return z95 * math.Sqrt(square)
+}
+
+// changeOf turns a step found into what is printed. The levels carry the
+// sensors' shared errors, the step only what these do to one side more than to
+// the other.
+func (b *builder) changeOf(w *watched, c change.Change) Change {
+	at := func(day float64) int64 { return b.ms(day * 86400) }
+	out := Change{At: at(c.Day.Value), AtLow: at(c.Day.Low), AtHigh: at(c.Day.High), Of: w.key, Label: labels[w.key]}
+	level := func(e change.Estimate, n int) Figure {
+		low, high := e.Value-math.Hypot(e.Value-e.Low, w.sharedHalf), e.Value+math.Hypot(e.High-e.Value, w.sharedHalf)
+		v := e.Value
+		if w.share {
+			v, low, high = math.Exp(v), math.Exp(low), math.Exp(high)
+		}
+		return doubt.Make(v, low, high, w.unit, w.basis, n, 1, "")
+	}
+	out.Before, out.After = level(c.Before, c.NBefore), level(c.After, c.NAfter)
+	size, unit := c.Size, w.unit
+	if w.apart != nil {
+		half := w.apart(c.Day.Value)
+		size.Low, size.High = size.Value-math.Hypot(size.Value-size.Low, half), size.Value+math.Hypot(size.High-size.Value, half)
+	}
+	if w.share {
+		percent := func(v float64) float64 { return 100 * math.Expm1(v) }
+		size, unit = change.Estimate{Value: percent(size.Value), Low: percent(size.Low), High: percent(size.High)}, "%"
+	}
+	out.Size = doubt.Make(size.Value, size.Low, size.High, unit, w.basis, c.NBefore+c.NAfter, 1, "")
+	near := int64(b.opt.Change.EventDays * 86400e3)
+	for _, e := range b.rec.Farm.Events {
+		if t := e.At.UnixMilli(); t >= out.AtLow-near && t <= out.AtHigh+near {
+			out.Events = append(out.Events, Event{At: t, What: e.What})
+		}
+	}
+	out.Text = b.changeText(out)
+	return out
+}
+
+// changeText is the sentence of what to look at. It names no cause.
+func (b *builder) changeText(c Change) string {
+	day := func(ms int64) string { return clockTime(ms, b.rec)[:10] }
+	text := fmt.Sprintf("%s changed about %s", c.Label, day(c.At))
+	if day(c.AtLow) != day(c.AtHigh) {
+		text += fmt.Sprintf(" (between %s and %s)", day(c.AtLow), day(c.AtHigh))
+	}
+	text += fmt.Sprintf(": from %s to %s, a step of %s.", c.Before.Shown, c.After.Shown, c.Size.Shown)
+	for i, e := range c.Events {
+		if i == 0 {
+			text += " Noted on the farm near that day: "
+		} else {
+			text += ", "
+		}
+		text += fmt.Sprintf("%s (%s)", e.What, day(e.At))
+		if i == len(c.Events)-1 {
+			text += "."
+		}
+	}
+	return text + " Have it looked at."
+}

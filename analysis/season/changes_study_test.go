@@ -1,0 +1,179 @@
+//go:build study
+
+package season
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"strconv"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"yardheat/ingest"
+	"yardheat/ingest/simfarm"
+)
+
+// The study of changes: random simulated farms (simfarm.Short, its loop, plant,
+// errors and logs drawn by the seed) over 44 to 70 days, so that 40 draws stand
+// on each side of a change. `go test -tags study -run ChangeStudy -v
+// ./analysis/season`; testdata/study/change.md keeps the figures.
+
+// studyFarm is a farm for the study; what draws its change is apart from the
+// farm's own seed.
+func studyFarm(seed uint64, of string) (simfarm.Scenario, simfarm.Change) {
+	s := simfarm.Short(seed)
+	r := rand.New(rand.NewPCG(seed, 0xc4a6))
+	s.Days = 44 + r.IntN(27)
+	s.Plant.FoulPerDay = 0.001 * r.Float64() // 0 to 7 % over the season
+	s.Bed.DriftKPerDay /= 2
+	gas := simfarm.Column{Header: "Gas in", Unit: "°C", Quantity: "gas_in_temp", Signal: simfarm.Gas, Decimals: 1, Step: 0.1, NoiseK: 0.1}
+	last := &s.Loggers[len(s.Loggers)-1]
+	last.Columns = append(last.Columns, gas)
+	s.Errors = append(s.Errors, simfarm.Stated{Key: "gas_in_temp", Half: 0.5})
+	// So that the simulated plate is never held back by the heat there is, and a
+	// step of its effectiveness shows whole: at 10 °C, a fifth more.
+	rejected := s.Plant.EvaporatorKW * (1 + 1/s.Plant.COP)
+	s.Plant.PlateEffectiveness = math.Min(s.Plant.PlateEffectiveness, 0.65*rejected/(s.Plant.PlateFlowLMin/60*4.19*(s.Plant.GasC-10)))
+	day := 20.5 + r.Float64()*(float64(s.Days)-41)
+	down := r.IntN(2) == 0
+	c := simfarm.Change{Day: day, Of: of}
+	switch of {
+	case simfarm.ChangeUA:
+		c.By = 1.25
+		if down {
+			c.By = 0.75
+		}
+	case simfarm.ChangeApproach:
+		c.By = 1.5
+		if down {
+			c.By = -1.5
+		}
+	case simfarm.ChangePlate:
+		c.By = 1.2
+		if down {
+			c.By = 0.8
+		}
+	default:
+		// Something happens to the bed in half of the steady seasons too, and
+		// passes: no change.
+		if down {
+			s.Events = []simfarm.Event{{Day: day, Hour: 10, What: "bedded", Tonnes: 8, StepK: -1.5, ReturnDays: 4}}
+		}
+		return s, c
+	}
+	s.Changes = []simfarm.Change{c}
+	return s, c
+}
+
+func studySeason(t testing.TB, s simfarm.Scenario) *Season {
+	t.Helper()
+	farm, err := simfarm.Run(s)
+	require.NoError(t, err)
+	dir, err := os.MkdirTemp("", "study")
+	require.NoError(t, err)
+	defer os.RemoveAll(dir)
+	require.NoError(t, farm.Write(dir))
+	rec, err := ingest.Load(dir, ingest.DefaultLoadOptions())
+	require.NoError(t, err)
+	// The trials of the budget say nothing of changes.
+	return compute(t, rec, func(o *Options) { o.Doubt.MinTrials, o.Doubt.MaxTrials = 100, 100 })
+}
+
+func studyCount(name string, usual int) int {
+	if n, err := strconv.Atoi(os.Getenv(name)); err == nil {
+		return n
+	}
+	return usual
+}
+
+func allChanges(s *Season) []Change {
+	return append(append([]Change{}, s.Loop.Changes...), s.Plant.Changes...)
+}
+
+func TestChangeStudySteady(t *testing.T) {
+	n := studyCount("STUDY_STEADY", 200)
+	alarms := 0
+	by := map[string]int{}
+	for seed := range n {
+		scenario, _ := studyFarm(uint64(1000+seed), "")
+		list := allChanges(studySeason(t, scenario))
+		if len(list) > 0 {
+			alarms++
+		}
+		for _, c := range list {
+			by[c.Of]++
+			t.Logf("farm %d: %s", 1000+seed, c.Text)
+		}
+	}
+	t.Logf("steady: %d of %d seasons with an alarm (%.1f %%), by quantity %v", alarms, n, 100*float64(alarms)/float64(n), by)
+	// A true rate of 5 % gives more than this once in a hundred.
+	require.LessOrEqual(t, float64(alarms), 0.05*float64(n)+2.33*math.Sqrt(0.0475*float64(n))+0.5)
+}
+
+// stepTally counts what became of one kind of step.
+type stepTally struct{ farms, found, sign, size, date, others int }
+
+func TestChangeStudySteps(t *testing.T) {
+	n := studyCount("STUDY_STEPS", 80)
+	for _, kind := range []struct{ of, key string }{
+		{simfarm.ChangeUA, "ua_w_per_k"}, {simfarm.ChangeApproach, "approach_k"}, {simfarm.ChangePlate, "plate_effectiveness"},
+	} {
+		t.Run(kind.of, func(t *testing.T) {
+			var sum stepTally
+			for seed := uint64(5000); sum.farms < n; seed++ {
+				scenario, truth := studyFarm(seed, kind.of)
+				s := studySeason(t, scenario)
+				if kind.of == simfarm.ChangeUA && !s.Loop.Identified {
+					continue
+				}
+				sum.count(t, s, kind.key, truth, fmt.Sprintf("farm %d", seed))
+			}
+			t.Logf("%s: found %d of %d, sign right %d, size held %d, date held %d, steps in other quantities or days %d",
+				kind.of, sum.found, sum.farms, sum.sign, sum.size, sum.date, sum.others)
+			require.GreaterOrEqual(t, float64(sum.found), 0.9*float64(sum.farms))
+			require.Equal(t, sum.found, sum.sign)
+			require.GreaterOrEqual(t, float64(sum.size), 0.95*float64(sum.found)-1.65*math.Sqrt(0.0475*float64(sum.found)))
+		})
+	}
+}
+
+func (n *stepTally) count(t *testing.T, s *Season, key string, truth simfarm.Change, name string) {
+	n.farms++
+	at := s.Period.Start + int64(truth.Day*86400e3)
+	want := truth.By
+	if key != "approach_k" {
+		want = 100 * (truth.By - 1)
+	}
+	found := false
+	for _, c := range allChanges(s) {
+		if c.Of != key || math.Abs(float64(c.At-at)) > 5*86400e3 || found {
+			n.others++
+			t.Logf("%s: also %s", name, c.Text)
+			continue
+		}
+		found = true
+		n.found++
+		held, dated := c.Size.Low <= want && want <= c.Size.High, c.AtLow <= at && at <= c.AtHigh
+		if c.Size.Value*want > 0 {
+			n.sign++
+		}
+		if held {
+			n.size++
+		}
+		if dated {
+			n.date++
+		}
+		if !held || !dated {
+			t.Logf("%s: truth %.1f at day %.2f; %.2f [%.2f, %.2f] at %.2f [%.2f, %.2f]", name, want, truth.Day, c.Size.Value, c.Size.Low, c.Size.High,
+				days(c.At-s.Period.Start), days(c.AtLow-s.Period.Start), days(c.AtHigh-s.Period.Start))
+		}
+	}
+	if !found {
+		t.Logf("%s: %s by %.2f at day %.2f missed", name, key, truth.By, truth.Day)
+	}
+}
+
+func days(ms int64) float64 { return float64(ms) / 86400e3 }

@@ -33,6 +33,7 @@ package loop
 import (
 	"fmt"
 	"math"
+	"sort"
 )
 
 // Input is one loop's record at nodes in time. Between nodes temperatures and
@@ -223,4 +224,24 @@ func (o Options) Validate() error {
 		}
 	}
 	return nil
+}
+
+// Between is the record of the nodes from fromS to toS (seconds), its draws
+// those that lie wholly inside. The slices are shared.
+func (in Input) Between(fromS, toS float64) Input {
+	a := sort.SearchFloat64s(in.T, fromS)
+	b := max(a, sort.SearchFloat64s(in.T, toS))
+	out := in
+	out.T, out.InC, out.OutC, out.BedC = in.T[a:b], in.InC[a:b], in.OutC[a:b], in.BedC[a:b]
+	flows := max(a, b-1)
+	out.Flow0, out.Flow1 = in.Flow0[min(a, len(in.Flow0)):min(flows, len(in.Flow0))], in.Flow1[min(a, len(in.Flow1)):min(flows, len(in.Flow1))]
+	if in.Draws != nil {
+		out.Draws = [][2]float64{}
+		for _, d := range in.Draws {
+			if d[0] >= fromS && d[1] <= toS {
+				out.Draws = append(out.Draws, d)
+			}
+		}
+	}
+	return out
 }

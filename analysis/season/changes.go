@@ -8,6 +8,7 @@ import (
 
 	"yardheat/analysis/change"
 	"yardheat/analysis/doubt"
+	"yardheat/analysis/loop"
 	"yardheat/analysis/plant"
 )
 
@@ -64,7 +65,10 @@ type watched struct {
 	// apart, if not nil, is what those errors do to the difference of both sides
 	// of a day, half-width in the unit of the values; nil: nothing.
 	apart func(day float64) float64
-	into  *[]Change
+	// anew, if not nil, finds the levels and the step anew between the days of
+	// the changes before and after this one; false: it could not.
+	anew func(from float64, c *change.Change, to float64) bool
+	into *[]Change
 }
 
 func (w *watched) add(day, end, value, sd float64, beside ...float64) {
@@ -103,8 +107,19 @@ func (b *builder) changes(l *loopFit, r *recovery) {
 	}
 	wait.Wait()
 	for i, w := range list {
-		for _, c := range found[i].Changes {
-			*w.into = append(*w.into, b.changeOf(w, c))
+		for k := range found[i].Changes {
+			c := &found[i].Changes[k]
+			if w.anew != nil {
+				from, to := math.Inf(-1), math.Inf(1)
+				if k > 0 {
+					from = found[i].Changes[k-1].Day.Value
+				}
+				if k+1 < len(found[i].Changes) {
+					to = found[i].Changes[k+1].Day.Value
+				}
+				w.anew(from, c, to)
+			}
+			*w.into = append(*w.into, b.changeOf(w, *c))
 		}
 	}
 	for _, into := range []*[]Change{&b.s.Loop.Changes, &b.s.Plant.Changes} {
@@ -144,9 +159,54 @@ func (b *builder) watchLoop(l *loopFit) []*watched {
 	if l.byDraw != nil && len(l.ua) > 0 {
 		shared := l.ua[:len(l.ua)-1] // the last is which days happened
 		ua.sharedHalf = b.sharedHalf(func(e []float64) float64 { return total(shared, e) })
+		ua.anew = func(from float64, c *change.Change, to float64) bool { return l.anew(from, c, to) }
 		return []*watched{ua, near}
 	}
 	return []*watched{near, eff}
+}
+
+// anewBlockDays is the length of the blocks of a fit to one side of a change,
+// which may hold 20 days only; the draws' UA by itself is hardly related.
+const anewBlockDays = 2
+
+// anew fits the loop to each side by itself: one fit to both takes the middle
+// of two coefficients, and bends what is fitted beside it. The step's interval
+// is that of the days on both sides, and of what a shared error does to one side
+// more than to the other.
+func (l *loopFit) anew(from float64, c *change.Change, to float64) bool {
+	o := l.options
+	o.MinBlockDays = anewBlockDays
+	side := func(a, b float64) (*loop.Fit, float64, bool) {
+		f, err := loop.Run(l.input.Between(a*86400, b*86400), o)
+		if err != nil || math.IsNaN(f.RandomSD) || len(f.Blocks) < o.FewestBlocks {
+			return nil, nan, false
+		}
+		return f, doubt.StudentT(0.975, f.DF) * f.RandomSD, true
+	}
+	before, halfB, okB := side(from, c.Day.Value)
+	after, halfA, okA := side(c.Day.Value, to)
+	if !okB || !okA {
+		return false
+	}
+	lnB, lnA := math.Log(before.UAWPerK), math.Log(after.UAWPerK)
+	shared := 0.0
+	for _, s := range before.Sources {
+		for _, q := range after.Sources {
+			if s.Name == q.Name && s.Name != loop.SourceLag {
+				shared = math.Hypot(shared, z95*(q.LnUA-s.LnUA)*s.SD)
+			}
+		}
+	}
+	around := func(v float64, halves ...float64) change.Estimate {
+		h := 0.0
+		for _, x := range halves {
+			h = math.Hypot(h, x)
+		}
+		return change.Estimate{Value: v, Low: v - h, High: v + h}
+	}
+	c.Size = around(lnA-lnB, halfA, halfB, shared)
+	c.Before, c.After = around(lnB, halfB), around(lnA, halfA)
+	return true
 }
 
 // drawEffectHalf is the shared half-width of a draw's effectiveness: the

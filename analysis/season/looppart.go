@@ -28,6 +28,9 @@ type loopFit struct {
 	ua, offset, ratio []effect
 	// byDraw is UA by every draw for itself, where it is identified.
 	byDraw []loop.DrawUA
+	// input and options of the fit, for fits to parts of it.
+	input   loop.Input
+	options loop.Options
 	// edges: the fit's nodes are the edges of the cells, not their middles.
 	edges bool
 	// probes behind approach and effectiveness.
@@ -75,8 +78,8 @@ func (b *builder) fitLoop() *loopFit {
 		return &loopFit{why: why}
 	}
 	l := &loopFit{in: in.Sources, out: out.Sources, bed: bed.Sources, edges: in.Edges != nil && out.Edges != nil}
-	input, o := b.loopInput(in, out, bed), b.loopOptions(l)
-	fit, err := loop.Run(input, o)
+	l.input, l.options = b.loopInput(in, out, bed), b.loopOptions(l)
+	fit, err := loop.Run(l.input, l.options)
 	if err != nil {
 		l.why = err.Error()
 		return l
@@ -85,7 +88,7 @@ func (b *builder) fitLoop() *loopFit {
 	if fit.Identified {
 		l.byDraw = fit.LnUAByDraw()
 	}
-	b.fitStore(l, input, o)
+	b.fitStore(l, l.input, l.options)
 	if l.chosen() {
 		l.byDraw = nil // of a uniform bed, which this one is not
 	}

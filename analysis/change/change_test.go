@@ -94,35 +94,31 @@ func find(t testing.TB, s Series, set func(*Options)) Result {
 	return res
 }
 
-// Steady series of every kind: at FalseAlarms 0.05 a change is named in at most
-// that share. Of 60 series a true 5 % gives more than 9 once in a thousand
-// (binomial).
+// Steady series of every kind, all together: at FalseAlarms 0.05 a change is
+// named in at most that share. Of 96 a true 5 % gives more than 11 once in two
+// hundred (binomial); the study of farms counts closer.
 func TestSteadySeriesStaySteady(t *testing.T) {
-	seeds := 60
-	if testing.Short() {
-		seeds = 20
-	}
+	const seeds = 12
+	alarms := 0
 	for k, kind := range kinds {
-		alarms := 0
 		for seed := range seeds {
 			r := rand.New(rand.NewPCG(uint64(seed), uint64(100+k)))
-			day := twiceADay(r, 100)
-			if len(find(t, Series{Day: day, Value: kind.make(r, day)}, nil).Changes) > 0 {
+			day := twiceADay(r, 80)
+			if res := find(t, Series{Day: day, Value: kind.make(r, day)}, nil); len(res.Changes) > 0 {
 				alarms++
+				t.Logf("%s, seed %d: %+v", kind.name, seed, res.Changes)
 			}
 		}
-		t.Logf("%-20s %d of %d", kind.name, alarms, seeds)
-		require.LessOrEqual(t, alarms, 9, kind.name)
 	}
+	require.LessOrEqual(t, alarms, 11)
 }
 
 // A step of five times the scatter in the middle of 80: found, dated within
 // five days, its sign right and its size inside the interval.
 func TestStepIsFoundDatedAndSized(t *testing.T) {
-	const step = 5
-	seeds := 40
+	const step, seeds = 5, 8
+	found, held, dated := 0, 0, 0
 	for k, kind := range kinds {
-		found, held, dated := 0, 0, 0
 		for seed := range seeds {
 			r := rand.New(rand.NewPCG(uint64(seed), uint64(200+k)))
 			day := twiceADay(r, 80)
@@ -143,11 +139,157 @@ func TestStepIsFoundDatedAndSized(t *testing.T) {
 				}
 			}
 		}
-		t.Logf("%-20s found %d, size held %d, date held %d of %d", kind.name, found, held, dated, seeds)
-		require.GreaterOrEqual(t, found, 36, kind.name)
-		require.GreaterOrEqual(t, held, found-6, kind.name)
-		require.GreaterOrEqual(t, dated, found-6, kind.name)
 	}
+	all := seeds * len(kinds)
+	t.Logf("found %d, size held %d, date held %d of %d", found, held, dated, all)
+	require.GreaterOrEqual(t, found, all*9/10)
+	// A true 95 % of 64 gives fewer than 55 once in two hundred.
+	require.GreaterOrEqual(t, held, found-9)
+	require.GreaterOrEqual(t, dated, found-9)
+}
+
+// Half of the values hardly tell anything, and are known to: the step shows in
+// the others.
+func TestVagueValuesDoNotHideAStep(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	day := twiceADay(r, 90)
+	s := Series{Day: day, Value: make([]float64, 90), SD: make([]float64, 90)}
+	for i := range s.Value {
+		s.SD[i] = 0.02
+		if i%2 == 0 || i%5 == 0 {
+			s.SD[i] = 0.6
+		}
+		s.Value[i] = s.SD[i] * r.NormFloat64()
+		if i >= 45 {
+			s.Value[i] += 0.25
+		}
+	}
+	got := find(t, s, nil).Changes
+	require.Len(t, got, 1)
+	require.InDelta(t, 0.25, got[0].Size.Value, 0.05)
+}
+
+// Two changes, there and back: both are named.
+func TestThereAndBack(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	day := twiceADay(r, 120)
+	v := kinds[1].make(r, day)
+	for i := 45; i < 75; i++ {
+		v[i] += 6
+	}
+	got := find(t, Series{Day: day, Value: v}, nil).Changes
+	require.Len(t, got, 2)
+	require.InDelta(t, day[45], got[0].Day.Value, 1)
+	require.InDelta(t, day[75], got[1].Day.Value, 1)
+	require.True(t, got[0].Size.Value > 4 && got[1].Size.Value < -4)
+}
+
+// What moves the value although nothing changed stands beside it: the value
+// follows the column, and the column itself makes the jump.
+func TestWhatStandsBesideIsNoChange(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 8))
+	day := twiceADay(r, 100)
+	v, x := kinds[1].make(r, day), make([]float64, 100)
+	for i := range v {
+		x[i] = 10 + r.NormFloat64()
+		if i >= 50 {
+			x[i] += 4
+		}
+		v[i] += 1.5 * x[i]
+	}
+	require.NotEmpty(t, find(t, Series{Day: day, Value: v}, nil).Changes)
+	require.Empty(t, find(t, Series{Day: day, Value: v, Beside: [][]float64{x}}, nil).Changes)
+}
+
+// Annual flow of the Nile at Aswan, 1871 to 1970, in 1e8 m3 (Cobb 1978; values
+// from memory): the standard example of a change, dated by Cobb between 1898 and
+// 1899, from about 1098 to about 850.
+var nile = []float64{1120, 1160, 963, 1210, 1160, 1160, 813, 1230, 1370, 1140, 995, 935, 1110, 994, 1020, 960, 1180, 799, 958, 1140,
+	1100, 1210, 1150, 1250, 1260, 1220, 1030, 1100, 774, 840, 874, 694, 940, 833, 701, 916, 692, 1020, 1050, 969,
+	831, 726, 456, 824, 702, 1120, 1100, 832, 764, 821, 768, 845, 864, 862, 698, 845, 744, 796, 1040, 759,
+	781, 865, 845, 944, 984, 897, 822, 1010, 771, 676, 649, 846, 812, 742, 801, 1040, 860, 874, 848, 890,
+	744, 749, 838, 1050, 918, 986, 797, 923, 975, 815, 1020, 906, 901, 1170, 912, 746, 919, 718, 714, 740}
+
+func TestNile(t *testing.T) {
+	require.Len(t, nile, 100)
+	year := make([]float64, len(nile))
+	for i := range year {
+		year[i] = 1871 + float64(i)
+	}
+	got := find(t, Series{Day: year, Value: nile}, func(o *Options) { o.NoDrift = true }).Changes
+	require.Len(t, got, 1)
+	c := got[0]
+	t.Logf("%+v", c)
+	require.Equal(t, 1898.5, c.Day.Value)
+	require.InDelta(t, 1098, c.Before.Value, 5)
+	require.InDelta(t, 850, c.After.Value, 5)
+	require.True(t, c.Size.Low < -248 && c.Size.High > -248)
+}
+
+// The filter and its transpose: u·(W x) = (Wᵀu)·x; and the covariance it takes
+// out is the one stated.
+func TestFilterAgainstItsCovariance(t *testing.T) {
+	day, r := []float64{0, 0.5, 0.9, 3, 3.4}, []float64{1, 2, 0.5, 1, 7}
+	z := newNoise(day, r, 0.7, 2.5)
+	n := len(day)
+	w := make([][]float64, n) // columns of W
+	for k := range n {
+		e := make([]float64, n)
+		e[k] = 1
+		w[k] = make([]float64, n)
+		z.whiten(e, w[k])
+	}
+	u, back := []float64{0.3, -1, 2, 0.7, -0.2}, make([]float64, n)
+	z.back(u, back)
+	for k := range n {
+		require.InDelta(t, dot(u, w[k]), back[k], 1e-12)
+	}
+	// W V Wᵀ = 1
+	v := func(i, k int) float64 {
+		c := 0.7 * math.Exp(-math.Abs(day[i]-day[k])/2.5)
+		if i == k {
+			c += 0.3 * r[i]
+		}
+		return c
+	}
+	for a := range n {
+		for b := range n {
+			sum := 0.0
+			for i := range n {
+				for k := range n {
+					sum += w[i][a] * v(i, k) * w[k][b]
+				}
+			}
+			want := 0.0
+			if a == b {
+				want = 1
+			}
+			require.InDelta(t, want, sum, 1e-12)
+		}
+	}
+}
+
+func TestMalformed(t *testing.T) {
+	_, err := Find(Series{Day: []float64{1, 2}, Value: []float64{1}}, DefaultOptions())
+	require.ErrorContains(t, err, "2 times but 1 values")
+	_, err = Find(Series{Day: []float64{2, 1}, Value: []float64{1, 1}}, DefaultOptions())
+	require.ErrorContains(t, err, "does not follow")
+	_, err = Find(Series{Day: []float64{1}, Value: []float64{1}, Beside: [][]float64{{}}}, DefaultOptions())
+	require.ErrorContains(t, err, "column 0")
+	o := DefaultOptions()
+	o.FalseAlarms = 2
+	_, err = Find(Series{}, o)
+	require.ErrorContains(t, err, "FalseAlarms")
+	res, err := Find(Series{Day: []float64{1, 2}, Value: []float64{1, math.NaN()}}, DefaultOptions())
+	require.NoError(t, err)
+	require.Equal(t, 1, res.Values)
+	require.Contains(t, res.Why, "1 values")
+	// All alike: no scatter, no change, no NaN.
+	flat := Series{Day: make([]float64, 60), Value: make([]float64, 60)}
+	for i := range flat.Day {
+		flat.Day[i] = float64(i)
+	}
+	require.Empty(t, find(t, flat, nil).Changes)
 }
 
 func BenchmarkFind(b *testing.B) {

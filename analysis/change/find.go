@@ -1,6 +1,7 @@
 package change
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -119,20 +120,23 @@ func (f *finder) weigh(sd []float64) {
 	if n == 0 {
 		return
 	}
-	rest := f.rest()
-	off := make([]float64, n)
-	for i := range rest {
-		a, b := max(0, i-neighbours), min(n, i+neighbours+1)
-		off[i] = math.Abs(rest[i] - median(rest[a:b]))
+	if sd == nil {
+		sd = make([]float64, n)
 	}
-	scatter := max(1.4826*median(off), f.o.FloorSD, 1e-12)
+	rest, common := f.rest(), 0.0
 	for i := range f.r {
-		own := scatter
-		if sd != nil {
-			own = math.Hypot(scatter, sd[i])
+		f.r[i] = max(sd[i]*sd[i], 1e-18)
+	}
+	var off []float64
+	for range 3 {
+		off = aside(rest, f.r)
+		common = max(commonSD(off, sd), f.o.FloorSD, 1e-12)
+		for i := range f.r {
+			f.r[i] = common*common + sd[i]*sd[i]
 		}
-		f.r[i] = own * own
-		if z := off[i] / own / f.o.OutlierSD; z > 1 {
+	}
+	for i := range f.r {
+		if z := off[i] / math.Sqrt(f.r[i]) / f.o.OutlierSD; z > 1 {
 			f.r[i] *= z * z * f.o.OutlierSD // its pull is bounded, and small
 		}
 	}
@@ -140,6 +144,53 @@ func (f *finder) weigh(sd []float64) {
 	for i := range f.r {
 		f.r[i] /= mid
 	}
+}
+
+// aside is how far each value is from its neighbours' median, these weighed by
+// their precision.
+func aside(v, variance []float64) []float64 {
+	off := make([]float64, len(v))
+	for i := range v {
+		a, b := max(0, i-neighbours), min(len(v), i+neighbours+1)
+		off[i] = math.Abs(v[i] - weightedMedian(v[a:b], variance[a:b]))
+	}
+	return off
+}
+
+// weightedMedian is the least value below which, it included, half of the
+// precision lies.
+func weightedMedian(v, variance []float64) float64 {
+	order, sum := make([]int, len(v)), 0.0
+	for i := range v {
+		order[i] = i
+		sum += 1 / variance[i]
+	}
+	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(v[a], v[b]) })
+	below := 0.0
+	for _, i := range order {
+		if below += 1 / variance[i]; below >= sum/2 {
+			return v[i]
+		}
+	}
+	return v[order[len(order)-1]]
+}
+
+// commonSD is the scatter s that all values have beside their own: the median of
+// off²/(s² + sd²) is that of the square of a normal variate, 0.4549; 0 where
+// their own scatter explains it.
+func commonSD(off, sd []float64) float64 {
+	z := make([]float64, len(off))
+	middle := func(s float64) float64 {
+		for i := range z {
+			z[i] = off[i] * off[i] / (s*s + sd[i]*sd[i])
+		}
+		return median(z)
+	}
+	high := slices.Max(off)
+	if high == 0 || middle(1e-9*high) < 0.4549 {
+		return 0
+	}
+	return bisect(func(s float64) float64 { return -middle(s) }, 0, 2*high, -0.4549)
 }
 
 // rest is y less what the columns beside explain of the differences between

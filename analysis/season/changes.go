@@ -127,6 +127,10 @@ func (b *builder) changes(l *loopFit, r *recovery) {
 	}
 }
 
+// vagueDraw: a draw that tells ln UA no more closely (one standard deviation)
+// says nothing of a change of some tenths (our choice, no source).
+const vagueDraw = 0.1
+
 // recoverH: extraction before a draw fades from what counts as like extraction
 // with so many hours, the middle of those that the loop's fit tries.
 const recoverH = 8
@@ -148,7 +152,7 @@ func (b *builder) watchLoop(l *loopFit) []*watched {
 		if !math.IsNaN(stoodH) {
 			before *= math.Exp(-max(0, stoodH) / recoverH)
 		}
-		if l.byDraw != nil {
+		if l.byDraw != nil && l.byDraw[i].SD < vagueDraw {
 			ua.add(day, to, l.byDraw[i].LnUA, l.byDraw[i].SD)
 		}
 		near.add(day, to, d.ApproachK, 0, stoodH, before, d.BedC-bed)

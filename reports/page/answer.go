@@ -119,6 +119,19 @@ func pairFrom(p season.Pair) string {
 	return fmt.Sprintf("still water, %d stretches", p.Stretches)
 }
 
+// Changed are the changes of loop and plant that have a sentence.
+func (v *view) Changed() []season.Change {
+	var out []season.Change
+	for _, list := range [][]season.Change{v.S.Loop.Changes, v.S.Plant.Changes} {
+		for _, c := range list {
+			if c.Text != "" {
+				out = append(out, c)
+			}
+		}
+	}
+	return out
+}
+
 // Doubts are the first problems of severity doubt.
 func (v *view) Doubts() []string {
 	var out []string

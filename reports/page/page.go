@@ -210,6 +210,11 @@ func (v *view) label(key string) string {
 			return clean(n.Label)
 		}
 	}
+	for _, c := range append(append([]season.Change{}, s.Loop.Changes...), s.Plant.Changes...) {
+		if c.Of == key && c.Label != "" {
+			return clean(c.Label)
+		}
+	}
 	return clean(key)
 }
 

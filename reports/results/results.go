@@ -172,10 +172,19 @@ func (w *writer) week(p season.PlantWeek) {
 
 func (w *writer) changes(list []season.Change) {
 	w.list("changes", len(list), func(i int) {
-		w.at("at", list[i].At)
-		w.text("of", list[i].Of)
-		w.figure("before", list[i].Before)
-		w.figure("after", list[i].After)
+		c := list[i]
+		w.at("at", c.At)
+		w.text("of", c.Of)
+		w.figure("before", c.Before)
+		w.figure("after", c.After)
+		w.at("at_low", c.AtLow)
+		w.at("at_high", c.AtHigh)
+		w.figure("size", c.Size)
+		w.list("events", len(c.Events), func(k int) {
+			w.at("at", c.Events[k].At)
+			w.text("what", c.Events[k].What)
+		})
+		w.text("text", c.Text)
 	})
 }
 

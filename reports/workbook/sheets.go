@@ -16,7 +16,7 @@ func sheets(s *season.Season, zone *time.Location) []table {
 		listed("Cycles", rows.Cycles(), s.Cycles, zone),
 		listed("Draws", rows.Draws(), s.Draws, zone),
 		listed("Washes", rows.Washes(), s.Washes.List, zone),
-		fits(s, zone), plateWeeks(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s),
+		fits(s, zone), changes(s, zone), plateWeeks(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s),
 	}
 }
 
@@ -177,10 +177,6 @@ func fits(s *season.Season, zone *time.Location) table {
 	}
 	add("Plant", "Caught against rejected: slope", "", 0, 0, s.Plant.Slope)
 	add("Plant", "Caught against rejected: intercept", "", 0, 0, s.Plant.InterceptKWh)
-	for _, c := range append(append([]season.Change{}, s.Loop.Changes...), s.Plant.Changes...) {
-		add("Change", "Before it", c.Of, 0, c.At, c.Before)
-		add("Change", "After it", c.Of, c.At, 0, c.After)
-	}
 	for _, p := range s.Pictures.UA {
 		add("Stretch of days", "Loop: heat-transfer coefficient UA", "ua_w_per_k", p.From, p.To, p.UA)
 	}
@@ -203,6 +199,33 @@ func plateWeeks(s *season.Season, zone *time.Location) table {
 		t.rows = append(t.rows, row)
 	}
 	return t
+}
+
+// changes are the steps on a date; the readings name no cause.
+func changes(s *season.Season, zone *time.Location) table {
+	t := table{name: "Changes", heads: []head{{"Date (UTC)", 20}, {"Date (local)", 20}, {"Not before (UTC)", 20}, {"Not after (UTC)", 20}, {"What changed", 36}, {"Key", 20},
+		{"Unit", 10}, {"Before", 11}, {"Before, low end", 11}, {"Before, high end", 11}, {"After", 11}, {"After, low end", 11}, {"After, high end", 11},
+		{"Unit of the step", 10}, {"Step", 11}, {"Step, low end", 11}, {"Step, high end", 11}, {"On the farm near that date", 40}, {"In words", 80}}}
+	for _, c := range append(append([]season.Change{}, s.Loop.Changes...), s.Plant.Changes...) {
+		var events []string
+		for _, e := range c.Events {
+			events = append(events, e.What+" ("+time.UnixMilli(e.At).In(zone).Format("2006-01-02")+")")
+		}
+		row := []any{stampOf(c.At, time.UTC), stampOf(c.At, zone), stampOf(c.AtLow, time.UTC), stampOf(c.AtHigh, time.UTC), c.Label, c.Of, c.Before.Unit}
+		row = append(append(row, ends(c.Before)...), ends(c.After)...)
+		row = append(append(row, c.Size.Unit), ends(c.Size)...)
+		t.rows = append(t.rows, append(row, strings.Join(events, ", "), c.Text))
+	}
+	return t
+}
+
+// ends are a figure's value and interval; one that nobody filled in is empty.
+func ends(f season.Figure) []any {
+	if f.Basis == "" {
+		return []any{nil, nil, nil}
+	}
+	d := decimalsOf(f)
+	return []any{number{f.Value, d}, number{f.Low, d}, number{f.High, d}}
 }
 
 func budget(s *season.Season) table {

@@ -70,7 +70,9 @@ func Season() *season.Season {
 	s.Plant = season.Plant{CyclesUsed: 171, Slope: figure(0.44, 0.04, "", f, 171), InterceptKWh: figure(-0.9, 0.8, "kWh", f, 171),
 		Figures: []season.Named{s.Headline[6], named("milk_heat_kwh", "Heat taken from the milk", 4100, 190, "kWh", m, 171),
 			unknown("cop", "Plant: cooling per compressor kWh (COP)", "", "milk temperatures are missing after 3 March")},
-		Changes: []season.Change{{At: first + 50*dayMS, Of: "recovery_fraction", Before: figure(0.45, 0.03, "", f, 80), After: figure(0.37, 0.03, "", f, 91)}}}
+		Changes: []season.Change{{At: first + 50*dayMS, Of: "recovery_fraction", Before: figure(0.45, 0.03, "", f, 80), After: figure(0.37, 0.03, "", f, 91)},
+			{At: first + 61*dayMS, AtLow: first + 60*dayMS, AtHigh: first + 62*dayMS, Of: "plate_effectiveness", Label: "Plate: effectiveness", Before: figure(0.31, 0.02, "1", m, 100), After: figure(0.25, 0.02, "1", m, 71),
+				Size: figure(-19, 4, "%", m, 171), Text: "Plate: effectiveness changed about 2026-01-31: from 0.31 ± 0.02 to 0.25 ± 0.02, a step of −19 ± 4 %. Have it looked at."}}}
 	for i := range int64(12) {
 		k := 1 - 0.02*float64(i)
 		w := season.PlantWeek{From: first + i*7*dayMS, To: first + (i+1)*7*dayMS, Cycles: 14}

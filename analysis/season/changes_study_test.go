@@ -5,14 +5,12 @@ package season
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"os"
 	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
-	"yardheat/ingest"
 	"yardheat/ingest/simfarm"
 )
 
@@ -21,76 +19,11 @@ import (
 // on each side of a change. `go test -tags study -run ChangeStudy -v
 // ./analysis/season`; testdata/study/change.md keeps the figures.
 
-// studyFarm is a farm for the study; what draws its change is apart from the
-// farm's own seed.
-func studyFarm(seed uint64, of string) (simfarm.Scenario, simfarm.Change) {
-	s := simfarm.Short(seed)
-	r := rand.New(rand.NewPCG(seed, 0xc4a6))
-	s.Days = 44 + r.IntN(27)
-	s.Plant.FoulPerDay = 0.001 * r.Float64() // 0 to 7 % over the season
-	s.Bed.DriftKPerDay /= 2
-	gas := simfarm.Column{Header: "Gas in", Unit: "°C", Quantity: "gas_in_temp", Signal: simfarm.Gas, Decimals: 1, Step: 0.1, NoiseK: 0.1}
-	last := &s.Loggers[len(s.Loggers)-1]
-	last.Columns = append(last.Columns, gas)
-	s.Errors = append(s.Errors, simfarm.Stated{Key: "gas_in_temp", Half: 0.5})
-	// So that the simulated plate is never held back by the heat there is, and a
-	// step of its effectiveness shows whole: at 10 °C, a fifth more.
-	rejected := s.Plant.EvaporatorKW * (1 + 1/s.Plant.COP)
-	s.Plant.PlateEffectiveness = math.Min(s.Plant.PlateEffectiveness, 0.65*rejected/(s.Plant.PlateFlowLMin/60*4.19*(s.Plant.GasC-10)))
-	day := 20.5 + r.Float64()*(float64(s.Days)-41)
-	down := r.IntN(2) == 0
-	c := simfarm.Change{Day: day, Of: of}
-	switch of {
-	case simfarm.ChangeUA:
-		c.By = 1.25
-		if down {
-			c.By = 0.75
-		}
-	case simfarm.ChangeApproach:
-		c.By = 1.5
-		if down {
-			c.By = -1.5
-		}
-	case simfarm.ChangePlate:
-		c.By = 1.2
-		if down {
-			c.By = 0.8
-		}
-	default:
-		// Something happens to the bed in half of the steady seasons too, and
-		// passes: no change.
-		if down {
-			s.Events = []simfarm.Event{{Day: day, Hour: 10, What: "bedded", Tonnes: 8, StepK: -1.5, ReturnDays: 4}}
-		}
-		return s, c
-	}
-	s.Changes = []simfarm.Change{c}
-	return s, c
-}
-
-func studySeason(t testing.TB, s simfarm.Scenario) *Season {
-	t.Helper()
-	farm, err := simfarm.Run(s)
-	require.NoError(t, err)
-	dir, err := os.MkdirTemp("", "study")
-	require.NoError(t, err)
-	defer os.RemoveAll(dir)
-	require.NoError(t, farm.Write(dir))
-	rec, err := ingest.Load(dir, ingest.DefaultLoadOptions())
-	require.NoError(t, err)
-	// The trials of the budget say nothing of changes.
-	return compute(t, rec, func(o *Options) { o.Doubt.MinTrials, o.Doubt.MaxTrials = 100, 100 })
-}
-
 func studyCount(name string, usual int) int {
 	if n, err := strconv.Atoi(os.Getenv(name)); err == nil {
 		return n
 	}
 	return usual
-}
-
-func allChanges(s *Season) []Change {
-	return append(append([]Change{}, s.Loop.Changes...), s.Plant.Changes...)
 }
 
 func TestChangeStudySteady(t *testing.T) {

@@ -235,3 +235,21 @@ func BenchmarkHTML(b *testing.B) {
 		}
 	}
 }
+
+// A change stands in what to look at and in its own section, with its dates,
+// both levels, the step and the farm's events; a text of the farm stays text.
+func TestChangesOnThePage(t *testing.T) {
+	s := fixture.Season()
+	s.Loop.Changes[1].Events[0].What = "serviced <b>&"
+	page := render(t, s)
+	look, rest, ok := strings.Cut(page, `id="loop"`)
+	require.True(t, ok)
+	require.Contains(t, look, "<h3>Changes on a date</h3>")
+	require.Contains(t, look, "Plate: water flow changed. Have it looked at.")
+	c := s.Loop.Changes[1]
+	for _, text := range []string{c.Before.Shown, c.After.Shown, c.Size.Shown, "serviced &lt;b&gt;&amp;", "nothing noted"} {
+		require.Contains(t, rest, text)
+	}
+	s.Loop.Changes, s.Plant.Changes = nil, nil
+	require.NotContains(t, render(t, s), "Changes on a date")
+}

@@ -198,3 +198,22 @@ func TestAnotherProgramOpensIt(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(washes), "2026-03-28 06:00:00,2026-03-28 07:00:00,2026-03-28 07:00:00,2026-03-28 08:00:00")
 }
+
+func TestChangesSheet(t *testing.T) {
+	s := fixture.Season()
+	rows, err := open(t, s).GetRows("Changes")
+	require.NoError(t, err)
+	require.Len(t, rows, 1+len(s.Loop.Changes)+len(s.Plant.Changes))
+	at := map[string]int{}
+	for i, h := range rows[0] {
+		at[h] = i
+	}
+	row := rows[2]
+	require.Equal(t, "Plate: water flow", row[at["What changed"]])
+	require.Equal(t, "11.00", row[at["Before"]])
+	require.Equal(t, "-27.0", row[at["Step"]])
+	require.Equal(t, "%", row[at["Unit of the step"]])
+	require.Contains(t, row[at["On the farm near that date"]], "serviced")
+	require.Equal(t, s.Loop.Changes[1].Text, row[at["In words"]])
+	require.NotEmpty(t, row[at["Not before (UTC)"]])
+}

@@ -244,6 +244,11 @@ func TestFilterAgainstItsCovariance(t *testing.T) {
 	for k := range n {
 		require.InDelta(t, dot(u, w[k]), back[k], 1e-12)
 	}
+	step := make([]float64, n)
+	for k := range n {
+		z.whitenStep(k, step)
+		require.InDelta(t, dot(step, step), z.raw[k], 1e-12)
+	}
 	// W V Wᵀ = 1
 	v := func(i, k int) float64 {
 		c := 0.7 * math.Exp(-math.Abs(day[i]-day[k])/2.5)

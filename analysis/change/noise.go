@@ -52,13 +52,26 @@ func newNoise(t, r []float64, share, days float64) noise {
 		z.logDet += math.Log(f)
 		p -= p * p / f
 	}
-	z.raw = make([]float64, n)
-	column := make([]float64, n)
-	for from := range n {
-		z.whitenStep(from, column)
-		z.raw[from] = dot(column[from:], column[from:])
-	}
+	z.raw = z.squares()
 	return z
+}
+
+// squares are those of every step's column, whitened. After a step at i the
+// innovations d go on as d' = α + β d, from d = 1, so the rest of their weighted
+// squares is a quadratic A d² + B d + C in d, known from the end backwards.
+func (z *noise) squares() []float64 {
+	n := len(z.scale)
+	out := make([]float64, n)
+	a, b, c := 0.0, 0.0, 0.0
+	for i := n - 1; i >= 0; i-- {
+		if i+1 < n {
+			alpha, beta := 1-z.fade[i+1], z.fade[i+1]*(1-z.gain[i])
+			a, b, c = a*beta*beta, 2*a*alpha*beta+b*beta, a*alpha*alpha+b*alpha+c
+		}
+		a += z.scale[i] * z.scale[i]
+		out[i] = a + b + c
+	}
+	return out
 }
 
 // whiten writes the innovations of x to out.

@@ -274,6 +274,38 @@ func TestFilterAgainstItsCovariance(t *testing.T) {
 	}
 }
 
+// Whatever the series: no panic, and what is named has ordered, finite ends.
+func TestAnySeries(t *testing.T) {
+	for seed := range uint64(60) {
+		r := rand.New(rand.NewPCG(seed, 9))
+		n := r.IntN(90)
+		s := Series{Day: make([]float64, n), Value: make([]float64, n), SD: make([]float64, n), Beside: [][]float64{make([]float64, n)}}
+		at, level := 0.0, 0.0
+		for i := range n {
+			at += []float64{0, 0.1, 0.5, 3, 20}[r.IntN(5)]
+			if r.IntN(12) == 0 {
+				level = 1e3 * r.NormFloat64()
+			}
+			s.Day[i], s.Value[i], s.SD[i], s.Beside[0][i] = at, level+r.NormFloat64(), float64(r.IntN(3)), level
+			switch r.IntN(20) {
+			case 0:
+				s.Value[i] = math.NaN()
+			case 1:
+				s.Value[i] = 1e6
+			case 2:
+				s.Beside[0][i] = math.NaN()
+			case 3:
+				s.Value[i] = math.Inf(1)
+			}
+		}
+		for _, c := range find(t, s, func(o *Options) { o.SideValues, o.SideDays, o.Draws = 3, 0, 100 }).Changes {
+			for _, e := range []Estimate{c.Day, c.Size, c.Before, c.After} {
+				require.True(t, e.Low <= e.Value && e.Value <= e.High && !math.IsInf(e.High-e.Low, 0), "seed %d: %+v", seed, c)
+			}
+		}
+	}
+}
+
 func TestMalformed(t *testing.T) {
 	_, err := Find(Series{Day: []float64{1, 2}, Value: []float64{1}}, DefaultOptions())
 	require.ErrorContains(t, err, "2 times but 1 values")

@@ -46,6 +46,10 @@ func (f *finder) changeAt(j int, adjusted []float64) Change {
 		to = all[j+1]
 	}
 	at = slices.DeleteFunc(at, func(i int) bool { return i <= from || i >= to })
+	if !slices.Contains(at, own) { // another step moved too near after this one was placed
+		at = append(at, own)
+		slices.Sort(at)
+	}
 	frames := f.frames(at)
 	s, need := f.scan(frames, at), f.penalty(len(at))
 	place := slices.Index(at, own)
@@ -54,7 +58,7 @@ func (f *finder) changeAt(j int, adjusted []float64) Change {
 	weights := s.posterior(f.t)
 	low, high := s.dates(f.t, f.end, weights, f.o.Confidence)
 	c := Change{Size: s.sizes(weights, f.o.Confidence), Gain: s.gain(place), Penalty: need, Chance: chance, NBefore: own - from, NAfter: to - own}
-	c.Day = Estimate{(f.t[own-1] + f.t[own]) / 2, low, high}
+	c.Day = Estimate{(f.t[own-1] + f.t[own]) / 2, min(low, f.t[own-1]), max(high, f.end[own])}
 	c.Before, c.After = f.level(adjusted, from, own), f.level(adjusted, own, to)
 	return c
 }

@@ -1,6 +1,7 @@
 package season
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -123,7 +124,7 @@ func (b *builder) changes(l *loopFit, r *recovery) {
 		}
 	}
 	for _, into := range []*[]Change{&b.s.Loop.Changes, &b.s.Plant.Changes} {
-		slices.SortStableFunc(*into, func(x, y Change) int { return int((x.At - y.At) / 1000) })
+		slices.SortStableFunc(*into, func(x, y Change) int { return cmp.Compare(x.At, y.At) })
 	}
 }
 

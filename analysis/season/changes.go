@@ -11,6 +11,7 @@ import (
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/loop"
 	"yardheat/analysis/plant"
+	"yardheat/analysis/rank"
 )
 
 // ChangeOptions say which changes are named.
@@ -243,7 +244,7 @@ func (b *builder) watchPlate(r *recovery) []*watched {
 			continue
 		}
 		day, end := b.seconds(b.acc.Cycles[i].Start)/86400, b.seconds(b.acc.Cycles[i].End)/86400
-		flow.add(day, end, math.Log(row.Litres/row.FlowingS*60), 0)
+		flow.add(day, end, math.Log(b.fullFlow(i)), 0)
 		if t.Drive != nil && t.Drive[0].Value(k) > 0 {
 			eff.add(day, end, math.Log(t.Rise[0].Value(k)/t.Drive[0].Value(k)), 0)
 		}
@@ -266,6 +267,23 @@ func (b *builder) watchPlate(r *recovery) []*watched {
 		list = append(list, flow)
 	}
 	return list
+}
+
+// fullFlow is the plate's flow in L/min while its pump runs on in a cycle: the
+// upper quartile of the cells with flow, for those in which it starts or stops
+// hold a part of it, and are more where it runs more briefly.
+func (b *builder) fullFlow(cycle int) float64 {
+	c := b.acc.Cycles[cycle]
+	var v []float64
+	for _, q := range b.acc.PlateFlow.Values[c.A:c.B] {
+		if q > 0 {
+			v = append(v, q)
+		}
+	}
+	if len(v) == 0 {
+		return nan
+	}
+	return rank.Nth(v, 3*(len(v)-1)/4)
 }
 
 // littleShare: a cycle with less than this part of the usual litres or kWh says

@@ -47,7 +47,10 @@ func TestChangeStudySteady(t *testing.T) {
 }
 
 // stepTally counts what became of one kind of step.
-type stepTally struct{ farms, found, sign, size, date, others int }
+type stepTally struct {
+	farms, found, sign, size, date, others int
+	halves, off                            []float64 // of the size: half the interval, and distance from the truth
+}
 
 func TestChangeStudySteps(t *testing.T) {
 	n := studyCount("STUDY_STEPS", 80)
@@ -64,8 +67,8 @@ func TestChangeStudySteps(t *testing.T) {
 				}
 				sum.count(t, s, kind.key, truth, fmt.Sprintf("farm %d", seed))
 			}
-			t.Logf("%s: found %d of %d, sign right %d, size held %d, date held %d, steps in other quantities or days %d",
-				kind.of, sum.found, sum.farms, sum.sign, sum.size, sum.date, sum.others)
+			t.Logf("%s: found %d of %d, sign right %d, size held %d, date held %d, steps in other quantities or days %d; medians of half the size's interval %.3g, of its distance from the truth %.3g",
+				kind.of, sum.found, sum.farms, sum.sign, sum.size, sum.date, sum.others, middle(sum.halves), middle(sum.off))
 			require.GreaterOrEqual(t, float64(sum.found), 0.9*float64(sum.farms))
 			require.Equal(t, sum.found, sum.sign)
 			require.GreaterOrEqual(t, float64(sum.size), 0.95*float64(sum.found)-1.65*math.Sqrt(0.0475*float64(sum.found)))
@@ -89,6 +92,7 @@ func (n *stepTally) count(t *testing.T, s *Season, key string, truth simfarm.Cha
 		}
 		found = true
 		n.found++
+		n.halves, n.off = append(n.halves, (c.Size.High-c.Size.Low)/2), append(n.off, math.Abs(c.Size.Value-want))
 		held, dated := c.Size.Low <= want && want <= c.Size.High, c.AtLow <= at && at <= c.AtHigh
 		if c.Size.Value*want > 0 {
 			n.sign++

@@ -270,20 +270,21 @@ func (b *builder) watchPlate(r *recovery) []*watched {
 }
 
 // fullFlow is the plate's flow in L/min while its pump runs on in a cycle: the
-// upper quartile of the cells with flow, for those in which it starts or stops
-// hold a part of it, and are more where it runs more briefly.
+// median of the cells with flow before and after them. Those in which it starts
+// or stops hold a part of it, and are more where it runs more briefly. NaN: it
+// never ran on for three cells.
 func (b *builder) fullFlow(cycle int) float64 {
-	c := b.acc.Cycles[cycle]
+	c, q := b.acc.Cycles[cycle], b.acc.PlateFlow.Values
 	var v []float64
-	for _, q := range b.acc.PlateFlow.Values[c.A:c.B] {
-		if q > 0 {
-			v = append(v, q)
+	for i := max(c.A, 1); i < min(c.B, len(q)-1); i++ {
+		if q[i-1] > 0 && q[i] > 0 && q[i+1] > 0 {
+			v = append(v, q[i])
 		}
 	}
 	if len(v) == 0 {
 		return nan
 	}
-	return rank.Nth(v, 3*(len(v)-1)/4)
+	return rank.Nth(v, len(v)/2)
 }
 
 // littleShare: a cycle with less than this part of the usual litres or kWh says

@@ -175,22 +175,28 @@ func weightedMedian(v, variance []float64) float64 {
 	return v[order[len(order)-1]]
 }
 
-// commonSD is the scatter s that all values have beside their own: the median of
-// off²/(s² + sd²) is that of the square of a normal variate, 0.4549; 0 where
-// their own scatter explains it.
+// commonSD is the scatter s that all values have beside their own: off²/(s² +
+// sd²) has the median of the square of a normal variate, 0.4549, or its 80 %
+// quantile, 1.6424, whichever s is larger; 0 where their own scatter explains
+// both. Where a fifth of the values and more stray they are no outliers: a few
+// of them side by side would be taken for exact, and for a step.
 func commonSD(off, sd []float64) float64 {
+	return max(scatterAt(off, sd, 0.5, 0.4549), scatterAt(off, sd, 0.8, 1.6424))
+}
+
+func scatterAt(off, sd []float64, share, want float64) float64 {
 	z := make([]float64, len(off))
-	middle := func(s float64) float64 {
+	at := func(s float64) float64 {
 		for i := range z {
 			z[i] = off[i] * off[i] / (s*s + sd[i]*sd[i])
 		}
-		return median(z)
+		return rank.Nth(z, int(share*float64(len(z)-1)))
 	}
 	high := slices.Max(off)
-	if high == 0 || middle(1e-9*high) < 0.4549 {
+	if high == 0 || at(1e-9*high) < want {
 		return 0
 	}
-	return bisect(func(s float64) float64 { return -middle(s) }, 0, 2*high, -0.4549)
+	return bisect(func(s float64) float64 { return -at(s) }, 0, 10*high, -want)
 }
 
 // rest is y less what the columns beside explain of the differences between

@@ -17,18 +17,34 @@ func (s student) below(t float64) float64 {
 }
 
 // changes are the steps found with intervals and levels. Those below Least, or
-// whose size may be zero once every date and noise is weighed, are left out;
-// they stay in the levels of the others.
+// whose size may be zero once every date and noise is weighed, or that do not
+// show among the values next to them, are left out; they stay in the levels of
+// the others.
 func (f *finder) changes() []Change {
 	var out []Change
 	adjusted := f.adjusted()
 	for j := range f.steps {
 		c := f.changeAt(j, adjusted)
-		if math.Abs(c.Size.Value) >= f.o.Least && c.Size.Low*c.Size.High > 0 {
+		if math.Abs(c.Size.Value) >= f.o.Least && f.shows(j, adjusted, c.Size.Value) && c.Size.Low*c.Size.High > 0 {
 			out = append(out, c)
 		}
 	}
 	return out
+}
+
+// shows: the medians of SideValues values on either side differ by half of the
+// step at least, in its direction. A straight drift and a step against each
+// other can fit stray values at an end of the series where nothing steps.
+func (f *finder) shows(j int, v []float64, size float64) bool {
+	from, own, to := 0, f.steps[j], len(v)
+	if j > 0 {
+		from = f.steps[j-1]
+	}
+	if j+1 < len(f.steps) {
+		to = f.steps[j+1]
+	}
+	before, after := v[max(from, own-f.o.SideValues):own], v[own:min(to, own+f.o.SideValues)]
+	return (median(after)-median(before))/size >= 0.5
 }
 
 // changeAt describes the j-th step beside the others.

@@ -269,10 +269,11 @@ func (b *builder) watchPlate(r *recovery) []*watched {
 	return list
 }
 
-// fullFlow is the plate's flow in L/min while its pump runs on in a cycle: the
-// median of the cells with flow before and after them. Those in which it starts
-// or stops hold a part of it, and are more where it runs more briefly. NaN: it
-// never ran on for three cells.
+// fullFlow is the flow that the plate's pump makes in a cycle, L/min: the second
+// largest of the cells with flow before and after them (the largest may be a
+// spike). Where a thermostat lets the pump run for seconds at a time, whole hours
+// of cells hold a part of its flow, so no middle of them tells it. NaN: it never
+// ran for four cells.
 func (b *builder) fullFlow(cycle int) float64 {
 	c, q := b.acc.Cycles[cycle], b.acc.PlateFlow.Values
 	var v []float64
@@ -281,10 +282,10 @@ func (b *builder) fullFlow(cycle int) float64 {
 			v = append(v, q[i])
 		}
 	}
-	if len(v) == 0 {
+	if len(v) < 2 {
 		return nan
 	}
-	return rank.Nth(v, len(v)/2)
+	return rank.Nth(v, len(v)-2)
 }
 
 // littleShare: a cycle with less than this part of the usual litres or kWh says

@@ -27,18 +27,18 @@ func studyCount(name string, usual int) int {
 }
 
 func TestChangeStudySteady(t *testing.T) {
-	n := studyCount("STUDY_STEADY", 200)
+	n, first := studyCount("STUDY_STEADY", 200), studyCount("STUDY_FIRST", 2000)
 	alarms := 0
 	by := map[string]int{}
 	for seed := range n {
-		scenario, _ := studyFarm(uint64(1000+seed), "")
+		scenario, _ := studyFarm(uint64(first+seed), "")
 		list := allChanges(studySeason(t, scenario))
 		if len(list) > 0 {
 			alarms++
 		}
 		for _, c := range list {
 			by[c.Of]++
-			t.Logf("farm %d: %s", 1000+seed, c.Text)
+			t.Logf("farm %d: %s", first+seed, c.Text)
 		}
 	}
 	t.Logf("steady: %d of %d seasons with an alarm (%.1f %%), by quantity %v", alarms, n, 100*float64(alarms)/float64(n), by)

@@ -301,10 +301,10 @@ func (b *builder) usual(r *recovery) (litres, kWh float64) {
 			e = append(e, r.terms.Compressor[0].Value(k))
 		}
 	}
-	return middle(l), middle(e)
+	return medianOf(l), medianOf(e)
 }
 
-func middle(x []float64) float64 {
+func medianOf(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}

@@ -68,7 +68,7 @@ func TestChangeStudySteps(t *testing.T) {
 				sum.count(t, s, kind.key, truth, fmt.Sprintf("farm %d", seed))
 			}
 			t.Logf("%s: found %d of %d, sign right %d, size held %d, date held %d, steps in other quantities or days %d; medians of half the size's interval %.3g, of its distance from the truth %.3g",
-				kind.of, sum.found, sum.farms, sum.sign, sum.size, sum.date, sum.others, middle(sum.halves), middle(sum.off))
+				kind.of, sum.found, sum.farms, sum.sign, sum.size, sum.date, sum.others, medianOf(sum.halves), medianOf(sum.off))
 			require.GreaterOrEqual(t, float64(sum.found), 0.9*float64(sum.farms))
 			require.Equal(t, sum.found, sum.sign)
 			require.GreaterOrEqual(t, float64(sum.size), 0.95*float64(sum.found)-1.65*math.Sqrt(0.0475*float64(sum.found)))

@@ -155,7 +155,9 @@ func (b *builder) watchLoop(l *loopFit) []*watched {
 			before *= math.Exp(-max(0, stoodH) / recoverH)
 		}
 		if l.byDraw != nil && l.byDraw[i].SD < vagueDraw {
-			ua.add(day, to, l.byDraw[i].LnUA, l.byDraw[i].SD)
+			// How far a draw reaches says which water tells UA, and what of the model
+			// is a little off in it.
+			ua.add(day, to, l.byDraw[i].LnUA, l.byDraw[i].SD, d.LoopVolumes, d.LoopVolumes*d.LoopVolumes)
 		}
 		near.add(day, to, d.ApproachK, 0, stoodH, before, d.BedC-bed)
 		eff.add(day, to, d.Effectiveness, 0, d.LoopVolumes, d.LoopVolumes*d.LoopVolumes, d.InC, before)

@@ -103,7 +103,13 @@ func (d *describer) dateDoubts() {
 		case series.CodeDatesByCustom:
 			d.doubt("dates", `dates = "dmy"   # or "mdy"`, "day first", "%s", strings.TrimSuffix(p.Text, ": dates in [[log]] states it"))
 		case series.CodeStampChoice:
-			d.doubt("stamp_columns", fmt.Sprintf("stamp_columns = [%q]", d.out.Stamp.Columns[0]), series.Quoted(d.out.Stamp.Columns[0]), "several columns hold stamps")
+			said, columns := "several columns hold stamps", d.out.Stamp.Columns
+			if strings.HasPrefix(p.Text, "each row") {
+				said, _, _ = strings.Cut(p.Text, ": stamp_columns")
+			}
+			if len(columns) > 0 {
+				d.doubt("stamp_columns", fmt.Sprintf("stamp_columns = [%q]", columns[0]), strings.Join(quotedAll(columns), " and "), "%s", said)
+			}
 		case series.CodeStampCoarse:
 			d.doubt("stamp_layout", "# nothing to set: export with seconds if the logger can", "rows of a minute are spread over it", "%s", p.Text)
 		}
@@ -112,6 +118,14 @@ func (d *describer) dateDoubts() {
 		!slices.ContainsFunc(d.out.Unsure, func(u Doubt) bool { return u.About == "dates" }) {
 		d.doubt("dates", `dates = "dmy"   # or "ymd", "mdy"`, "as "+d.out.Stamp.Format, "the year has two digits")
 	}
+}
+
+func quotedAll(names []string) []string {
+	out := make([]string, len(names))
+	for i, n := range names {
+		out[i] = series.Quoted(n)
+	}
+	return out
 }
 
 func yearOfTwo(format string) bool {

@@ -121,9 +121,11 @@ func (d *describer) unread(c *Column, t *tally) {
 	if t.rows-t.empty == 0 {
 		return
 	}
-	other, led := 0, 0
+	other, led, clocks := 0, 0, 0
 	for s, k := range t.texts {
 		switch {
+		case isHoursMinutes(s):
+			clocks += k
 		case celltext.Classify(s) == celltext.Number:
 			other += k
 		case startsAsNumber(s):
@@ -136,12 +138,32 @@ func (d *describer) unread(c *Column, t *tally) {
 		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s no number with decimal mark %q, but would be one with another mark, first %s: --decimal, or decimal in [[log]], states it",
 			c.Name, are(other, "cell"), t.marks.decimal, series.Quoted(t.badText)))
 	case t.bad == 0:
+	case 10*clocks >= 9*filled:
+		if !d.at.Ready {
+			return // times of day whose date was not found: the stamps' fault says so
+		}
+		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s hours and minutes, first %s; taken for text: a length of time is read as a number of hours", c.Name, are(clocks, "cell"), series.Quoted(t.badText)))
 	case stated && d.src.Units[c.Number-1] != "":
 		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: the unit %s is stated, yet %s no number, first %s; taken for text",
 			c.Name, series.Quoted(d.src.Units[c.Number-1]), are(t.bad, "cell"), series.Quoted(t.badText)))
 	case 2*(t.numbers+led) >= filled || 10*t.numbers >= filled && c.Kind == Text:
 		d.problem(series.CodeBadCell, t.badLine, c.Number, fmt.Sprintf("%q: %s a number and %s none, first %s; taken for text", c.Name, are(t.numbers, "cell"), are(t.bad, "cell"), series.Quoted(t.badText)))
 	}
+}
+
+// isHoursMinutes tells a length of time, "102:30:03" or "5:05".
+func isHoursMinutes(s string) bool {
+	parts := strings.Split(s, ":")
+	if len(parts) < 2 || len(parts) > 3 {
+		return false
+	}
+	for i, p := range parts {
+		n := celltext.LeadingDigits(p)
+		if n == 0 || n < len(p) && (i == 0 || i < len(parts)-1 || strings.Trim(p[n:], ".,0123456789") != "") || i > 0 && n != 2 {
+			return false
+		}
+	}
+	return true
 }
 
 // startsAsNumber: digits at the front or behind a comparison sign, as in

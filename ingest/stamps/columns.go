@@ -48,7 +48,7 @@ func classify(cells []string, opt clock.Options) (kind stampKind, offset bool) {
 	}
 	like := 0
 	for _, c := range cells {
-		if celltext.LooksLikeStamp(c) {
+		if celltext.LooksLikeStamp(c) || isLetteredClock(c) {
 			like++
 		}
 	}
@@ -78,15 +78,26 @@ func classify(cells []string, opt clock.Options) (kind stampKind, offset bool) {
 
 const dayMS = 24 * 3600 * 1000
 
-// isTimeOfDay tells "05:20" from a date.
+// isTimeOfDay tells "05:20" and "5h20" from a date.
 func isTimeOfDay(cells []string) bool {
 	n := 0
 	for _, c := range cells {
-		if k := celltext.LeadingDigits(c); (k == 1 || k == 2) && k < len(c) && c[k] == ':' {
+		if k := celltext.LeadingDigits(c); (k == 1 || k == 2) && k < len(c) && c[k] == ':' || isLetteredClock(c) {
 			n++
 		}
 	}
 	return 2*n >= len(cells)
+}
+
+// isLetteredClock knows "7h00" and "7h05min".
+func isLetteredClock(c string) bool {
+	k := celltext.LeadingDigits(c)
+	if k == 0 || k > 2 || k == len(c) || c[k]|0x20 != 'h' {
+		return false
+	}
+	m := celltext.LeadingDigits(c[k+1:])
+	rest := strings.ToLower(c[k+1+m:])
+	return m == 2 && (rest == "" || rest == "m" || rest == "min" || rest == "mn") && (k == 1 || c[:2] <= "24")
 }
 
 // dottedTimes tells "6.30.00" from a date: hours, minutes and seconds in every
@@ -192,6 +203,7 @@ func (t *Table) findColumns() bool {
 			"%d columns hold stamps; %s is used: stamp_columns in [[log]] names another", len(whole), series.Quoted(t.Header[t.Columns[0]]))
 	default:
 		t.dottedBesideDates(free, kinds)
+		t.dropDurations(free, kinds)
 		t.Columns = pairOrAlone(free, kinds)
 		if opt.Layout == "" && len(t.Columns) < 2 {
 			t.findParts(free, kinds)

@@ -22,7 +22,7 @@ func refuseDayRows(rows []Row, b *block) error {
 			return &Error{Line: r.Line, Err: errNoTable, Got: "a column for each date or time: " + quote(strings.Join(dropEmptyTail(r.Cells), " | ")),
 				Want: "a row for each time", Do: "turn the table: one row for each date and time, with its readings beside it"}
 		}
-		if !isTimesRow(r.Cells) && !(days && isHoursRow(r.Cells)) {
+		if !isTimesRow(r.Cells) && !(days && (isHoursRow(r.Cells) || isSlotsRow(r.Cells))) {
 			continue
 		}
 		return &Error{Line: r.Line, Err: errNoTable, Got: "a row a day with a column for each time of day: " + quote(strings.Join(dropEmptyTail(r.Cells), " | ")),

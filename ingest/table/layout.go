@@ -145,6 +145,8 @@ func (b *block) takeHeader(rows []Row, floor, start int) {
 			continue
 		}
 		switch {
+		case b.units == nil && len(b.header) > 0 && celltext.IsUnitLead(cells[lead(cells)]) && isUnitRow(cells): // among the names or above them
+			b.units = cells
 		case b.units == nil && (len(b.header) == 0 || isStatistic(b.header[0].Cells)) && isUnitRow(cells) && i > floor && headerLike(rows[i-1].Cells, width):
 			b.units = cells
 		case len(b.header) == 0 && headerLike(cells, width),
@@ -214,16 +216,18 @@ func lead(cells []string) int {
 func emptyAt(cells []string, i int) bool { return i < len(cells) && cells[i] == "" }
 
 // isUnitRow tells whether the filled cells are units and one at least is more
-// than a dash. Beside three or more, an odd word that is none may stand.
+// than a dash. A row that begins with "Units" may have any short word beside it. Beside three or more, an odd word that is none may stand.
 func isUnitRow(cells []string) bool {
 	known, odd := 0, 0
+	headed := len(cells) > 0 && celltext.IsUnitLead(cells[lead(cells)])
 	for i, c := range cells {
 		switch {
 		case c == "":
-		case i == lead(cells) && celltext.IsUnitLead(c) || celltext.IsStampPart(c):
+		case i == lead(cells) && headed || celltext.IsStampPart(c):
 		case celltext.IsUnit(celltext.StripBrackets(c)):
 			known++
 		case celltext.IsUnitCell(c):
+		case headed && len(c) <= 12 && celltext.Classify(c) == celltext.Text: // the row says that these are units
 		case len(c) > 8 || strings.Contains(c, " ") || celltext.Classify(c) != celltext.Text:
 			return false
 		default:

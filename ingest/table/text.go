@@ -68,6 +68,11 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 		return nil, &Error{File: name, Line: r.Line, Got: quote(r.Cells[0]), Want: "cells parted by a comma, semicolon, tab or |",
 			Do: "set separator in [[log]], or export again with one of these between the cells", Err: errNoTable}
 	}
+	if sep != 0 && opt.Header == nil {
+		if err := refuseRecords(rows); err != nil {
+			return nil, inFile(err, name, "")
+		}
+	}
 	tables, err := tablesOf(base, rows, opt, sep)
 	if err != nil {
 		return nil, inFile(err, name, "")

@@ -62,8 +62,24 @@ func decimalByte(decimal string) byte {
 }
 
 // parseSlowly reads what the fast loop does not: other signs, thousands
-// marks, exponents, units, many digits.
+// marks, exponents, units, many digits, amounts of money.
 func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
+	v, unit, ok := parseUnited(s, dec, thousands)
+	if ok || s == "" || len(s) > 24 {
+		return v, unit, ok
+	}
+	amount, sign := cutMoney(s)
+	if sign == "" || amount == "" {
+		return 0, "", false
+	}
+	if v, unit, ok = parseUnited(amount, dec, thousands); unit != "" {
+		return 0, "", false
+	}
+	return v, sign, ok
+}
+
+// parseUnited reads a number with or without a unit behind it.
+func parseUnited(s string, dec byte, thousands string) (float64, string, bool) {
 	var buf [64]byte
 	clean, rest := buf[:0], s
 	switch {

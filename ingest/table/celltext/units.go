@@ -10,7 +10,9 @@ var unitWords = wordSet(`° °c c degc °celsius celsius gradc degreesc degreesc
  ampere v mv volt volts va kva var kvar hz khz bar barg bara mbar pa kpa hpa mpa psi psig psia inhg mmhg atm % %rh
  pct percent ‰ s sec secs second seconds ms min mins minute minutes h hr hrs hour hours d day days mm cm m km in
  inch inches ft g kg mg t tonne tonnes lb lbs ppm ppb lx lux µs imp imps pulse pulses count counts rpm db dbm
- °с л м³ м3 вт квт вт·ч втч квт·ч квтч квт-ч мвт·ч мвтч бар кпа с мин ч час on/off 0/1 1/0 mol %rf %r.f. %r.h. %hr %hum mn degt knots kt kts mph kmh`)
+ °с л м³ м3 вт квт вт·ч втч квт·ч квтч квт-ч мвт·ч мвтч бар кпа с мин ч час on/off 0/1 1/0 mol %rf %r.f. %r.h. %hr %hum mn degt knots kt kts mph kmh
+ kbtu mbtu mmbtu btuh mbh therm therms vdc vac mvdc mvac adc aac madc ohm ohms kohm ω kω inwc in.wc in.w.c. inwg in.wg in.w.g. iwc inh2o mmwc mmh2o ftwc
+ cfh scfm acfm bhp hp °fd °cd`)
 
 // bareUnits may end a header without brackets; shorter ones are as often the
 // name of a place ("Tank C") or a word ("Temp min", "Loop in").
@@ -117,7 +119,7 @@ func bracketUnit(header string) string {
 		if open < 0 {
 			return ""
 		}
-		if u := Trim(header[open+1 : c]); IsUnit(u) {
+		if u := Trim(header[open+1 : c]); IsUnit(u) || IsMoney(u) {
 			return u
 		}
 		end = open
@@ -212,7 +214,7 @@ func isStampPattern(s string) bool {
 // IsStampPart knows what a unit row has under the names of stamp and running
 // number.
 func IsStampPart(s string) bool {
-	switch strings.ToLower(strings.TrimLeft(s, "#")) {
+	switch strings.ToLower(strings.TrimRight(strings.TrimLeft(s, "#"), ".")) {
 	case "ts", "rn", "yr", "mo", "dy", "hr", "mn", "yy", "yyyy", "no", "nr", "n", "#", "date", "time":
 		return true
 	}

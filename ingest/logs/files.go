@@ -402,7 +402,7 @@ func (t *Table) passOn() {
 // severityOf a problem of the table reader.
 func severityOf(code string) series.Severity {
 	switch code {
-	case "file-cut", "file-end", "workbook-cut", "workbook-short", "sheet-hidden", "decimal-mark", "bad-encoding", "formula-without-value", "member-passed-over":
+	case "file-cut", "file-end", "workbook-cut", "workbook-short", "sheet-hidden", "decimal-mark", "bad-encoding", "formula-without-value", "member-passed-over", table.CodeUnitChanges:
 		return series.Doubt
 	case "not-a-row", "short-line", "error-words":
 		return series.LeftOut

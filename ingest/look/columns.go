@@ -176,11 +176,46 @@ func (d *describer) unitBeside(col int) (unit, where string) {
 		if unit = d.onlyText(beside); isUnitText(unit) {
 			return unit, "the column " + series.Quoted(d.src.Header[beside])
 		}
+		if d.unitChanges(beside) {
+			return "mixed", "the column " + series.Quoted(d.src.Header[beside]) + ", which changes"
+		}
 	}
 	if unit, where = d.preambleUnit(d.src.Header[col]); unit != "" {
 		return unit, where
 	}
-	return d.listedUnit(d.src.Header[col])
+	if unit, where = d.listedUnit(d.src.Header[col]); unit != "" {
+		return unit, where
+	}
+	return d.loneUnit(col)
+}
+
+// unitChanges tells whether a column of units says another from some row on.
+func (d *describer) unitChanges(col int) bool {
+	return slices.ContainsFunc(d.src.Problems, func(p table.Problem) bool { return p.Code == table.CodeUnitChanges && p.Column == col+1 })
+}
+
+// loneUnit is the one unit that the lines above the table state under a cell
+// "Unit", where the table has one column only that can be meant: the others
+// hold stamps or state a unit themselves.
+func (d *describer) loneUnit(col int) (unit, where string) {
+	for i := range d.src.Header {
+		if i != col && d.src.Units[i] == "" && !slices.Contains(d.at.Columns, i) {
+			return "", ""
+		}
+	}
+	rows := d.src.Preamble
+	for i := 0; i+1 < len(rows); i++ {
+		for j, c := range rows[i].Cells {
+			if !isUnitName(c) || j >= len(rows[i+1].Cells) || !isUnitText(rows[i+1].Cells[j]) || len(rows[i].Cells) < 2 {
+				continue
+			}
+			if unit != "" {
+				return "", "" // two are stated
+			}
+			unit, where = rows[i+1].Cells[j], fmt.Sprintf("line %d, %s", rows[i+1].Line, series.Quoted(c))
+		}
+	}
+	return unit, where
 }
 
 // listedUnit finds a column in a list of channels above the header: lines under

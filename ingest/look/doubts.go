@@ -40,8 +40,16 @@ func (d *describer) doubts() {
 func (d *describer) encodingDoubt() {
 	switch d.src.Encoding {
 	case "Windows-1252":
-		if names := strings.Join(d.src.Header, " "); d.opt.Table.Encoding == "" && !table.Western(names) {
-			d.doubt("encoding", `encoding = "Windows-1250"   # or what the logger's program says`, d.src.Encoding, "nothing in the file states its encoding, and the names' letters are of no language that is written in %s: %s", d.src.Encoding, series.Quoted(names))
+		names := strings.Join(d.src.Header, " ")
+		for _, t := range d.tally {
+			for _, w := range commonest(t.texts, 5) {
+				if !plainText(w) {
+					names += " " + w
+				}
+			}
+		}
+		if d.opt.Table.Encoding == "" && !table.Western(names) {
+			d.doubt("encoding", `encoding = "Windows-1250"   # or what the logger's program says`, d.src.Encoding, "nothing in the file states its encoding, and its letters are of no language that is written in %s: %s", d.src.Encoding, series.Quoted(names))
 		}
 	case "Windows-1250", "Windows-1254", "Shift-JIS", "EUC-JP", "GBK", "EUC-KR", "Big5", "Windows-1251":
 		if d.opt.Table.Encoding == "" {
@@ -118,6 +126,10 @@ func (d *describer) dateDoubts() {
 		!slices.ContainsFunc(d.out.Unsure, func(u Doubt) bool { return u.About == "dates" }) {
 		d.doubt("dates", `dates = "dmy"   # or "ymd", "mdy"`, "as "+d.out.Stamp.Format, "the year has two digits")
 	}
+}
+
+func plainText(s string) bool {
+	return strings.IndexFunc(s, func(r rune) bool { return r >= 0x80 }) < 0
 }
 
 func quotedAll(names []string) []string {

@@ -3,7 +3,7 @@ package series
 // The codes of the problems that Load lists. Those of the table reader
 // (bad-encoding, decimal-mark, double-header, error-words, file-cut, file-end, long-line, member-passed-over, no-rows,
 // nul-bytes, short-line, short-lines, stray-quote, footer, repeated-header,
-// not-a-row, formula-without-value, workbook-cut, workbook-short, sheet-hidden) are passed
+// not-a-row, formula-without-value, unit-changes, workbook-cut, workbook-short, sheet-hidden) are passed
 // on as they stand.
 const (
 	// CodeFileEmpty: a file without rows, among others that have some.

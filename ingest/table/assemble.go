@@ -15,7 +15,7 @@ func (b *block) assemble(t *Table, opt Options) {
 	}
 	t.Units = celltext.HeaderUnits(t.Header)
 	for i := range t.Header {
-		if i < len(b.units) && b.units[i] != "" && !(i == 0 && celltext.IsUnitLead(b.units[i])) {
+		if i < len(b.units) && b.units[i] != "" && !isNoUnit(b.units[i]) && !(i == 0 && celltext.IsUnitLead(b.units[i])) {
 			t.Units[i] = celltext.StripBrackets(b.units[i])
 		}
 	}
@@ -36,6 +36,16 @@ func (b *block) assemble(t *Table, opt Options) {
 		}
 		t.Problems = append(t.Problems, Problem{Code: "no-rows", Line: t.HeaderLine, Text: text})
 	}
+}
+
+// isNoUnit knows what a unit row has under a running number, a state or a
+// text.
+func isNoUnit(s string) bool {
+	switch strings.ToLower(strings.Trim(s, "#.")) {
+	case "no", "nr", "rn", "state", "status", "flag", "bool", "text", "string", "none":
+		return true
+	}
+	return false
 }
 
 // joinHeader joins the header rows column by column. Where names repeat under

@@ -299,13 +299,27 @@ func phrasesOf(words []span) []span {
 	return out
 }
 
+// degreesJoined makes one word of "DEG F".
+func degreesJoined(words []span) []span {
+	var out []span
+	for _, w := range words {
+		if n := len(out); n > 0 && w.from == out[n-1].to+1 && strings.HasPrefix(strings.ToLower(strings.TrimLeft(out[n-1].text, "([")), "deg") && len(w.text) <= 2 {
+			out[n-1].text += " " + w.text
+			out[n-1].to = w.to
+			continue
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
 // headByPlace deals the words of a line that is no row out to the columns: as
 // many names as columns in their order (one name may stand over date and time
 // of day), else by where they stand. A line of words without wider gaps is a
 // remark and stays one cell.
 func headByPlace(l *blankLine, columns []span, pair int) []string {
 	phrases := phrasesOf(l.words)
-	if names := namesFor(len(columns), pair, phrases, l.words); names != nil {
+	if names := namesFor(len(columns), pair, phrases, degreesJoined(l.words)); names != nil {
 		return names
 	}
 	if len(phrases) < 2 && len(columns) > 1 && !(len(phrases) == 1 && phrases[0].from >= columns[1].from) {
@@ -365,7 +379,7 @@ func headByCount(l *blankLine, lines []blankLine, count int) []string {
 			break
 		}
 	}
-	if names := namesFor(count, pair, l.words, phrasesOf(l.words)); names != nil {
+	if names := namesFor(count, pair, degreesJoined(l.words), phrasesOf(l.words)); names != nil {
 		return names
 	}
 	return []string{strings.TrimSpace(l.text)}

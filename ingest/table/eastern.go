@@ -91,7 +91,7 @@ func (p *pairs) share(b []byte) float64 {
 }
 
 // wordsOfWide tells whether at least two in three of the characters of Eastern
-// scripts, two at least, stand beside another one.
+// scripts, two at least, stand beside another one, or behind a number of a date.
 func wordsOfWide(text string) bool {
 	wide, beside := 0, 0
 	last := false
@@ -103,7 +103,7 @@ func wordsOfWide(text string) bool {
 		is := isWide(r)
 		if is {
 			wide++
-			if last || i+1 < len(runes) && isWide(runes[i+1]) {
+			if last || i+1 < len(runes) && isWide(runes[i+1]) || i > 0 && strings.ContainsRune(dateSigns, r) && runes[i-1]-'0' <= 9 && runes[i-1] >= '0' {
 				beside++
 			}
 		}
@@ -111,6 +111,9 @@ func wordsOfWide(text string) bool {
 	}
 	return beside >= 2 && 3*beside >= 2*wide
 }
+
+// dateSigns stand behind the numbers of a date and a time of day.
+const dateSigns = "年月日时時分秒년월일시분초"
 
 func isWide(r rune) bool {
 	return unicode.In(r, unicode.Han, unicode.Hangul, unicode.Hiragana, unicode.Katakana) || r == 'ー'

@@ -2,6 +2,7 @@ package table
 
 import (
 	"strings"
+	"unicode/utf8"
 
 	"golang.org/x/text/encoding/charmap"
 )
@@ -59,20 +60,26 @@ func letterPage(b []byte) string {
 	return ""
 }
 
-// allows holds two languages against what their words never have: Portuguese
-// writes õ before e only, Icelandic has no c, q, w or z.
+// unused are the plain letters that the words of a language with letters of its
+// own hardly hold, by the first of its letters (from memory): a word that has
+// one is of another language.
+var unused = map[string]string{
+	"àâæç": "kw", "áéíñ": "kw", "àèéì": "kwyxj", "áâãà": "kwy", "æøåé": "cqwz", "àçèé": "kw", "áðéí": "cqwz", "áäâç": "qxy",
+}
+
+// allows holds a language against what its words never have: letters of other
+// languages, and in Portuguese õ before another letter than e.
 func (l *language) allows(words []string) bool {
+	letters := unused[string([]rune(l.letters)[:min(4, utf8.RuneCountInString(l.letters))])]
 	for _, w := range words {
-		switch {
-		case strings.HasPrefix(l.letters, "áâãà"):
+		if letters != "" && strings.ContainsAny(strings.ToLower(w), letters) {
+			return false
+		}
+		if strings.HasPrefix(l.letters, "áâãà") {
 			for i := range len(w) {
 				if w[i]|0x20 == 0xf5 && (i+1 == len(w) || w[i+1]|0x20 != 'e') {
 					return false
 				}
-			}
-		case strings.HasPrefix(l.letters, "áðéí"):
-			if strings.ContainsAny(w, "cqwzCQWZ") {
-				return false
 			}
 		}
 	}
@@ -98,7 +105,7 @@ func foreignLetters(b []byte) (used map[byte]bool, words []string) {
 		word, some := b[from:i], false
 		from = -1
 		for k, c := range word {
-			if c < 0x80 || isSign(c) && (k == 0 || k+1 == len(word) || len(word) < 4) {
+			if c < 0x80 || isSign(c) && (k == 0 || k+1 == len(word) || len(word) < 4) && !isAfterLetter(word, k) {
 				continue
 			}
 			used[c], some = true, true
@@ -112,6 +119,13 @@ func foreignLetters(b []byte) (used map[byte]bool, words []string) {
 
 func isWordByte(c byte) bool {
 	return c|0x20 >= 'a' && c|0x20 <= 'z' || c >= 0xa1 || c >= 0x8a && c <= 0x8f || c >= 0x9a && c <= 0x9f
+}
+
+// isAfterLetter tells a sign of money, ¿ or ¯ at the end of a word: no language
+// of Windows-1252 writes them there, and Windows-1250 has Ł, Ľ, Ż and ż in their
+// places.
+func isAfterLetter(word []byte, k int) bool {
+	return k > 0 && k+1 == len(word) && word[k-1]|0x20 >= 'a' && word[k-1]|0x20 <= 'z' && (word[k] == 0xa3 || word[k] == 0xa5 || word[k] == 0xaf || word[k] == 0xbf)
 }
 
 func isSign(c byte) bool { return c >= 0xa1 && c <= 0xbf }

@@ -56,6 +56,9 @@ func findBlocks(rows []Row, forced *int) []*block {
 		b := &block{}
 		if forced == nil {
 			b.takeHeader(rows, from, start)
+			if len(b.header) == 0 {
+				b.borrowHeader(rows, from, start)
+			}
 		}
 		b.measure(rows, start)
 		b.consume(rows, start)
@@ -327,11 +330,17 @@ func (b *block) consume(rows []Row, start int) {
 			continue
 		}
 		if b.isRepeat(cells) {
-			if len(held) > 0 && sameCells(cells, b.header[0].Cells) {
+			if len(held) > 0 && sameCells(cells, b.header[0].Cells) && !pageHead(held, rows[:start]) {
 				break // what is said above it begins a table of its own
+			}
+			if pageHead(held, rows[:start]) {
+				held = nil
 			}
 			held = b.release(held)
 			b.note("repeated-header", rows[i], "the header stands here again")
+			continue
+		}
+		if len(b.header) > 0 && isRule(cells) {
 			continue
 		}
 		s := shapeOf(cells)
@@ -353,6 +362,25 @@ func (b *block) consume(rows []Row, start int) {
 		b.note("footer", r, "read as a line below the table")
 	}
 	b.next = i
+}
+
+// pageHead tells whether all of the lines held stood above the table too, but
+// for their numbers: the head of a printed page.
+func pageHead(held, above []Row) bool {
+	plain := func(r Row) string {
+		return strings.Map(func(c rune) rune {
+			if c >= '0' && c <= '9' || c == ' ' {
+				return -1
+			}
+			return c
+		}, strings.Join(r.Cells, ""))
+	}
+	for _, h := range held {
+		if !slices.ContainsFunc(above[max(0, len(above)-20):], func(r Row) bool { return plain(r) == plain(h) }) {
+			return false
+		}
+	}
+	return len(held) > 0
 }
 
 // stamped tells whether a row has a stamp where the table has its own: one

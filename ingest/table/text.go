@@ -173,7 +173,8 @@ func tablesOf(base Table, rows []Row, opt Options, sep byte) ([]*Table, error) {
 		t := base
 		b.assemble(&t, opt)
 		t.Preamble, above = preamble(above, rows, &t, b)
-		tables = append(tables, &t)
+		t.Problems = append(t.Problems, unitChanges(&t)...)
+		tables = append(tables, b.splitPairs(&t)...)
 	}
 	return tables, nil
 }

@@ -56,9 +56,22 @@ func IsUnit(s string) bool {
 // fullWidth are the brackets and the sign of Eastern typesetting.
 var fullWidth = strings.NewReplacer("（", "(", "）", ")", "［", "[", "］", "]", "％", "%", "／", "/")
 
+// encodedTwice are the signs of units as they look where a text was encoded
+// twice.
+var encodedTwice = strings.NewReplacer("Â°", "°", "Âº", "°", "Â³", "³", "Â²", "²", "Âµ", "µ", "Î¼", "µ", "Â·", "·", "â„ƒ", "°C")
+
+// Once is a text with the signs of units encoded once, where they were twice.
+func Once(s string) string {
+	if strings.Contains(s, "Â") || strings.Contains(s, "Î¼") || strings.Contains(s, "â„ƒ") {
+		return encodedTwice.Replace(s)
+	}
+	return s
+}
+
 // HeaderUnit finds the unit that a header names: in brackets, behind a
 // stroke, or as its last word. "" = none.
 func HeaderUnit(header string) string {
+	header = Once(header)
 	if strings.Contains(header, "\uff08") || strings.Contains(header, "\uff05") || strings.Contains(header, "\uff3b") {
 		header = fullWidth.Replace(header)
 	}
@@ -195,7 +208,7 @@ func IsUnitCell(s string) bool {
 }
 
 func StripBrackets(s string) string {
-	s = Trim(s)
+	s = Once(Trim(s))
 	if len(s) >= 2 && strings.IndexByte("([{", s[0]) >= 0 && strings.IndexByte(")]}", s[len(s)-1]) >= 0 {
 		return Trim(s[1 : len(s)-1])
 	}

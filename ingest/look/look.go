@@ -16,6 +16,8 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
+	"strings"
 	"time"
 
 	"yardheat/ingest/clock"
@@ -233,13 +235,74 @@ func describe(path string, tables []*table.Table, opt Options) []Table {
 	for _, t := range tables {
 		of[t.File+"\x00"+t.Sheet]++
 	}
-	for _, t := range tables {
-		d := newDescriber(path, t, opt)
-		d.run()
+	done := make([]*describer, len(tables))
+	for i, t := range tables {
+		done[i] = newDescriber(path, t, opt)
+		done[i].run()
+	}
+	orderBySibling(done, opt)
+	for i, t := range tables {
+		d := done[i]
 		key := t.File + "\x00" + t.Sheet
 		number[key]++
 		d.out.Number, d.out.Of = number[key], of[key]
 		out = append(out, d.out)
 	}
 	return out
+}
+
+// orderBySibling reads again the tables whose dates alone read either way, where
+// others of the file prove one order of day and month: as the loader does.
+func orderBySibling(all []*describer, opt Options) {
+	proven := ""
+	for _, d := range all {
+		if d.orderOpen() || !d.at.Ready {
+			continue
+		}
+		order := formatOrder(d.out.Stamp.Format)
+		if proven != "" && order != "" && order != proven {
+			return
+		}
+		if order != "" {
+			proven = order
+		}
+	}
+	if proven == "" || opt.Dates != "" {
+		return
+	}
+	for i, d := range all {
+		if !d.orderOpen() {
+			continue
+		}
+		o := opt
+		o.Dates = proven
+		again := newDescriber(d.out.File, d.src, o)
+		again.run()
+		if again.at.Ready {
+			again.out.Stamp.Because = strings.Replace(again.out.Stamp.Because, "stated", "another table of the file proves it", 1)
+			all[i] = again
+		}
+	}
+}
+
+// orderOpen tells whether nothing in the table itself settles the order of day
+// and month.
+func (d *describer) orderOpen() bool {
+	return slices.ContainsFunc(d.out.Unsure, func(u Doubt) bool { return u.About == "dates" })
+}
+
+// formatOrder is dmy, mdy or ymd of a format of three numbers, "" of others.
+func formatOrder(format string) string {
+	y, m, d := strings.IndexByte(format, 'Y'), strings.IndexByte(format, 'M'), strings.IndexByte(format, 'D')
+	switch {
+	case y < 0 || m < 0 || d < 0 || strings.Contains(format, "MMM") || strings.HasPrefix(format, "YYYY"):
+		return ""
+	case d < m && m < y:
+		return "dmy"
+	case m < d && d < y:
+		return "mdy"
+	case y < m && m < d:
+		return "ymd"
+	}
+	return ""
 }

@@ -219,7 +219,10 @@ func (t *Table) findColumns() bool {
 		}
 	}
 	yearless := func(i int) bool { return t.yearless(i, false) || t.yearless(i, true) }
-	if t.Columns == nil && opt.Layout == "" && t.Stream == nil && !slices.ContainsFunc(free, yearless) {
+	if t.Columns == nil && opt.Layout == "" && t.Stream == nil {
+		why = t.otherYears(free)
+	}
+	if t.Columns == nil && why == "" && opt.Layout == "" && t.Stream == nil && !slices.ContainsFunc(free, yearless) {
 		why = t.missingDates(free)
 	}
 	if t.Columns == nil {

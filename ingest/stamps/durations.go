@@ -15,7 +15,7 @@ import (
 var (
 	lengthWords = strings.Fields(`runtime uptime downtime duration length elapsed dauer laufzeit betriebszeit betriebsdauer betriebsstunden einschaltdauer kühldauer
  durée duree fonctionnement durata funzionamento duración duracion funcionamiento duração duracao duur looptijd draaiuren drifttid gångtid käyntiaika käyttöaika`)
-	runWords  = strings.Fields("run running on off idle cooling heating operating operation operational operated working burner pump pumping compressor fan cycle wash washing defrost active motor engine total daily hours")
+	runWords  = strings.Fields("run running idle cooling heating operating operation operational operated working pumping burner compressor fan active total daily hours")
 	timeNames = strings.Fields("time times h:mm hh:mm h:mm:ss hh:mm:ss hhh:mm:ss [h]:mm [h]:mm:ss hours hrs zeit")
 	whenWords = strings.Fields("start started begin stop stopped end ended finish first last at reading read sample sampled sampling record recorded log logged local milking clock day from until to von bis")
 )

@@ -170,6 +170,10 @@ func covered(settled []int64, at, near int64) bool {
 const (
 	farShare   = 0.01
 	resetShare = 0.1
+	// bootShare where they also begin on the first day of a year long before, by
+	// at least bootDays: rows logged after a power cut until someone sets the clock.
+	bootShare = 0.4
+	bootDays  = 2 * 365
 )
 
 // farRows looks for a few rows at either end that lie far from all others.
@@ -178,7 +182,15 @@ func (t *Table) farRows(opt Options) {
 	n := len(t.Order)
 	apart := func(k int) bool { return t.At[t.Order[k]]-t.At[t.Order[k-1]] > farMS }
 	few, more := int(farShare*float64(n)), int(resetShare*float64(n))
-	for k := min(more, n-1); k >= 1; k-- {
+	early := more
+	for k := min(int(bootShare*float64(n)), n-1); k > more; k-- {
+		if t.At[t.Order[k]]-t.At[t.Order[k-1]] > bootDays*dayMS && yearsFirstHour(t.clk.Wall[t.Order[0]]) {
+			t.tellFar(t.Order[:k], false, opt)
+			early = 0
+			break
+		}
+	}
+	for k := min(early, n-1); k >= 1; k-- {
 		if apart(k) {
 			t.tellFar(t.Order[:k], k <= few, opt)
 			break

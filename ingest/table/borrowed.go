@@ -1,6 +1,7 @@
 package table
 
 import (
+	"slices"
 	"strings"
 
 	"yardheat/ingest/table/celltext"
@@ -24,11 +25,28 @@ func (b *block) borrowHeader(rows []Row, floor, start int) {
 			continue
 		}
 		seen++
-		if names := namesIn(rows[i].Cells, width); names != nil {
+		if names := namesIn(rows[i].Cells, width); names != nil && tellsOfColumns(names) {
 			b.header = []Row{{Line: rows[i].Line, Cells: names}}
 			return
 		}
 	}
+}
+
+// stampNames stand in the name of a column of stamps (common practice, no
+// source).
+var stampNames = strings.Fields("time date stamp datum zeit fecha hora heure data ora tijd yyyy")
+
+// tellsOfColumns tells names from a remark that has as many commas: one of a
+// column of stamps is among them, or a unit.
+func tellsOfColumns(names []string) bool {
+	for _, n := range names {
+		low := strings.ToLower(n)
+		if celltext.IsStampPart(n) || celltext.HeaderUnit(n) != "" && len(n) <= 40 ||
+			len(n) <= 24 && slices.ContainsFunc(stampNames, func(w string) bool { return strings.Contains(low, w) }) {
+			return true
+		}
+	}
+	return false
 }
 
 // namesIn takes so many names out of a line; nil where it holds none, or

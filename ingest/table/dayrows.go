@@ -1,6 +1,7 @@
 package table
 
 import (
+	"fmt"
 	"strconv"
 	"strings"
 
@@ -8,12 +9,17 @@ import (
 )
 
 // refuseDayRows is an error for a table with a row a day and a column for each
-// time of day: read so, every reading of a day would stand at its midnight.
-func refuseDayRows(rows []Row, b *block) error {
+// time of day: read so, every reading of a day would stand at its midnight. Where
+// the farm file states the header, columns numbered behind a word are channels.
+func refuseDayRows(rows []Row, b *block, stated bool) error {
 	if len(b.rows) == 0 {
 		return nil
 	}
 	days := b.datesOnly()
+	if r, ok := b.monthsAcross(); ok {
+		return &Error{Line: r.Line, Err: errNoTable, Got: "a row for each day of a month with a column for each month: " + quote(strings.Join(dropEmptyTail(r.Cells), " | ")),
+			Want: "a row for each day", Do: "turn the table: one row for each date, with its reading beside it"}
+	}
 	for _, r := range rows {
 		if r.Line > b.rows[0].Line {
 			break
@@ -22,13 +28,47 @@ func refuseDayRows(rows []Row, b *block) error {
 			return &Error{Line: r.Line, Err: errNoTable, Got: "a column for each date or time: " + quote(strings.Join(dropEmptyTail(r.Cells), " | ")),
 				Want: "a row for each time", Do: "turn the table: one row for each date and time, with its readings beside it"}
 		}
-		if !isTimesRow(r.Cells) && !(days && (isHoursRow(r.Cells) || isSlotsRow(r.Cells))) {
+		if days && !stated && !isHoursRow(r.Cells) && isSlotsRow(r.Cells) {
+			return &Error{Line: r.Line, Err: errNoTable, Got: "a row a day with a column for each time of day: " + quote(strings.Join(dropEmptyTail(r.Cells), " | ")),
+				Want: "a row for each time", Do: fmt.Sprintf("turn the table: one row for each date and time, with its reading beside it; header = %d in [[log]] if these are channels", r.Line)}
+		}
+		if !isTimesRow(r.Cells) && !(days && isHoursRow(r.Cells)) {
 			continue
 		}
 		return &Error{Line: r.Line, Err: errNoTable, Got: "a row a day with a column for each time of day: " + quote(strings.Join(dropEmptyTail(r.Cells), " | ")),
 			Want: "a row for each time", Do: "turn the table: one row for each date and time, with its reading beside it"}
 	}
 	return nil
+}
+
+// monthsAcross finds a header of twelve months over rows that count the days of
+// one.
+func (b *block) monthsAcross() (Row, bool) {
+	for _, h := range b.header {
+		last, run := 0, 0
+		for _, c := range h.Cells {
+			if m, _ := celltext.Month(strings.TrimRight(strings.SplitN(c, " ", 2)[0], ".,")); m == last+1 {
+				last, run = m, run+1
+			}
+		}
+		if run == 12 && len(h.Cells) <= 16 && b.countsDays() {
+			return h, true
+		}
+	}
+	return Row{}, false
+}
+
+// countsDays: the first cells of the rows are 1, 2, 3 … and no more than 31.
+func (b *block) countsDays() bool {
+	if len(b.rows) < 28 || len(b.rows) > 33 {
+		return false
+	}
+	for i, r := range b.rows[:28] {
+		if n, err := strconv.Atoi(strings.TrimRight(r.Cells[0], ".")); err != nil || n != i+1 {
+			return false
+		}
+	}
+	return true
 }
 
 // datesOnly tells whether no stamp of the first rows has a time of day.

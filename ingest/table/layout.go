@@ -203,7 +203,25 @@ func groupLike(cells, names []string) bool {
 	if first := lead(names); cells[first] == "" {
 		return s.width > first+1
 	}
+	if overEach(cells, names) {
+		return true
+	}
 	return n.filled >= 3 && s.filled >= 3 && s.filled*2 >= n.filled
+}
+
+// overEach tells whether a row's cells stand over one name that repeats, over
+// each of it and nothing else: "Boiler,,Pump," over "Date,T,Date,P".
+func overEach(cells, names []string) bool {
+	name, over := names[lead(cells)], 0
+	for i, c := range cells {
+		if (c != "") != (names[i] == name) {
+			return false
+		}
+		if c != "" {
+			over++
+		}
+	}
+	return over >= 2 && name != ""
 }
 
 // lead is the index of the first filled cell, 0 where there is none.

@@ -167,7 +167,7 @@ func tablesOf(base Table, rows []Row, opt Options, sep byte) ([]*Table, error) {
 		if err := b.refuseCutDecimals(sep, opt); err != nil {
 			return nil, err
 		}
-		if err := refuseDayRows(rows, b); err != nil {
+		if err := refuseDayRows(rows, b, opt.Header != nil); err != nil {
 			return nil, err
 		}
 		t := base

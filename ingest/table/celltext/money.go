@@ -7,7 +7,7 @@ import "strings"
 // first.
 var (
 	moneySigns = []string{"R$", "US$", "A$", "AU$", "C$", "CA$", "NZ$", "$", "€", "£", "¥", "₹", "₽", "₩", "₺", "₴"}
-	moneyWords = strings.Fields("EUR USD GBP CHF SEK NOK DKK PLN CZK HUF RON BRL AUD CAD NZD JPY CNY INR ZAR kr kr. zł Kč Ft lei Fr. руб. р. ct p")
+	moneyWords = strings.Fields("EUR USD GBP CHF SEK NOK DKK PLN CZK HUF RON BRL AUD CAD NZD JPY CNY INR ZAR kr kr. zł Kč lei руб. р.")
 )
 
 // cutMoney parts an amount from the currency that stands before or behind it;
@@ -43,7 +43,7 @@ func cutMoney(s string) (amount, sign string) {
 func IsMoney(s string) bool {
 	for _, list := range [...][]string{moneySigns, moneyWords} {
 		for _, m := range list {
-			if s == m && s != "p" && s != "ct" {
+			if s == m {
 				return true
 			}
 		}

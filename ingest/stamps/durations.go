@@ -59,6 +59,9 @@ func durationName(header string) (length, when bool) {
 	return length || run && time, when && !length
 }
 
+// judgedRows show what a column holds.
+const judgedRows = 1000
+
 // leastBeyond rows with hours beyond 24 are lengths of time and no slips.
 const leastBeyond = 3
 
@@ -66,7 +69,7 @@ const leastBeyond = 3
 // a column's cells.
 func (t *Table) beyondADay(col int) bool {
 	beyond, filled := 0, 0
-	for i := range t.Rows {
+	for i := 0; i < len(t.Rows); i += max(1, len(t.Rows)/judgedRows) {
 		c := t.Rows[i].Cells[col]
 		if c == "" {
 			continue
@@ -83,11 +86,12 @@ func (t *Table) beyondADay(col int) bool {
 // rowADay tells whether nearly every row has a date that no other has.
 func (t *Table) rowADay(col int) bool {
 	seen, filled := map[string]bool{}, 0
-	for i := range t.Rows {
-		if c := t.Rows[i].Cells[col]; c != "" {
+	rows := t.Rows[:min(len(t.Rows), judgedRows)]
+	for i := range rows {
+		if c := rows[i].Cells[col]; c != "" {
 			seen[c] = true
 			filled++
 		}
 	}
-	return filled >= 3 && 10*filled >= 9*len(t.Rows) && 10*len(seen) >= 9*filled
+	return filled >= 3 && 10*filled >= 9*len(rows) && 10*len(seen) >= 9*filled
 }

@@ -105,7 +105,7 @@ const fewSampled = 50
 // streamable tells whether a sample's table is one whose lines can be read one
 // by one, its marks settled.
 func streamable(t *table.Table, s *stream.Sample) bool {
-	if len(t.Rows) < fewSampled || len(t.Separator) != 1 || t.Separator == " " || t.Thousands != "" || t.Rows[0].Line > s.HeadLines || len(t.Header) > 512 {
+	if t.Paired || len(t.Rows) < fewSampled || len(t.Separator) != 1 || t.Separator == " " || t.Thousands != "" || t.Rows[0].Line > s.HeadLines || len(t.Header) > 512 {
 		return false
 	}
 	return !slices.ContainsFunc(t.Problems, func(p table.Problem) bool { return p.Code == "decimal-mark" || p.Code == "bad-encoding" })

@@ -21,6 +21,7 @@ func (b *block) splitPairs(t *Table) []*Table {
 	for k := 0; k+1 < len(at); k++ {
 		from, to := at[k], at[k+1]
 		part := *t
+		part.Paired = true
 		if k > 0 {
 			part.Problems = nil
 		}

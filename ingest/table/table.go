@@ -40,6 +40,9 @@ type Table struct {
 	Preamble []Row
 	// Rows, in file order, preamble, header, unit rows and footers left out.
 	Rows []Row
+	// Paired: the table is one of several that stand side by side, each with
+	// stamps of its own; its columns are counted from its first.
+	Paired bool
 	// Problems met while reading (with line and column).
 	Problems []Problem
 	SizeB    int64

@@ -1,6 +1,7 @@
 package table
 
 import (
+	"slices"
 	"strings"
 
 	"yardheat/ingest/table/celltext"
@@ -22,10 +23,12 @@ func (b *block) splitPairs(t *Table) []*Table {
 		from, to := at[k], at[k+1]
 		part := *t
 		part.Paired = true
-		if k > 0 {
-			part.Problems = nil
+		part.Problems = nil
+		if k == 0 {
+			part.Problems = slices.DeleteFunc(slices.Clone(t.Problems), func(p Problem) bool { return p.Code == "double-header" })
 		}
 		part.Header, part.Units = b.pairNames(t, from, to)
+		part.Problems = append(part.Problems, doubleNames(&part)...)
 		part.Rows = make([]Row, 0, len(t.Rows))
 		for _, r := range t.Rows {
 			if cells := r.Cells[from:to:to]; !isBlankRow(cells) {

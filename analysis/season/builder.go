@@ -58,16 +58,6 @@ func (b *builder) output(f func(t *doubt.Trial) float64) int {
 	return b.block(1, func(t *doubt.Trial, out []float64) { out[0] = f(t) })
 }
 
-// fillerOf is the filler that computes an output.
-func (b *builder) fillerOf(output int) filler {
-	for _, f := range b.fillers {
-		if output >= f.at && output < f.at+f.n {
-			return f
-		}
-	}
-	return filler{}
-}
-
 // meta is what a figure says beside its numbers.
 type meta struct {
 	unit     string

@@ -61,9 +61,6 @@ func (f Figure) holds() bool {
 // stated: the figure has a value or at least one end.
 func (f Figure) stated() bool { return f.Value != nil || f.Low != nil || f.High != nil }
 
-// width is NaN unless both ends are known.
-func (f Figure) width() float64 { return number(f.High) - number(f.Low) }
-
 // compute puts a farm's files through the analysis.
 func compute(t testing.TB, f *simfarm.Farm) *season.Season {
 	t.Helper()

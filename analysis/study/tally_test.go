@@ -1,3 +1,5 @@
+//go:build study
+
 package study
 
 import (
@@ -8,6 +10,9 @@ import (
 
 	"yardheat/ingest/simfarm"
 )
+
+// width is NaN unless both ends are known.
+func (f Figure) width() float64 { return number(f.High) - number(f.Low) }
 
 // share of n in per cent with its own 95 % interval (Wilson's score interval).
 func share(k, n int) string {

@@ -20,7 +20,7 @@ type yard struct {
 	noise            float64
 	seed             uint64
 	probe            bool // in the slab
-	probeOff, beyond float64
+	probeOff         float64
 }
 
 func defaultYard(seed uint64) yard {

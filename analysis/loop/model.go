@@ -2,9 +2,8 @@ package loop
 
 import (
 	"math"
-	"runtime"
-	"sync"
-	"sync/atomic"
+
+	"yardheat/analysis/solve"
 )
 
 // The columns of a row: derivatives of the model with respect to …
@@ -167,21 +166,7 @@ func (m *model) setSome(q Params, thermalL float64, every int) {
 		}
 		segs = append(segs, r.seg)
 	}
-	share(len(segs), func(i int) { m.setSegment(m.p.segs[segs[i]]) })
-}
-
-// share calls f for 0 … n−1 from as many goroutines as there are cores.
-func share(n int, f func(i int)) {
-	var taken atomic.Int64
-	var wg sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), n) {
-		wg.Go(func() {
-			for i := int(taken.Add(1)) - 1; i < n; i = int(taken.Add(1)) - 1 {
-				f(i)
-			}
-		})
-	}
-	wg.Wait()
+	solve.Each(len(segs), func(i int) { m.setSegment(m.p.segs[segs[i]]) })
 }
 
 func (m *model) setSegment(s segment) {

@@ -1,6 +1,10 @@
 package loop
 
-import "math"
+import (
+	"math"
+
+	"yardheat/analysis/solve"
+)
 
 // sums are the normal equations over the rows of one run: a = J'WJ over all
 // columns (shared errors too), g = J'Wr, W the robust weights over the
@@ -269,7 +273,7 @@ func (m *model) sum(r run, w weights, s *sums, residuals *[]float64) {
 // their number, for each run is summed by itself and the runs in order.
 func (m *model) sumRuns(w weights, perRun []sums, residuals [][]float64) (total sums) {
 	runs := m.p.runs
-	share(len(runs), func(i int) {
+	solve.Each(len(runs), func(i int) {
 		var sink *[]float64
 		if residuals != nil {
 			residuals[i] = residuals[i][:0]

@@ -68,7 +68,7 @@ type apartFarm struct {
 func makeApart(t testing.TB, seed uint64, intervalS int, change func(*Options)) apartFarm {
 	t.Helper()
 	sc := simfarm.Apart(seed, intervalS, 30, 120, 0.5)
-	f, rec := loaded(t, sc)
+	f, rec := load(t, sc)
 	meters := sc.Loggers[len(sc.Loggers)-1]
 	season, raw := heatsAndRaw(t, rec, change)
 	return apartFarm{aheadS: meters.AheadS, driftSPerDay: meters.DriftSPerDay, truth: f.Truth(), seen: f.SeenSums(), season: season, raw: raw}

@@ -8,22 +8,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"yardheat/analysis/plant"
-	"yardheat/ingest"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
 	"yardheat/ingest/simfarm"
 )
-
-func loaded(t testing.TB, s simfarm.Scenario) (*simfarm.Farm, *ingest.Record) {
-	t.Helper()
-	f, err := simfarm.Run(s)
-	require.NoError(t, err)
-	dir := t.TempDir()
-	require.NoError(t, f.Write(dir))
-	rec, err := ingest.Load(dir, ingest.DefaultLoadOptions())
-	require.NoError(t, err)
-	return f, rec
-}
 
 // withGas is a short simulated farm that logs the gas too; its plate loses
 // foulPerDay of its effectiveness a day.
@@ -55,7 +43,7 @@ func weekly(s *Season, key string) (all, own []Figure) {
 func TestWeeksShowTheTruth(t *testing.T) {
 	const foul = 0.005
 	sc := withGas(4, foul)
-	_, rec := loaded(t, sc)
+	_, rec := load(t, sc)
 	s := compute(t, rec, nil)
 	require.GreaterOrEqual(t, len(s.Plant.Weeks), 6)
 	eff, own := weekly(s, "plate_effectiveness")
@@ -90,7 +78,7 @@ func byValue(a, b Figure) int {
 // Without milk data recovery is judged from compressor and plate alone, and the
 // report says what is then unknown.
 func TestPlantWithoutMilk(t *testing.T) {
-	_, rec := loaded(t, withGas(5, 0))
+	_, rec := load(t, withGas(5, 0))
 	rec.Milkings, rec.MilkingsFrom = nil, ""
 	rec.Farm.Milkings = farm.Milkings{}
 	rec.Series = slices.DeleteFunc(rec.Series, func(x *series.Series) bool { return x.Quantity == "milk_volume" })
@@ -114,10 +102,10 @@ func TestPlantWithoutMilk(t *testing.T) {
 func TestLeftBehindInTheSeason(t *testing.T) {
 	sc := withGas(7, 0)
 	sc.Plant.StopC = 200
-	_, rec := loaded(t, sc)
+	_, rec := load(t, sc)
 	never := compute(t, rec, nil)
 	sc.Plant.StopC = 50
-	_, rec = loaded(t, sc)
+	_, rec = load(t, sc)
 	early := compute(t, rec, nil)
 	f, g := find(t, never.Plant.Figures, "left_kwh"), find(t, early.Plant.Figures, "left_kwh")
 	require.Less(t, f.Value, 0.02*find(t, never.Plant.Figures, "heat_caught_kwh").Value)
@@ -136,7 +124,7 @@ func TestLeftBehindInTheSeason(t *testing.T) {
 
 // Milk is judged with and without water at the plate.
 func TestMilkColdByGroup(t *testing.T) {
-	_, rec := loaded(t, withGas(7, 0))
+	_, rec := load(t, withGas(7, 0))
 	s := compute(t, rec, nil)
 	m := s.Plant.MilkCold
 	require.Empty(t, m.Why)

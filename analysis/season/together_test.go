@@ -67,7 +67,7 @@ func noSearch(o *Options) { fewTrials(o); o.Apart.FewestStarts = 10000; o.Apart.
 func TestClocksArePutTogether(t *testing.T) {
 	for _, seed := range []uint64{4, 5} {
 		sc := simfarm.Apart(seed, 60, 30, 120, 0.5)
-		f, rec := loaded(t, sc)
+		f, rec := load(t, sc)
 		seen := f.SeenSums()
 		s := heatsAlone(t, rec, fewTrials)
 		kept := heatsAlone(t, rec, noSearch)
@@ -89,7 +89,7 @@ func TestClocksArePutTogether(t *testing.T) {
 // Where nothing can tell how far two clocks stand apart, the budget carries it
 // and the heat's interval is the wider for it.
 func TestClocksThatCannotBeFoundAreCarried(t *testing.T) {
-	_, rec := loaded(t, simfarm.Apart(4, 60, 30, 120, 0))
+	_, rec := load(t, simfarm.Apart(4, 60, 30, 120, 0))
 	blind := heatsAlone(t, rec, noSearch)
 	carried := heatsAlone(t, rec, func(o *Options) { noSearch(o); o.Apart.CarryS = 60 })
 	require.Equal(t, []string{CodeClocksOpen, CodeClocksOpen}, clockCodes(carried))

@@ -2,10 +2,7 @@ package store
 
 import (
 	"math"
-	"runtime"
 	"slices"
-	"sync"
-	"sync/atomic"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -238,20 +235,6 @@ func (f *fitter) precision() []float64 {
 	return out
 }
 
-// each calls f for 0 … n-1 on all cores.
-func each(n int, f func(i int)) {
-	var taken atomic.Int64
-	var wg sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), n) {
-		wg.Go(func() {
-			for i := int(taken.Add(1)) - 1; i < n; i = int(taken.Add(1)) - 1 {
-				f(i)
-			}
-		})
-	}
-	wg.Wait()
-}
-
 // bench i, made for the present number of cells.
 func (f *fitter) bench(i int) *bench {
 	for len(f.benches) <= i {
@@ -372,7 +355,7 @@ func (f *fitter) derivatives(v [params]float64, cols []int) *table {
 	for i := range len(cols) + 1 { // all made beforehand
 		f.bench(i)
 	}
-	each(len(cols)+1, func(i int) {
+	solve.Each(len(cols)+1, func(i int) {
 		t := trial{v: v}
 		if i > 0 {
 			h := derivativeSteps[cols[i-1]]
@@ -526,7 +509,7 @@ func (f *fitter) scan() {
 	for i := range points {
 		f.bench(i)
 	}
-	each(len(points), func(i int) {
+	solve.Each(len(points), func(i int) {
 		b, q := f.benches[i], &points[i]
 		f.predict(b, trial{v: q.vector()})
 		base := slices.Clone(b.out)

@@ -11,16 +11,16 @@ import (
 // slab, moved by whole cells and stepped by the midpoint rule. It shares no code
 // with the model under test.
 type yard struct {
-	days, before     int     // logged; and in use before that
-	volumeL          float64 // thermal
-	ua, supply       float64 // W/K
-	slabKJ           float64 // kJ/K; 0: the pipe lies in the bed
-	perDraw, rate    float64 // L, L/min
-	offset, leadL    float64
-	noise            float64
-	seed             uint64
-	probe            bool // in the slab
-	probeOff         float64
+	days, before  int     // logged; and in use before that
+	volumeL       float64 // thermal
+	ua, supply    float64 // W/K
+	slabKJ        float64 // kJ/K; 0: the pipe lies in the bed
+	perDraw, rate float64 // L, L/min
+	offset, leadL float64
+	noise         float64
+	seed          uint64
+	probe         bool // in the slab
+	probeOff      float64
 }
 
 func defaultYard(seed uint64) yard {

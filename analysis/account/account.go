@@ -41,6 +41,10 @@ type Options struct {
 	// FeedWithinS: a cycle without draws takes the feed of the nearest draws
 	// within this.
 	FeedWithinS float64
+	// FeedColderK, FeedMovesShare: the water of a wash does not pass the feed's
+	// probe where that reads warmer by more than this meanwhile than at its
+	// coldest, and moves by less than this share of it (our choice, no source).
+	FeedColderK, FeedMovesShare float64
 	// Tank loss: stretches of LossStretchS without flow, element or plate, at
 	// least LossFewest of them.
 	LossStretchS float64
@@ -65,7 +69,7 @@ func DefaultOptions() Options {
 	return Options{
 		Grid: grid.DefaultOptions(), Cycle: cycle.DefaultOptions(), Book: grid.DefaultBookOptions(),
 		JoinS: 120, LagPocketS: 20, LagPipeS: 45, LagUnknownS: 20,
-		FeedWithinS: 3 * 86400, LossStretchS: 4 * 3600, LossFewest: 5, EarlierShare: 0.1,
+		FeedWithinS: 3 * 86400, FeedColderK: 1, FeedMovesShare: 0.25, LossStretchS: 4 * 3600, LossFewest: 5, EarlierShare: 0.1,
 		LateAfterS: 600, LateMilkingS: 3 * 3600, ColdAfterS: 2 * 3600,
 		LeftLeastS: 120, LeftLeastK: 5,
 	}
@@ -85,6 +89,7 @@ func (o Options) Validate() error {
 		{"JoinS", o.JoinS, 0, 3600}, {"LagPocketS", o.LagPocketS, 0, 3600}, {"LagPipeS", o.LagPipeS, 0, 3600},
 		{"LagUnknownS", o.LagUnknownS, 0, 3600}, {"LoopOutLagS", o.LoopOutLagS, 0, 3600},
 		{"FeedWithinS", o.FeedWithinS, 0, 30 * 86400}, {"LossStretchS", o.LossStretchS, 600, 86400},
+		{"FeedColderK", o.FeedColderK, 0, 20}, {"FeedMovesShare", o.FeedMovesShare, 0, 1},
 		{"LossFewest", float64(o.LossFewest), 2, 1000}, {"LateAfterS", o.LateAfterS, 0, 7200},
 		{"LateMilkingS", o.LateMilkingS, 0, 86400}, {"ColdAfterS", o.ColdAfterS, 0, 86400}, {"EarlierShare", o.EarlierShare, 0, 0.5},
 		{"LeftLeastS", o.LeftLeastS, 0, 3600}, {"LeftLeastK", o.LeftLeastK, 0, 50},
@@ -185,6 +190,8 @@ type maker struct {
 	washHot                *grid.Booked
 	// feedC is the feed of the cycle at a time; nil = not known for any.
 	feedC func(ms int64) float64
+	// feedStands: the feed is read off standing water.
+	feedStands bool
 }
 
 func newMaker(in Input, opt Options) *maker {

@@ -11,15 +11,16 @@ import (
 type Feed struct {
 	TempC float64
 	// From: "draws" of the cycle, "nearest draws", "mains" (the farm file's
-	// figure), "standing" (no flow is logged: the coldest tenth of the probe's
-	// readings), "" = not known.
+	// figure), "standing" (no flow past the probe is logged: the second
+	// percentile of the probe's readings), "" = not known.
 	From string
 }
 
 // feed finds the feed of every cycle: the flow-weighted reading of mains_temp
 // over the cycle's draws, else of the nearest draws within FeedWithinS, else
 // the farm file's figure. Where mains_temp is not logged, the inlet of an open
-// loop is the feed.
+// loop is the feed. Where no logged flow goes past the probe, the second
+// percentile of its readings in the cycle stands for the feed.
 func (m *maker) feed() {
 	a := m.acc
 	a.Feed = make([]Feed, len(a.Cycles))
@@ -28,9 +29,10 @@ func (m *maker) feed() {
 		a.Feed[i].TempC = math.NaN()
 	}
 	if probe != nil {
-		if r := m.feedFlow(); r != nil {
+		if r := m.feedFlow(); r != nil && (r == m.loop || m.passes(r, probe)) {
 			m.feedByDraws(r, probe)
 		} else {
+			m.feedStands = true
 			m.feedStanding(probe)
 		}
 	}
@@ -136,19 +138,64 @@ func (m *maker) nearest() {
 	}
 }
 
-// feedStanding: no flow is logged; the tenth of the readings that is coldest
-// is nearest to flowing feed.
+// passes says whether the water of r, metered somewhere else, goes by the
+// feed's probe. A tank that is refilled later, by a pipe without a meter, leaves
+// the probe in standing water during the wash: it then reads warmer than at
+// other times of the cycle and hardly moves.
+//
+//	mean |T_late − T_cold| > FeedColderK  and  Σ |T_late − T_start| < FeedMovesShare · Σ |T_late − T_cold|
+//
+// over the runs of r: T_start at their beginning, T_late at three quarters (a
+// refill may begin before a wash ends), T_cold the coldest of the cycle.
+func (m *maker) passes(r *grid.Runs, probe *grid.Stream) bool {
+	var moved, away, n float64
+	cycles := m.acc.Cycles
+	at, of, cold := 0, -1, math.NaN()
+	for from := 0; from < len(r.Cells); {
+		to := from
+		for to+1 < len(r.Cells) && r.Cells[to+1] == r.Cells[to]+1 {
+			to++
+		}
+		start, late := probe.Values[r.Cells[from]], probe.Values[r.Cells[from+3*(to-from)/4]]
+		for at < len(cycles) && cycles[at].B <= r.Cells[from] {
+			at++
+		}
+		if at == len(cycles) {
+			break
+		}
+		if at != of {
+			of, cold = at, coldest(probe.Values[cycles[at].A:cycles[at].B])
+		}
+		if d := math.Abs(late-start) + math.Abs(late-cold); d == d {
+			moved, away, n = moved+math.Abs(late-start), away+math.Abs(late-cold), n+1
+		}
+		from = to + 1
+	}
+	return n == 0 || away/n <= m.opt.FeedColderK || moved >= m.opt.FeedMovesShare*away
+}
+
+// feedStanding: no flow past the probe is logged; of its readings the second
+// percentile is nearest to flowing feed.
 func (m *maker) feedStanding(probe *grid.Stream) {
 	for i, c := range m.acc.Cycles {
-		var q []float64
-		for _, v := range probe.Values[c.A:c.B] {
-			if v == v {
-				q = append(q, v)
-			}
-		}
-		if len(q) > 0 {
-			sort.Float64s(q)
-			m.acc.Feed[i] = Feed{q[len(q)/20], "standing"}
+		if t := coldest(probe.Values[c.A:c.B]); t == t {
+			m.acc.Feed[i] = Feed{t, "standing"}
 		}
 	}
+}
+
+// coldest is the second percentile, NaN without readings: a refill takes a
+// quarter of an hour or more of a cycle of half a day.
+func coldest(values []float64) float64 {
+	var q []float64
+	for _, v := range values {
+		if v == v {
+			q = append(q, v)
+		}
+	}
+	if len(q) == 0 {
+		return math.NaN()
+	}
+	sort.Float64s(q)
+	return q[len(q)/50]
 }

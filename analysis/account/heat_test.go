@@ -195,6 +195,39 @@ func TestFeedFallsBackInOrder(t *testing.T) {
 	within(t, 11, a.Feed[6].TempC, 0)
 }
 
+// The wash draws its refill past the feed's probe, or the tank is refilled an
+// hour later by a pipe without a meter.
+func TestFeedByTheWashOnlyWhereItPassesTheProbe(t *testing.T) {
+	for _, later := range []int{0, 60} {
+		l := &logger{n: 3 * 1440}
+		wash := func(i int) bool { return i%1440 >= 600 && i%1440 < 630 }
+		l.amounts("wash_volume", func(i int) float64 {
+			if wash(i) {
+				return 10
+			}
+			return 0
+		})
+		l.instants("wash_temp", constant(70))
+		l.instants("mains_temp", func(i int) float64 {
+			if wash(i-later) || wash(i-later-1) {
+				return 8
+			}
+			return 15 + 2*math.Sin(float64(i)/1440*2*math.Pi)
+		})
+		a := account(t, l.record(&farm.Farm{}), DefaultOptions())
+		want := "draws"
+		if later > 0 {
+			want = "standing"
+		}
+		for _, f := range a.Feed {
+			require.Equal(t, want, f.From, "refill %d min later", later)
+			within(t, 8, f.TempC, 0.2, "refill later by", later)
+		}
+		require.Equal(t, later > 0, a.Wash.Estimated)
+		require.Equal(t, later > 0, a.Wash.Note != "")
+	}
+}
+
 func TestWashHeatAboveTheFeedAndAboveHeatTo(t *testing.T) {
 	l := &logger{n: 1440}
 	l.amounts("wash_volume", between(1440, 400, 410, 20, 0))

@@ -206,6 +206,8 @@ func (m *maker) washByRefill(h Heat) Heat {
 
 const noteRefill = "no wash meter: the litres of the refills that follow washes, at the tank's temperature when each begins; a part is taken as drawn before the tank was hot (setting account.EarlierShare)"
 
+const noteStands = "no logged flow goes past the probe of the cold feed: the coldest fiftieth of its readings in each cycle is taken for the feed"
+
 // earlier is what that share does to each cycle's heat.
 func (m *maker) earlier(h *Heat) {
 	a, at := m.acc, 0
@@ -239,6 +241,9 @@ func (m *maker) useOf(h Heat, r *grid.Runs, hot side, meterHot bool) Heat {
 	if m.feedC == nil {
 		h.Why = WhyNoCold
 		return h
+	}
+	if m.feedStands {
+		h.Estimated, h.Note = true, noteStands
 	}
 	above := math.NaN()
 	if h.Name == "wash" && m.farm.Wash != nil && m.farm.Wash.HasHeatTo {

@@ -136,6 +136,24 @@ func TestOnlyAPlant(t *testing.T) {
 	requireWhy(t, r.Heat.Loop, r.Loop.UA)
 }
 
+// Without the loop's meter nothing says when cold feed flows past its probe: the
+// wash is drawn before the tank is refilled, and the feed's pipe then stands warm.
+func TestFeedWithoutALoopMeter(t *testing.T) {
+	for _, seed := range []uint64{2, 5, 9} {
+		farm, err := simfarm.Run(simfarm.Short(seed))
+		require.NoError(t, err)
+		dir := t.TempDir()
+		require.NoError(t, farm.Write(dir))
+		whole := reported(t, dir).Heat.Wash
+		without(t, dir, "loop_out_temp", "loop_flow")
+		r := reported(t, dir).Heat.Wash
+		requireKnown(t, whole, r)
+		require.InDelta(t, *whole.Value, *r.Value, 0.1*(*whole.High-*whole.Low), "seed %d", seed)
+		truth := farm.Truth().WashKWh
+		require.True(t, *r.Low < truth && truth < *r.High, "seed %d: %g not in %s", seed, truth, r.Shown)
+	}
+}
+
 func TestNoLoopMeter(t *testing.T) {
 	dir := simulated(t, 9)
 	without(t, dir, "loop_flow")

@@ -142,8 +142,9 @@ func (a *Account) columns() (kwh, hours, share []float64, ok []bool) {
 //	p_i = Σ w(hour) price / Σ w(hour)   over the cycle's cells,
 //
 // w the kWh of all cells seen, by hour of the local day: a rate for the night or
-// a price that rises shows in a cycle that was not seen. nil without prices;
-// NaN for a cycle in which none of the usual hours has a price.
+// a price that rises shows in a cycle that was not seen. A cycle without any of
+// the usual hours (a short one at the end of the record) has the mean of its
+// prices. nil without prices; NaN for a cycle without a price.
 func (m *maker) usualPrices(kw, prices []float64, cycles []cycle.Cycle) []float64 {
 	if prices == nil {
 		return nil
@@ -159,11 +160,18 @@ func (m *maker) usualPrices(kw, prices []float64, cycles []cycle.Cycle) []float6
 	}
 	out := make([]float64, len(cycles))
 	for i, c := range cycles {
-		var sum, w float64
+		var sum, w, plain, n float64
 		for k := c.A; k < c.B; k++ {
-			if v := byHour[hourOf[k]]; v > 0 && prices[k] == prices[k] {
+			if prices[k] != prices[k] {
+				continue
+			}
+			plain, n = plain+prices[k], n+1
+			if v := byHour[hourOf[k]]; v > 0 {
 				sum, w = sum+v*prices[k], w+v
 			}
+		}
+		if w == 0 {
+			sum, w = plain, n
 		}
 		out[i] = sum / w
 	}

@@ -470,3 +470,18 @@ func BenchmarkSeason(b *testing.B) {
 		account(b, rec, opt)
 	}
 }
+
+// A use that runs at night only, and a cycle that has no night: its price is
+// that of its hours, not unknown.
+func TestUsualPriceOfACycleWithoutUsualHours(t *testing.T) {
+	g := &grid.Grid{StartMS: t0, StepS: 60, N: 1440}
+	kw := make([]float64, g.N)
+	for i := 60; i < 120; i++ {
+		kw[i] = 6
+	}
+	prices := Prices(g, &farm.Electricity{HasPrice: true, PricePerKWh: 0.3, Rates: []farm.Rate{{FromMin: 0, ToMin: 360, PricePerKWh: 0.1}}}, time.UTC)
+	m := &maker{g: g, zone: time.UTC}
+	got := m.usualPrices(kw, prices, []cycle.Cycle{{A: 0, B: 720}, {A: 600, B: 630}})
+	within(t, 0.1, got[0], 1e-12)
+	within(t, 0.3, got[1], 1e-12)
+}

@@ -2,6 +2,7 @@ package account
 
 import (
 	"math"
+	"strings"
 
 	"yardheat/analysis/cycle"
 	"yardheat/analysis/grid"
@@ -76,7 +77,7 @@ func (m *maker) cold() {
 func (m *maker) power(name string, s *grid.Stream, prices []float64) Power {
 	p := Power{Name: name}
 	if s == nil {
-		p.Why = "no " + name + " power, energy, or state with a rated power is logged"
+		p.Why = "no " + strings.TrimSuffix(name, "s") + " power, energy, or state with a rated power is logged"
 		p.Absent = m.absent(name)
 		return p
 	}

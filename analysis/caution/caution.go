@@ -11,6 +11,7 @@ package caution
 import (
 	"fmt"
 	"sort"
+	"strings"
 	"time"
 
 	"yardheat/analysis/account"
@@ -201,7 +202,11 @@ func (c *checker) hit(id string, from, to int64, loudness float64, format string
 	f.first, f.last = min(f.first, from), max(f.last, to)
 	if loudness > f.loudest {
 		f.loudest = loudness
-		f.because = fmt.Sprintf(format, args...) + " on " + time.UnixMilli(from).In(c.Zone).Format("2006-01-02 15:04")
+		f.because = fmt.Sprintf(format, args...)
+		if !strings.HasSuffix(f.because, "from") {
+			f.because += " on"
+		}
+		f.because += " " + time.UnixMilli(from).In(c.Zone).Format("2006-01-02 15:04")
 	}
 }
 

@@ -230,8 +230,10 @@ func (b *builder) byHand(i int, s doubt.Source) (half float64, text string) {
 		}
 	}
 	switch s.Name {
-	case "loop.draw_l", "loop.flow_l_min", "plate.flow_l_min":
-		return o.WeighedShare, fmt.Sprintf("weigh, or meter, what %s states and enter its error (%g %%)", s.Name, 100*o.WeighedShare)
+	case "loop.draw_l":
+		return o.WeighedShare, fmt.Sprintf("weigh, or meter, the litres of a refill, state them as %s and enter its error (%g %%)", s.Name, 100*o.WeighedShare)
+	case "loop.flow_l_min", "plate.flow_l_min":
+		return o.WeighedShare, fmt.Sprintf("weigh what flows in a minute, state it as %s and enter its error (%g %%)", s.Name, 100*o.WeighedShare)
 	case "element.power_kw", "plant.compressor_kw", "pumps.loop_kw", "pumps.plate_kw":
 		return o.MeterShare, fmt.Sprintf("read the kWh meter over a week in place of the rating %s and enter its error (%g %%)", s.Name, 100*o.MeterShare)
 	case "instead.efficiency":

@@ -256,18 +256,32 @@ func (m *matcher) zeroFlow() {
 					continue
 				}
 				p := m.pair(c, h, "still", match.Still(m.inStill(c, h), m.b.opt.Match), false)
+				if p.Why == whyNotAsked && m.asked[[2]int{c, h}] {
+					p.Why = whyStated
+				}
 				m.pairs = append(m.pairs, p)
-				if f := p.Offset; p.Why == whyNotAsked && (f.Low > 0 || f.High < 0) && !m.asked[[2]int{c, h}] {
-					m.problem(CodeOffsetSeen, series.Note, fmt.Sprintf("in %d stretches of still water %s read %s more than %s. It was not taken off; [[matched]] with both probes and offset = \"find\" does that.",
-						p.Stretches, m.name(c), f.Shown, m.name(h)))
+				if f := p.Offset; p.Why == whyNotAsked && (f.Low > 0 || f.High < 0) {
+					m.problem(CodeOffsetSeen, series.Note, fmt.Sprintf("in %d stretches of still water %s read %s %s. It was not taken off; [[matched]] with both probes and offset = \"find\" does that.",
+						p.Stretches, m.name(c), moreOrLess(f), m.name(h)))
 				}
 			}
 		}
 	}
 }
 
+// moreOrLess says a difference in words, its size without a sign.
+func moreOrLess(f Figure) string {
+	if f.Value < 0 {
+		return doubt.Show(-f.Value, -f.High, -f.Low, f.Unit) + " less than"
+	}
+	return f.Shown + " more than"
+}
+
 // whyNotAsked is said of a difference that was found and left alone.
 const whyNotAsked = "shown only: farm.toml does not ask for it ([[matched]] with offset = \"find\")"
+
+// whyStated is said where a [[matched]] says of the two what is used.
+const whyStated = "shown only: what farm.toml states of the two is used"
 
 func (m *matcher) pair(a, b int, from string, f match.Found, applied bool) Pair {
 	basis := doubt.Estimated
@@ -352,7 +366,7 @@ func (b *builder) before() {
 	}
 	var off []string
 	for _, t := range m.Taken {
-		off = append(off, fmt.Sprintf("%s %+.3f K", t.Probe, t.K))
+		off = append(off, fmt.Sprintf("%s %s K", t.Probe, strings.Replace(fmt.Sprintf("%.3f", t.K), "-", "−", 1)))
 	}
 	b.s.Problems = append(b.s.Problems, series.Problem{Code: CodeOffsetTaken, Severity: series.Note, Where: "[[matched]]",
 		Text: "taken off the readings of matched probes: " + strings.Join(off, "; ") + ". " + strings.Join(words, "; ")})

@@ -162,7 +162,7 @@ func (b *builder) channels() {
 		b.s.Channels = append(b.s.Channels, c)
 		if days := c.GapS / 86400; days > longGapDays {
 			b.s.Problems = append(b.s.Problems, series.Problem{Code: CodeGapLong, Severity: series.Doubt, File: c.File, Where: c.Column,
-				Text: fmt.Sprintf("%s (%q) is not covered for %.0f days of the period: totals as seen leave that time out", c.Quantity, c.Column, days)})
+				Text: fmt.Sprintf("%s (%q) is not covered for %.0f days of the period: totals that rest on it alone leave that time out", c.Quantity, c.Column, days)})
 		}
 	}
 }

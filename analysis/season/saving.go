@@ -244,6 +244,9 @@ func (b *builder) saving(s *saver, all stretch) {
 		}
 		v.FuelMoney = unknown("", v.Currency, doubt.Metered, s.why).Figure
 		v.PowerMoney = v.FuelMoney
+		for _, x := range list[2:5] { // saved_kwh, money, co2_kg
+			v.Whole = append(v.Whole, unknown(x.key, x.unit, doubt.Estimated, x.why))
+		}
 		return
 	}
 	at := s.ask(s.rows)

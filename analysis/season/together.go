@@ -167,8 +167,8 @@ func (b *builder) open(stream string, flow []series.Quantity, flowLog, hotLog, c
 		}
 		d.name = fmt.Sprintf("clocks of %s and %s (%s)", names[flowLog].Name, names[beside].Name, stream)
 		b.pipes = append(b.pipes, d)
-		note(CodeClocksApart, fmt.Sprintf("%s. By %d starts of flow on %d days the clock of the temperatures stands %s ahead of that of the flow at mid-record, drifting %+.1f s a day; both were put on one clock",
-			where, o.Starts, o.Days, doubt.Show(o.S, o.S-o.HalfS, o.S+o.HalfS, "s"), o.DriftSPerDay))
+		note(CodeClocksApart, fmt.Sprintf("%s. By %d starts of flow on %d days the clock of the temperatures %s that of the flow at mid-record%s; both were put on one clock",
+			where, o.Starts, o.Days, ahead(o.S, o.HalfS), gaining(o.DriftSPerDay)))
 		return false
 	}
 	if b.clockFound(flowLog) || b.clockFound(beside) {
@@ -290,4 +290,25 @@ func (b *builder) accountOf(rec *ingest.Record, from, to int64) *account.Account
 		return nil
 	}
 	return acc
+}
+
+// ahead says in words how far one clock is ahead of another or behind it.
+func ahead(s, halfS float64) string {
+	size := math.Abs(s)
+	text := "is " + doubt.Show(size, size-halfS, size+halfS, "s")
+	if s < 0 {
+		return text + " behind"
+	}
+	return text + " ahead of"
+}
+
+// gaining says in words how it drifts against the other; "" where it hardly does.
+func gaining(sPerDay float64) string {
+	switch {
+	case math.Abs(sPerDay) < 0.05:
+		return ""
+	case sPerDay < 0:
+		return fmt.Sprintf(" and loses %.1f s a day", -sPerDay)
+	}
+	return fmt.Sprintf(" and gains %.1f s a day", sPerDay)
 }

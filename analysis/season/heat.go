@@ -10,8 +10,11 @@ import (
 
 const z95 = 1.959963984540054
 
-// whyStage is said of a stage that the farm does not have.
-const whyStage = "the farm has no such stage"
+// WhyStage is said of a stage that the farm does not have.
+const (
+	WhyStage  = "the farm has no such stage"
+	WhyNoLoop = "farm.toml has no [loop]"
+)
 
 // leastOfStretch: a month of which less was seen gets no total: it would be
 // taken for a small month.
@@ -37,7 +40,7 @@ type stream struct {
 func (b *builder) stream(h *account.Heat) stream {
 	switch {
 	case h.Absent:
-		return stream{h: h, why: whyStage}
+		return stream{h: h, why: WhyStage}
 	case h.Why != "":
 		return stream{h: h, why: h.Why}
 	}
@@ -201,7 +204,7 @@ func (b *builder) missingTerm(x *terms) string {
 	for _, t := range []struct{ name, why string }{
 		{"loop", x.loop.why}, {"plate", x.plate.why}, {"wash", x.wash.why}, {"element", x.element.why}, {"tank", b.acc.Store.Why},
 	} {
-		if t.why != "" && t.why != whyStage {
+		if t.why != "" && t.why != WhyStage {
 			return t.name + ": " + t.why
 		}
 	}

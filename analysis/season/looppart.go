@@ -58,7 +58,7 @@ func (b *builder) fitLoop() *loopFit {
 	why := ""
 	switch {
 	case f == nil:
-		why = "farm.toml has no [loop]"
+		why = WhyNoLoop
 	case f.Fluid != "" && f.Fluid != "water":
 		why = "the loop's fluid is not water, and no published correlation of its heat is built in"
 	case b.acc.LoopFlow == nil:
@@ -558,7 +558,7 @@ func (b *builder) trace(l *loopFit, model predictor, i int) DrawTrace {
 		modelled = midCells(model.Between(from, to+1))
 	}
 	at := time.UnixMilli(b.ms(d.FromS)).In(b.acc.Zone)
-	return DrawTrace{Title: fmt.Sprintf("%s, %.0f L (%.1f loop volumes)", at.Format("2006-01-02 15:04"), d.Litres, d.LoopVolumes),
+	return DrawTrace{Title: fmt.Sprintf("%s, %.0f L (%.1f × loop with its wall)", at.Format("2006-01-02 15:04"), d.Litres, d.LoopVolumes),
 		At: g.EdgeMS(from), StepS: g.StepS, StartS: d.FromS - b.seconds(g.EdgeMS(from)), InC: cut(b.loopInlet()), OutC: cut(g.Stream("loop_out_temp")), BedC: cut(g.Stream("bed_temp")),
 		ModelC: modelled, LMin: slices.Clone(b.acc.LoopFlow.Values[from:to])}
 }

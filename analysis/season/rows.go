@@ -92,7 +92,7 @@ func litres(h *account.Heat, i int) float64 {
 // washes lists and counts the washes.
 func (b *builder) washes() {
 	w, a := &b.s.Washes, b.acc
-	w.CoolestC, w.TargetC = nan, nan
+	w.CoolestC, w.TargetC, w.RinseC = nan, nan, b.opt.Account.Cycle.JudgedC
 	if f := b.rec.Farm.Wash; f != nil && f.HasTarget {
 		w.TargetC = f.TargetC
 	}

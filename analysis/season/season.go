@@ -159,6 +159,7 @@ type Washes struct {
 	Count, Rinses, TooCool, Unknown int
 	CoolestC                        float64 // NaN: none
 	TargetC                         float64 // NaN: none
+	RinseC                          float64 // water that never passed it counts as a rinse
 	List                            []Wash
 }
 

@@ -125,6 +125,16 @@ func TestOnlyALoop(t *testing.T) {
 	requireKnown(t, r.Heat.Loop, r.Loop.UA)
 	requireWhy(t, r.Heat.Plant, r.Heat.Element, r.Heat.Wash, r.Saving.Saved, r.Plant.Recovery)
 	require.NotEmpty(t, r.Months)
+	requireSections(t, dir, "loop", "plant")
+}
+
+// requireSections: the page has the one and not the other.
+func requireSections(t *testing.T, dir, has, not string) {
+	t.Helper()
+	page, err := os.ReadFile(filepath.Join(dir, "report", "report.html"))
+	require.NoError(t, err)
+	require.Contains(t, string(page), `<section id="`+has+`">`)
+	require.NotContains(t, string(page), `<section id="`+not+`">`)
 }
 
 func TestOnlyAPlant(t *testing.T) {
@@ -134,6 +144,7 @@ func TestOnlyAPlant(t *testing.T) {
 	r := reported(t, dir)
 	requireKnown(t, r.Heat.Plant, r.Plant.Recovery, r.Heat.Wash, r.Saving.Saved)
 	requireWhy(t, r.Heat.Loop, r.Loop.UA)
+	requireSections(t, dir, "plant", "loop")
 }
 
 // Without the loop's meter nothing says when cold feed flows past its probe: the

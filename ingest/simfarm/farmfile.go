@@ -95,7 +95,7 @@ func (f *Farm) waterTables(t *toml) {
 	fmt.Fprintf(t, "volume_l = %s\n", plain(f.tankVolumeL))
 	t.text("role", "hot")
 	t.WriteString("\n")
-	t.say("A wash that starts cooler than target_c is called too cool; the element heats to",
+	t.say("A wash cooler than target_c on average is called too cool; the element heats to",
 		"heat_to_c, and no water counts as a saving above that.")
 	t.WriteString("[wash]\n")
 	t.number("target_c", s.Wash.TargetC)

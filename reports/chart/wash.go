@@ -27,7 +27,7 @@ func timeAxis(a *plot.Axis, s *season.Season, zone *time.Location, points []floa
 // washTemps is each wash's temperature against the target.
 func washTemps(s *season.Season, zone *time.Location) sketch {
 	k := sketch{height: 260, Chart: Chart{Name: WashTemps, Title: "Temperature of the washes against the target",
-		Head: []string{"Wash", "At the start, °C", "Water, L", "Verdict"}}}
+		Head: []string{"Wash", "Mean, °C", "Water, L", "Verdict"}}}
 	target := s.Washes.TargetC
 	warm := dots{look: look{colour: blue, glyph: draw.CircleGlyph{}}, radius: 2.6}
 	cool := dots{look: look{colour: vermillion, glyph: draw.PyramidGlyph{}}, radius: 4}
@@ -89,5 +89,5 @@ func drawWashes(sh *sheet, s *season.Season, zone *time.Location, warm, cool dot
 		entries = append(entries, entry{line, "target " + Number(target, 0) + " °C"})
 	}
 	p.Add(warm, cool)
-	sh.plotted(p, "Temperature at the start of the wash, °C", entries)
+	sh.plotted(p, "Mean temperature of the wash, °C", entries)
 }

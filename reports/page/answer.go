@@ -36,7 +36,11 @@ func (v *view) Answer() template.HTML {
 		parts = append(parts, "Against "+template.HTMLEscapeString(carrier(s.Saving.Carrier))+", the saving in final energy across carriers is "+unbroken(f)+".")
 	}
 	if n, _ := find(s.Saving.Figures, "money"); known(n.Figure) {
-		parts = append(parts, "In money: "+unbroken(n.Figure)+".")
+		text := "In money: " + unbroken(n.Figure) + "."
+		if n.Figure.High < 0 {
+			text = "In money it was a loss: " + unbroken(n.Figure) + ", as the electricity cost more than the " + template.HTMLEscapeString(carrier(s.Saving.Carrier)) + " that was not bought."
+		}
+		parts = append(parts, text)
 	}
 	if len(parts) == 0 {
 		return "The readings of this period give none of the headline figures; the reasons stand below."
@@ -171,12 +175,12 @@ func (v *view) Cool() string {
 	if w.TooCool == 0 {
 		return ""
 	}
-	text := fmt.Sprintf("%s of %s washes began too cool", chart.Number(float64(w.TooCool), 0), chart.Number(float64(w.Count), 0))
+	text := fmt.Sprintf("%s of %s washes were too cool", chart.Number(float64(w.TooCool), 0), chart.Number(float64(w.Count), 0))
 	if !math.IsNaN(w.TargetC) {
 		text += ", below " + chart.Number(w.TargetC, 1) + " °C"
 	}
 	if !math.IsNaN(w.CoolestC) {
-		text += "; the coolest read " + chart.Number(w.CoolestC, 1) + " °C"
+		text += "; the coolest was " + chart.Number(w.CoolestC, 1) + " °C on average"
 	}
 	return text + "."
 }
@@ -194,11 +198,21 @@ func (v *view) CoolWashes() []season.Wash {
 
 // HasLoop, HasPlant, HasWashes: whether the farm has the stage at all.
 func (v *view) HasLoop() bool {
-	return v.S.Loop.Model != "" || len(v.S.Loop.Figures) > 0 || len(v.S.Draws) > 0
+	l := v.S.Loop
+	if len(v.S.Draws) == 0 && noneKnown(l.Figures) == season.WhyNoLoop {
+		return false
+	}
+	return l.Model != "" || len(l.Figures) > 0 || len(v.S.Draws) > 0
 }
 
 // HasPlant: see HasLoop.
-func (v *view) HasPlant() bool { return len(v.S.Plant.Figures) > 0 || v.S.Plant.CyclesUsed > 0 }
+func (v *view) HasPlant() bool {
+	p := v.S.Plant
+	if p.CyclesUsed == 0 && p.MilkCold.Why != "" && noneKnown(p.Figures) == season.WhyStage {
+		return false
+	}
+	return len(p.Figures) > 0 || p.CyclesUsed > 0
+}
 
 // HasWashes: see HasLoop.
 func (v *view) HasWashes() bool { return v.S.Washes.Count > 0 || len(v.S.Washes.List) > 0 }
@@ -209,11 +223,12 @@ func (v *view) HasSaving() bool { return len(v.S.Saving.Figures) > 0 || v.S.Savi
 // gap is something that the data do not give.
 type gap struct{ Label, Why string }
 
-// Gaps are all figures that are not known, or known in part, once each.
+// Gaps are all figures that are not known, or known in part, once each; those
+// of one reason share a row.
 func (v *view) Gaps() []gap {
 	s := v.S
 	var out []gap
-	seen := map[string]bool{}
+	seen, at := map[string]bool{}, map[string]int{}
 	for _, part := range []struct {
 		list []season.Named
 		tail string
@@ -224,10 +239,31 @@ func (v *view) Gaps() []gap {
 				continue
 			}
 			seen[n.Key] = true
-			out = append(out, gap{clean(n.Label) + part.tail, reason(n.Figure)})
+			g := gap{clean(n.Label) + part.tail, reason(n.Figure)}
+			if i, ok := at[g.Why]; ok {
+				out[i].Label += "; " + g.Label
+				continue
+			}
+			at[g.Why] = len(out)
+			out = append(out, g)
 		}
 	}
 	return out
+}
+
+// noneKnown is the reason that all figures of a list share for not being known;
+// "" where one is known, reasons differ or a list is short enough to be read.
+func noneKnown(list []season.Named) string {
+	if len(list) < 3 {
+		return ""
+	}
+	why := reason(list[0].Figure)
+	for _, n := range list {
+		if known(n.Figure) || reason(n.Figure) != why {
+			return ""
+		}
+	}
+	return why
 }
 
 func lacking(f season.Figure) bool { return !known(f) || math.IsNaN(f.Low) || math.IsNaN(f.High) }

@@ -67,7 +67,7 @@ type view struct {
 
 func (v *view) words() template.FuncMap {
 	return template.FuncMap{
-		"shown": shown, "known": known, "clean": clean, "has": has,
+		"shown": shown, "known": known, "clean": clean, "has": has, "lacking": noneKnown,
 		"num": chart.Number, "pct": chart.Percent, "count": func(n int) string { return chart.Number(float64(n), 0) },
 		"day":  func(ms int64) string { return v.format(ms, "2 January 2006") },
 		"when": func(ms int64) string { return v.format(ms, "2 Jan 2006, 15:04") },

@@ -134,7 +134,7 @@ func (w *writer) plant() {
 	}
 	if w.has("wash_") {
 		w.line("\n[wash]")
-		w.line("target_c = 60   # check: placeholder; a wash that starts cooler is called too cool")
+		w.line("target_c = 60   # check: placeholder; a wash cooler than this on average is called too cool")
 		w.line("# heat_to_c = 65   # what the element heats to")
 	}
 	if w.has("compressor_on") && !w.has("compressor_power", "compressor_energy") {

@@ -101,7 +101,7 @@ func Draws() []Column[season.DrawRow] {
 		at("start", "Start", func(d *r) int64 { return d.Start }),
 		at("end", "End", func(d *r) int64 { return d.End }),
 		number("litres", "Water", "L", 1, func(d *r) float64 { return d.Litres }),
-		number("loop_volumes", "Loop volumes", "", 2, func(d *r) float64 { return d.LoopVolumes }),
+		number("loop_volumes", "Loop volumes, wall counted", "", 2, func(d *r) float64 { return d.LoopVolumes }),
 		number("in_c", "Into the loop", "°C", 1, func(d *r) float64 { return d.InC }),
 		number("out_c", "Out of the loop", "°C", 1, func(d *r) float64 { return d.OutC }),
 		number("bed_c", "Bed", "°C", 1, func(d *r) float64 { return d.BedC }),

@@ -27,6 +27,10 @@ type LineResult struct {
 	effects      []gainEffect
 }
 
+// Distinct tells whether the interval of the slope leaves out 0: else the line
+// says nothing of how the heat caught goes with the heat rejected.
+func (l LineResult) Distinct() bool { return l.Slope > l.SlopeHalf }
+
 // SlopeFigure is the line's slope: heat caught per heat rejected.
 func (l LineResult) SlopeFigure(coverage float64) doubt.Figure {
 	return doubt.Make(l.Slope, l.Slope-l.SlopeHalf, l.Slope+l.SlopeHalf, "1", doubt.Fitted, l.Windows, coverage, "")

@@ -170,7 +170,7 @@ func (b *builder) byBucket(k int) []measure {
 		}
 		for j := i + 1; j < len(m.channels); j++ {
 			c := m.channels[j]
-			if slope[j] == 0 || !b.piped(a) || !b.piped(c) {
+			if slope[j] == 0 || !b.piped(a) || !b.piped(c) || m.within(a, c, o.BucketK) {
 				continue
 			}
 			with, err := b.reg.joint.With(match.Stated([]int{i, j}, 0, o.BucketK))

@@ -23,6 +23,9 @@ const (
 	CodeOffsetSeen = "probe-offset-seen"
 	// CodeNotMatched: a [[matched]] that could not be used.
 	CodeNotMatched = "probes-not-matched"
+	// CodeOffsetLarge: a stated offset is more than the probes' errors, or another
+	// [[matched]], allow.
+	CodeOffsetLarge = "probe-offset-large"
 )
 
 // Matched is what is known of probes that were compared with each other.
@@ -144,6 +147,7 @@ func (m *matcher) farmFile(x *farm.Matched) {
 		c = m.found(x, probes)
 	} else {
 		for _, p := range probes[1:] {
+			m.doubtStated(probes[0], p, x)
 			m.pairs = append(m.pairs, m.pair(probes[0], p, "stated", match.Found{OffsetK: x.OffsetK, HalfK: x.WithinK}, true))
 		}
 	}
@@ -154,6 +158,25 @@ func (m *matcher) farmFile(x *farm.Matched) {
 	}
 	if len(c.Probes) > 1 {
 		m.list = append(m.list, c)
+	}
+}
+
+// doubtStated names a stated offset that is more than three standard deviations
+// of the two probes' errors, or of what another [[matched]] says of them: it is
+// used, as the farm file wants it, but a slip of the pen would look like this.
+func (m *matcher) doubtStated(a, b int, x *farm.Matched) {
+	within := x.WithinK / z95
+	if sd := math.Hypot(math.Hypot(m.sdK[m.row[a]], m.sdK[m.row[b]]), within); math.Abs(x.OffsetK) > 3*sd {
+		m.problem(CodeOffsetLarge, series.Doubt, fmt.Sprintf("[[matched]] states that %s reads %g K more than %s, which is more than their errors allow; it is used all the same. Look whether offset is meant so, or whether [errors] states one of the two too small.",
+			m.name(a), x.OffsetK, m.name(b)))
+	}
+	for _, p := range m.pairs {
+		if p.From != "stated" || p.Probes != [2]string{m.name(a), m.name(b)} {
+			continue
+		}
+		if other := (p.Offset.High - p.Offset.Low) / 2 / z95; math.Abs(x.OffsetK-p.Offset.Value) > 3*math.Hypot(within, other) {
+			m.problem(CodeOffsetLarge, series.Doubt, fmt.Sprintf("two [[matched]] differ about %s and %s: %g K and %g K; both are used, weighed by within.", m.name(a), m.name(b), p.Offset.Value, x.OffsetK))
+		}
 	}
 }
 
@@ -297,6 +320,18 @@ func (m *matcher) pair(a, b int, from string, f match.Found, applied bool) Pair 
 	}
 	p.Offset = doubt.Make(value, value-half, value+half, "K", basis, f.Stretches, 1, f.Why)
 	return p
+}
+
+// within tells whether the two have been compared as closely as halfK already:
+// to do so again would bring the same bucket's error.
+func (m *matcher) within(a, b int, halfK float64) bool {
+	for _, p := range m.pairs {
+		if p.Applied && (p.Probes == [2]string{m.name(a), m.name(b)} || p.Probes == [2]string{m.name(b), m.name(a)}) &&
+			(p.Offset.High-p.Offset.Low)/2 <= 1.001*halfK {
+			return true
+		}
+	}
+	return false
 }
 
 func (m *matcher) name(channel int) string { return m.b.grid.Channels[channel].Probe }

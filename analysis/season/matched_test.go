@@ -199,6 +199,32 @@ func TestStillIsNotTakenIn(t *testing.T) {
 	require.Empty(t, got.Matched.Taken)
 }
 
+// An offset far beyond the probes' errors, or at odds with another comparison, is
+// used and doubted.
+func TestALargeStatedOffsetIsDoubted(t *testing.T) {
+	_, rec := load(t, small(6, 8))
+	for _, c := range []struct {
+		offsets []float64
+		doubts  int
+	}{{[]float64{0.2}, 0}, {[]float64{12}, 1}, {[]float64{0.4, -0.4}, 1}, {[]float64{0.2, 0.22}, 0}} {
+		f := *rec.Farm
+		f.Matched = nil
+		for _, k := range c.offsets {
+			f.Matched = append(f.Matched, farm.Matched{Probes: loopPair[:], OffsetK: k, WithinK: 0.05})
+		}
+		r := *rec
+		r.Farm = &f
+		n := 0
+		for _, p := range compute(t, &r, nil).Problems {
+			if p.Code == CodeOffsetLarge {
+				n++
+				require.Equal(t, series.Doubt, p.Severity)
+			}
+		}
+		require.Equal(t, c.doubts, n, "%v", c.offsets)
+	}
+}
+
 // The interval that is promised is the one that comes: a farm whose probes are
 // then compared in a bucket.
 func TestImproveKeepsItsPromise(t *testing.T) {
@@ -216,7 +242,11 @@ func TestImproveKeepsItsPromise(t *testing.T) {
 			tried++
 			s.Matched = []simfarm.Matched{{Keys: platePair, WithinK: DefaultOptions().Improve.BucketK, Offset: true}}
 			_, better := load(t, s)
-			then, _ := (&builder{s: compute(t, better, nil)}).headlineFigure("plant_kwh")
+			after := compute(t, better, nil)
+			for _, again := range after.Improve {
+				require.NotEqual(t, x.Measure, again.Measure, "what was done is not asked for again")
+			}
+			then, _ := (&builder{s: after}).headlineFigure("plant_kwh")
 			// The heat itself moves a little, and with it what the meter makes of it.
 			require.InEpsilon(t, width(x.Then), width(then.Figure), 0.06, "seed %d: %s", seed, x.Text)
 		}

@@ -240,8 +240,11 @@ func (b *builder) plant(r *recovery, x *terms) {
 		b.note("recovery_fraction", at+outRecovery)
 	}
 	p.Slope = doubt.Make(nan, nan, nan, "1", doubt.Fitted, 0, coverage, r.line.Why)
+	if r.line.Lines && !r.line.Line.Distinct() {
+		p.Slope = doubt.Make(nan, nan, nan, "1", doubt.Fitted, 0, coverage, "heat caught does not distinctly rise with heat rejected: these cycles are too much alike for a line")
+	}
 	p.InterceptKWh = doubt.Make(nan, nan, nan, "kWh", doubt.Fitted, 0, coverage, p.Slope.Why)
-	if r.line.Lines {
+	if r.line.Lines && r.line.Line.Distinct() {
 		p.Slope, p.InterceptKWh = r.line.Line.SlopeFigure(coverage), r.line.Line.InterceptFigure(coverage)
 	}
 	r.onInlet(x, coverage)

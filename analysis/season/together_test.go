@@ -115,11 +115,15 @@ func TestOneLogIsLeftAlone(t *testing.T) {
 // offsetIn reads the seconds that the note says.
 func offsetIn(t testing.TB, text string) float64 {
 	t.Helper()
-	_, rest, ok := strings.Cut(text, "temperatures stands ")
+	_, rest, ok := strings.Cut(text, "temperatures is ")
 	require.True(t, ok, text)
-	number, _, _ := strings.Cut(strings.ReplaceAll(rest, "−", "-"), " ")
+	number, _, _ := strings.Cut(rest, " ")
 	v, err := strconv.ParseFloat(number, 64)
 	require.NoError(t, err, text)
+	if strings.Contains(rest, " s behind that") {
+		return -v
+	}
+	require.Contains(t, rest, " s ahead of that")
 	return v
 }
 

@@ -58,7 +58,7 @@ func rowOf[T any](columns []rows.Column[T], of *T, zone *time.Location) []any {
 }
 
 func withUnit(text, unit string) string {
-	if unit == "" {
+	if unit == "" || unit == "1" {
 		return text
 	}
 	return text + " (" + unit + ")"

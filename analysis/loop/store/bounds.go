@@ -82,8 +82,16 @@ func (f *fitter) whyNot(out *Fit, what string) string {
 		shared = fmt.Sprintf(", most of it from the error of the %s", map[string]string{loop.SourceIn: "inlet probe", loop.SourceOut: "outlet probe",
 			loop.SourceBed: "bed probe", loop.SourceFlow: "flow meter", loop.SourceVolume: "pipe's volume", loop.SourceLag: "outlet probe's lag"}[name])
 	}
-	return fmt.Sprintf("the interval of %s is too wide%s: the slab recovers with some %.0f h, and only pauses and draws that differ by as much show how; "+
-		"leave the loop standing for %.0f h once, or lay a probe into the slab (slab_temp)", what, shared, hours, 3*hours)
+	return fmt.Sprintf("the interval of %s is too wide%s: the slab recovers over some %s, and only pauses between draws that differ by as much show how; "+
+		"leave the loop standing for %s once, or lay a probe into the slab (slab_temp)", what, shared, span(hours), span(3*hours))
+}
+
+// span says a time in hours, or in minutes where it is short.
+func span(hours float64) string {
+	if hours < 2 {
+		return fmt.Sprintf("%.0f min", math.Ceil(60*hours))
+	}
+	return fmt.Sprintf("%.0f h", hours)
 }
 
 // largest part of the supply's spread: the days' ("") or a shared error's.

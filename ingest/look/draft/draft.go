@@ -155,7 +155,7 @@ func (w *writer) plant() {
 // money writes what a saving is counted against, as comments.
 func (w *writer) money() {
 	w.line("\n# What would heat the water if nothing were recovered. Without it no saving is")
-	w.line("# given in money. An auditor asks where the figures come from: source says it.")
+	w.line("# given. An auditor asks where the figures come from: source says it.")
 	for _, l := range [...]string{"[instead]", `carrier = "heating oil"`, "efficiency = 0.9", "price_per_kwh = 0.10", "co2_kg_per_kwh = 0.27", `currency = "EUR"`,
 		`source = "last bill"`, "", "[electricity]", "price_per_kwh = 0.25", "co2_kg_per_kwh = 0.3"} {
 		w.line("%s", strings.TrimSpace("# "+l))

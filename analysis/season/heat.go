@@ -3,9 +3,11 @@ package season
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"yardheat/analysis/account"
 	"yardheat/analysis/doubt"
+	"yardheat/analysis/grid"
 )
 
 const z95 = 1.959963984540054
@@ -93,11 +95,17 @@ func (b *builder) seenHeat(dst *[]Named, key string, x stream, s stretch, least 
 
 func (b *builder) heatMeta(h *account.Heat, s stretch) meta {
 	m := meta{unit: "kWh", basis: doubt.Metered, n: len(s.rows), why: h.Note}
-	if h.Estimated {
+	if h.Estimated || rated(h.Flow) {
 		m.basis = doubt.Estimated
 	}
 	m.coverage = b.share(s, func(i int) float64 { return h.Rows[i].SeenShare(b.acc.Cycles[i]) })
 	return m
+}
+
+// rated tells whether a figure of the farm file, times a state, stands for a
+// meter.
+func rated(sources []grid.Source) bool {
+	return slices.ContainsFunc(sources, func(s grid.Source) bool { return s.Key != "" })
 }
 
 // seenPower likewise for electricity.
@@ -109,8 +117,11 @@ func (b *builder) seenPower(dst *[]Named, key string, x use, s stretch, least fl
 	part := x.part.Pick(s.rows)
 	m := meta{unit: "kWh", basis: doubt.Metered, n: len(s.rows),
 		coverage: b.share(s, func(i int) float64 { return x.p.Rows[i].SeenShare(b.acc.Cycles[i]) })}
+	if rated(x.p.Sources) {
+		m.basis = doubt.Estimated
+	}
 	if m.coverage <= least {
-		*dst = append(*dst, unknown(key, "kWh", doubt.Metered, whyUnseen(m.coverage)))
+		*dst = append(*dst, unknown(key, "kWh", m.basis, whyUnseen(m.coverage)))
 		return -1
 	}
 	return b.want(dst, key, m, func(t *doubt.Trial) float64 { return part.Census(t.E) })

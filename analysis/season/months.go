@@ -122,7 +122,7 @@ func (b *builder) savedIn(dst *[]Named, s *saver, part stretch, in map[int]bool)
 		*dst = append(*dst, unknown("saved_kwh", "kWh", doubt.Metered, "wash heat and electricity together: "+whyUnseen(covered)))
 		return
 	}
-	b.wantAt(dst, "saved_kwh", meta{unit: "kWh", basis: doubt.Metered, n: len(rows), coverage: b.share(part, s.covered())}, s.saved(rows))
+	b.wantAt(dst, "saved_kwh", meta{unit: "kWh", basis: s.basis("saved_kwh"), n: len(rows), coverage: b.share(part, s.covered())}, s.saved(rows))
 }
 
 // ladder says how far each step lifts the water and what it gained.

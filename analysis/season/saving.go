@@ -240,7 +240,7 @@ func (b *builder) saving(s *saver, all stretch) {
 	}
 	if s.why != "" {
 		for _, x := range list {
-			v.Figures = append(v.Figures, unknown(x.key, x.unit, doubt.Metered, x.why))
+			v.Figures = append(v.Figures, unknown(x.key, x.unit, s.basis(x.key), x.why))
 		}
 		v.FuelMoney = unknown("", v.Currency, doubt.Metered, s.why).Figure
 		v.PowerMoney = v.FuelMoney
@@ -250,19 +250,33 @@ func (b *builder) saving(s *saver, all stretch) {
 		return
 	}
 	at := s.ask(s.rows)
-	m := meta{basis: doubt.Metered, n: len(s.rows), coverage: b.share(all, s.covered())}
+	// What the alternative would have used rests on a stated efficiency.
+	m := meta{n: len(s.rows), coverage: b.share(all, s.covered())}
 	for _, x := range list {
 		if x.why != "" {
-			v.Figures = append(v.Figures, unknown(x.key, x.unit, doubt.Metered, x.why))
+			v.Figures = append(v.Figures, unknown(x.key, x.unit, s.basis(x.key), x.why))
 			continue
 		}
-		m.unit = x.unit
+		m.unit, m.basis = x.unit, s.basis(x.key)
 		b.wantAt(&v.Figures, x.key, m, at+x.out)
 	}
 	b.note("saved_kwh", at+outSaved)
 	m.unit = v.Currency
 	b.moneyLines(s, at, m)
 	b.wholeSaving(s)
+}
+
+// basis of a figure of the saving: the electricity may be metered, and the wash
+// heat; what the alternative would have used rests on its stated efficiency.
+func (s *saver) basis(key string) doubt.Basis {
+	metered := key == "used_kwh" || key == "heat_per_kwh" && !(s.x.wash.known && (s.x.wash.h.Estimated || rated(s.x.wash.h.Flow)))
+	for _, u := range []use{s.x.element, s.x.pumps} {
+		metered = metered && !(u.known && rated(u.p.Sources))
+	}
+	if metered {
+		return doubt.Metered
+	}
+	return doubt.Estimated
 }
 
 func (b *builder) moneyLines(s *saver, at int, m meta) {
@@ -273,8 +287,8 @@ func (b *builder) moneyLines(s *saver, at int, m meta) {
 			v.PowerMoney = v.FuelMoney
 			return
 		}
-		v.FuelMoney = b.result.Figure(at+outFuelMoney, m.unit, m.basis, m.n, m.coverage, "")
-		v.PowerMoney = b.result.Figure(at+outPowerMoney, m.unit, m.basis, m.n, m.coverage, "")
+		v.FuelMoney = b.result.Figure(at+outFuelMoney, m.unit, doubt.Estimated, m.n, m.coverage, "")
+		v.PowerMoney = b.result.Figure(at+outPowerMoney, m.unit, s.basis("used_kwh"), m.n, m.coverage, "")
 	})
 }
 
@@ -313,6 +327,7 @@ func (b *builder) savingBasis() string {
 func (b *builder) electricityFigures(x *terms, all stretch) {
 	dst := &b.s.Electricity
 	b.seenPower(dst, "element_kwh", x.element, all, 0)
+	(*dst)[len(*dst)-1].Label = "Element electricity"
 	b.ownSun(dst)
 	b.movableSun(dst)
 	b.seenPower(dst, "pump_kwh", x.pumps, all, 0)

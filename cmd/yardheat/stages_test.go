@@ -20,6 +20,7 @@ import (
 type figure struct {
 	Value, Low, High *float64
 	Shown, Why       string
+	Basis            string
 }
 
 type readResults struct {
@@ -179,6 +180,9 @@ func TestNoMilkings(t *testing.T) {
 	r := reported(t, dir)
 	requireKnown(t, r.Heat.Loop, r.Heat.Plant, r.Heat.Wash, r.Loop.UA)
 	requireWhy(t, r.Plant.Recovery)
+	// The saving rests on a stated efficiency, the heats on meters alone.
+	require.Equal(t, []string{"metered", "metered", "metered", "estimated"},
+		[]string{r.Heat.Loop.Basis, r.Heat.Wash.Basis, r.Heat.Element.Basis, r.Saving.Saved.Basis})
 }
 
 func TestNoWashMeterAndNoAlternative(t *testing.T) {

@@ -2,6 +2,7 @@ package season
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -160,10 +161,38 @@ func (b *builder) channels() {
 			c.ByDay = b.grid.Coverage(g.Values, days)
 		}
 		b.s.Channels = append(b.s.Channels, c)
-		if days := c.GapS / 86400; days > longGapDays {
-			b.s.Problems = append(b.s.Problems, series.Problem{Code: CodeGapLong, Severity: series.Doubt, File: c.File, Where: c.Column,
-				Text: fmt.Sprintf("%s (%q) is not covered for %.0f days of the period: totals that rest on it alone leave that time out", c.Quantity, c.Column, days)})
+	}
+	b.longGaps()
+}
+
+// longGaps names the columns that are missing for days: those of one file that
+// are missing for as long together, since a logger that is out takes all of its
+// columns with it.
+func (b *builder) longGaps() {
+	type gap struct {
+		file string
+		days float64
+	}
+	var order []gap
+	columns, quantities := map[gap][]string{}, map[gap][]string{}
+	for _, c := range b.s.Channels {
+		g := gap{c.File, math.Round(c.GapS / 86400)}
+		if !(c.GapS/86400 > longGapDays) {
+			continue
 		}
+		if columns[g] == nil {
+			order = append(order, g)
+		}
+		columns[g], quantities[g] = append(columns[g], c.Column), append(quantities[g], c.Quantity)
+	}
+	for _, g := range order {
+		p := series.Problem{Code: CodeGapLong, Severity: series.Doubt, File: g.file, Where: columns[g][0],
+			Text: fmt.Sprintf("%s (%q) is not covered for %.0f days of the period: totals that rest on it alone leave that time out", quantities[g][0], columns[g][0], g.days)}
+		if n := len(columns[g]); n > 1 {
+			p.Where = fmt.Sprintf("%d columns", n)
+			p.Text = fmt.Sprintf("not covered for %.0f days of the period: %s. Totals that rest on them alone leave that time out", g.days, strings.Join(columns[g], ", "))
+		}
+		b.s.Problems = append(b.s.Problems, p)
 	}
 }
 

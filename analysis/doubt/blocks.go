@@ -60,7 +60,7 @@ func (b *Blocks) Why() string {
 	if b.Count >= MinBlocks {
 		return ""
 	}
-	return fmt.Sprintf("%d days make %d blocks of %d days; an interval needs %d", b.Days, b.Count, b.Length, MinBlocks)
+	return fmt.Sprintf("%d days make %d of the %d blocks of %d days that an interval needs", b.Days, b.Count, MinBlocks, b.Length)
 }
 
 // draw fills w, one weight a row: how often the row's day was chosen, scaled

@@ -149,7 +149,7 @@ func TestBlocksPlan(t *testing.T) {
 	require.Equal(t, 4, b.Days)
 	require.Equal(t, 3, b.Length)
 	require.Equal(t, 1, b.Count)
-	require.Equal(t, "4 days make 1 blocks of 3 days; an interval needs 8", b.Why())
+	require.Equal(t, "4 days make 1 of the 8 blocks of 3 days that an interval needs", b.Why())
 	require.Equal(t, []float64{2, 4, 5.5}, DayMeans([]int{1, 1, 2, 5, 5, 9}, []float64{1, 3, 4, 5, 6, math.NaN()}))
 
 	w, d := make([]float64, 6), make([]float64, 4)

@@ -217,8 +217,8 @@ func (f *fitter) judge(out *Fit) {
 	case flat:
 		out.Why = "the water that came out was as warm as the bed makes it, whatever the coefficient, so a lower bound is all that these logs give; draw one and a half loops once at the fastest flow, without a pause"
 	case len(out.Blocks) < f.o.FewestBlocks:
-		out.Why = fmt.Sprintf("only %d blocks of %d days hold draws that can be used; an interval needs %d: log on for %d more days",
-			len(out.Blocks), out.BlockDays, f.o.FewestBlocks, (f.o.FewestBlocks-len(out.Blocks))*out.BlockDays)
+		out.Why = fmt.Sprintf("draws that can be used make only %d of the %d blocks of %d days that an interval needs: log on for %d more days",
+			len(out.Blocks), f.o.FewestBlocks, out.BlockDays, (f.o.FewestBlocks-len(out.Blocks))*out.BlockDays)
 	case math.IsNaN(out.LowWPerK):
 		out.Why = "the draws are so alike that coefficient and bed offset cannot be told apart; draw one and a half loops once"
 	default:

@@ -51,16 +51,16 @@ func TestProblemCodesAreDocumented(t *testing.T) {
 	}
 }
 
-func readDoc(t *testing.T, name string) string {
+func readDoc(t *testing.T, folder string) string {
 	t.Helper()
-	b, err := os.ReadFile(filepath.Join("..", "..", "docs", name))
+	b, err := os.ReadFile(filepath.Join("..", "..", folder, "README.md"))
 	require.NoError(t, err)
 	return string(b)
 }
 
-// Every quantity and every key of farm.toml stands in docs/farm.md.
+// Every quantity and every key of farm.toml stands in ingest/farm/README.md.
 func TestFarmFileIsDocumented(t *testing.T) {
-	doc := readDoc(t, "farm.md")
+	doc := readDoc(t, "ingest/farm")
 	quantities := doc[strings.Index(doc, "## Quantities"):]
 	names := series.Names()
 	require.Greater(t, len(names), 40)
@@ -91,9 +91,9 @@ func TestFarmFileIsDocumented(t *testing.T) {
 	}
 }
 
-// Every key that a report writes to results.json stands in docs/results.md.
+// Every key that a report writes to results.json stands in reports/results/README.md.
 func TestResultsAreDocumented(t *testing.T) {
-	doc := readDoc(t, "results.md")
+	doc := readDoc(t, "reports/results")
 	dir := simulated(t, 9)
 	edit(t, dir, func(toml string) string {
 		return toml + "\n[[season]]\nname = \"one\"\nfrom = 2025-02-10\nto = 2025-02-20\n\n[[matched]]\nprobes = [\"plate_in_temp\", \"plate_out_temp\"]\noffset = \"find\"\n"

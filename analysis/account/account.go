@@ -254,6 +254,9 @@ func (m *maker) loopByProbes() {
 		return
 	}
 	draws, flow := cycle.DrawsByProbes(m.g, in, out, m.farm.Loop.DrawL, m.opt.Cycle.Probes)
+	if tank := HotTank(m.g, m.farm); tank != nil {
+		draws = cycle.HiddenDraws(m.g, in, out, tank.Values, draws, flow, m.farm.Loop.DrawL, m.opt.Cycle)
+	}
 	if len(draws) == 0 {
 		return
 	}

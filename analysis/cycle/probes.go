@@ -20,14 +20,17 @@ type ProbeOptions struct {
 	// still water by more than StillShare of what that way asks and by StillK, at
 	// most LongestS.
 	HoldS, StillShare, StillK, LongestS float64
-	// EndLaterS moves every end, Tilt lets the flow fall from 1 + Tilt to 1 − Tilt
-	// of its mean over a draw: both 0 but for the budget.
-	EndLaterS, Tilt float64
+	// EndLaterS moves every end: 0 but for the budget.
+	EndLaterS float64
+	// Over the last TaperShare of a refill's litres the flow falls evenly to TaperTo
+	// of what it was: a float valve throttles as the water rises to it. It never
+	// opens further, so that a flat flow would be off to one side.
+	TaperTo, TaperShare float64
 }
 
 // DefaultProbeOptions are the project's (our choice, no source).
 func DefaultProbeOptions() ProbeOptions {
-	return ProbeOptions{ShowK: 3, ShowShare: 0.25, StartS: 600, HoldS: 300, StillShare: 0.35, StillK: 0.25, LongestS: 4 * 3600}
+	return ProbeOptions{ShowK: 3, ShowShare: 0.25, StartS: 600, HoldS: 300, StillShare: 0.35, StillK: 0.25, LongestS: 4 * 3600, TaperTo: 0.7, TaperShare: 0.2}
 }
 
 func (o ProbeOptions) validate() error {
@@ -36,7 +39,7 @@ func (o ProbeOptions) validate() error {
 		v, lo, hi float64
 	}{
 		{"ShowK", o.ShowK, 0.2, 50}, {"ShowShare", o.ShowShare, 0.01, 1}, {"StartS", o.StartS, 60, 7200}, {"HoldS", o.HoldS, 60, 7200},
-		{"StillShare", o.StillShare, 0.05, 0.95}, {"StillK", o.StillK, 0.01, 20}, {"LongestS", o.LongestS, 600, 86400}, {"EndLaterS", o.EndLaterS, -7200, 7200}, {"Tilt", o.Tilt, -1, 1},
+		{"StillShare", o.StillShare, 0.05, 0.95}, {"StillK", o.StillK, 0.01, 20}, {"LongestS", o.LongestS, 600, 86400}, {"EndLaterS", o.EndLaterS, -7200, 7200}, {"TaperTo", o.TaperTo, 0.05, 1}, {"TaperShare", o.TaperShare, 0, 1},
 	} {
 		if !(b.v >= b.lo && b.v <= b.hi) {
 			return fmt.Errorf("cycle: option Probes.%s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)
@@ -59,8 +62,8 @@ func (o ProbeOptions) validate() error {
 // closer than the interval in which it lies: its middle is taken, its end where
 // the next reading still climbs. in and out may be nil, not both.
 //
-// The litres are drawL each (the farm's loop.draw_l), spread evenly over the
-// draw; one that begins or ends in a gap counts for its share of the usual
+// The litres are drawL each (the farm's loop.draw_l), spread over the draw as a
+// float valve lets them in; one that begins or ends in a gap counts for its share of the usual
 // length. flow is L/min by cell, NaN where the probes are not covered.
 func DrawsByProbes(g *grid.Grid, in, out *grid.Stream, drawL float64, opt ProbeOptions) (draws []Draw, flow []float64) {
 	f := newFinder(g, in, out, opt)
@@ -86,13 +89,39 @@ func DrawsByProbes(g *grid.Grid, in, out *grid.Stream, drawL float64, opt ProbeO
 		if s.cut {
 			litres *= math.Min(1, float64(s.to-s.from)/usual)
 		}
-		lMin := litres / (float64(b-a) * g.StepS / 60)
-		for k := a; k < b; k++ {
-			flow[k] = lMin * (1 + opt.Tilt*(1-2*(float64(k-a)+0.5)/float64(b-a)))
-		}
+		opt.pour(flow[a:b], litres, g.StepS)
 		draws = append(draws, Draw{Span: Span{a, b}, Start: g.EdgeMS(a), End: g.EdgeMS(b), Litres: litres, Estimated: true})
 	}
 	return draws, flow
+}
+
+// pour spreads litres over the cells of a draw, L/min. The flow q falls over the
+// last litres v as dq/dv is constant, so by the time as an exponential:
+//
+//	q = q0 (t ≤ t1),  q = q0 exp(−(t − t1)/θ) down to TaperTo q0,
+//	θ = TaperShare V/(q0 (1 − TaperTo)).
+func (o ProbeOptions) pour(flow []float64, litres, stepS float64) {
+	n := float64(len(flow))
+	steady, fall := 1-o.TaperShare, 0.0 // of the litres over q0
+	if o.TaperTo < 1 {
+		fall = o.TaperShare / (1 - o.TaperTo) * -math.Log(o.TaperTo)
+	} else {
+		fall = o.TaperShare
+	}
+	whole := steady + fall
+	// passed is the share of the litres after a share of the time.
+	passed := func(x float64) float64 {
+		t := x * whole
+		switch {
+		case t <= steady || o.TaperTo >= 1:
+			return t
+		}
+		theta := o.TaperShare / (1 - o.TaperTo)
+		return steady + theta*(1-math.Exp(-(t-steady)/theta))
+	}
+	for k := range flow {
+		flow[k] = litres * (passed(float64(k+1)/n) - passed(float64(k)/n)) / (stepS / 60)
+	}
 }
 
 // seenSpan is one draw in time; cut: a gap hides where it begins or ends.
@@ -507,8 +536,12 @@ const tenthOfWay = 0.10536
 // tenth of the way back tells when it left; −1 where it does not swing enough.
 func (f *finder) byInlet(w *window, first int) (after int) {
 	p := f.other
-	if p == nil || w.cut || f.intervalMS <= quickMS {
+	if p == nil || w.cut {
 		return -1
+	}
+	least := f.opt.ShowK / 2
+	if f.intervalMS <= quickMS {
+		least = f.opt.ShowK // a smaller swing tells less than a quick outlet
 	}
 	air := p.c[w.from]
 	far := 0.0
@@ -517,7 +550,7 @@ func (f *finder) byInlet(w *window, first int) (after int) {
 		if math.Abs(d) > math.Abs(far) {
 			far = d
 		}
-		if math.Abs(far) >= f.opt.ShowK/2 && d/far < 0.9 && j > first {
+		if math.Abs(far) >= least && d/far < 0.9 && j > first {
 			air = f.level(p, w.from, j)
 			e := f.turned(p, p.c[w.from]+far, air, first, j)
 			e = max(e, f.at[j-1]-int64(1000*p.tauS*tenthOfWay))

@@ -14,7 +14,8 @@ import (
 // shows them all the same: what was taken is made up for, and its upper probe
 // falls by opt.HiddenFallK within opt.FallWithinS.
 //
-// A fall counts where no draw of known overlaps it and both probes, before it,
+// A fall counts where it is at least half as deep as the deeper ones are (their
+// upper quartile: cooler water from the plate lets a tank fall too), no draw of known overlaps it and both probes, before it,
 // stood within ProbeOptions.ShowK and ShowShare of what they read over the
 // nearest draws; else they would have shown it, and there was none. The draw
 // ends as the tank stops falling and lasts as the others do (without others from
@@ -23,8 +24,17 @@ import (
 func HiddenDraws(g *grid.Grid, in, out *grid.Stream, tankC []float64, known []Draw, flow []float64, drawL float64, opt Options) []Draw {
 	all := slices.Clone(known)
 	w := newWitness(g, in, out, known, opt)
-	for _, s := range tankFalls(g, tankC, opt) {
-		if overlaps(known, s) || !w.hidden(s.A) {
+	falls := tankFalls(g, tankC, opt)
+	deep := make([]float64, len(falls))
+	for i, s := range falls {
+		deep[i] = tankC[s.A] - tankC[s.B-1]
+	}
+	least := 0.0
+	if n := len(deep); n > 0 {
+		least = rank.Nth(slices.Clone(deep), 3*n/4) / 2
+	}
+	for i, s := range falls {
+		if deep[i] < least || overlaps(known, s) || !w.hidden(s.A) {
 			continue
 		}
 		if w.usualCells > 0 {
@@ -36,9 +46,7 @@ func HiddenDraws(g *grid.Grid, in, out *grid.Stream, tankC []float64, known []Dr
 		if s.B <= s.A || overlaps(known, s) || slices.ContainsFunc(flow[s.A:s.B], math.IsNaN) {
 			continue
 		}
-		for k := s.A; k < s.B; k++ {
-			flow[k] = drawL / (float64(s.B-s.A) * g.StepS / 60)
-		}
+		opt.Probes.pour(flow[s.A:s.B], drawL, g.StepS)
 		all = append(all, Draw{Span: s, Start: g.EdgeMS(s.A), End: g.EdgeMS(s.B), Litres: drawL, Estimated: true})
 	}
 	slices.SortFunc(all, func(a, b Draw) int { return a.A - b.A })

@@ -10,8 +10,8 @@ import (
 
 // probeDoubts makes the account anew where draws are told by the probes alone:
 // with every draw ended later and earlier (how far the readings hold the ends
-// depends on how often they are made), and with its litres leaning to its
-// beginning and to its end.
+// depends on how often they are made), and with a float valve that does not
+// throttle and one that throttles twice as much as is taken.
 func (b *builder) probeDoubts(from, to int64) {
 	if b.acc.LoopFlow == nil || b.acc.LoopFlow.From != "draws" {
 		return
@@ -22,8 +22,8 @@ func (b *builder) probeDoubts(from, to int64) {
 	}
 	b.probeDoubt(from, to, doubt.Source{Name: "when draws ended, as the probes show it", HalfWidth: math.Max(b.opt.EndLeastS, b.opt.EndError*everyS), Unit: "s"},
 		func(o *cycle.ProbeOptions, by float64) { o.EndLaterS = by })
-	b.probeDoubt(from, to, doubt.Source{Name: "how a draw's litres spread over its time", HalfWidth: b.opt.TiltError},
-		func(o *cycle.ProbeOptions, by float64) { o.Tilt = by })
+	b.probeDoubt(from, to, doubt.Source{Name: "how far the float valve throttles a refill's end", Dist: doubt.Rectangular, HalfWidth: min(b.opt.TaperError, 1-b.opt.Account.Cycle.Probes.TaperTo)},
+		func(o *cycle.ProbeOptions, by float64) { o.TaperTo += by })
 }
 
 // probeDoubt registers one source by which the account answers to set: half

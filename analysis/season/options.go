@@ -47,11 +47,12 @@ type Options struct {
 	// start of a run, K.
 	LagError, HeldK float64
 	// Without a flow meter: EndError is the half-width of when draws end, as a
-	// share of the log's interval, at least EndLeastS; TiltError how far the flow
-	// may begin above and end below its mean (a float valve closes slowly);
+	// share of the log's interval, at least EndLeastS; TaperError how far
+	// the share of the flow that is left as the float valve closes
+	// (account.Cycle.Probes.TaperTo) may be off either way, as limits;
 	// EarlierHalf the half-width of account.EarlierShare, so that it reaches from
 	// nothing to a quarter (our choices, no source).
-	EndError, EndLeastS, TiltError, EarlierHalf float64
+	EndError, EndLeastS, TaperError, EarlierHalf float64
 	// LeadMostL: where neither loop.lead_l nor the outlet probe's fit is stated, the
 	// pipe between bed and probe may hold anything up to this (assumed).
 	LeadMostL float64
@@ -68,7 +69,7 @@ func DefaultOptions() Options {
 		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(), Change: changeOptions(),
 		Match: match.DefaultOptions(), Improve: defaultImprove(),
 		LagError: 0.6, HeldK: 1, LeadMostL: 10,
-		EndError: 0.5, EndLeastS: 90, TiltError: 0.3, EarlierHalf: 0.15, TypicalDraws: 3,
+		EndError: 0.5, EndLeastS: 90, TaperError: 0.3, EarlierHalf: 0.15, TypicalDraws: 3,
 	}
 }
 
@@ -96,8 +97,8 @@ func (o Options) Validate() error {
 		return fmt.Errorf("season: option EndError is %g; want 0 to 2", o.EndError)
 	case !(o.EndLeastS >= 0 && o.EndLeastS <= 3600):
 		return fmt.Errorf("season: option EndLeastS is %g; want 0 to 3600", o.EndLeastS)
-	case !(o.TiltError >= 0 && o.TiltError <= 1):
-		return fmt.Errorf("season: option TiltError is %g; want 0 to 1", o.TiltError)
+	case !(o.TaperError >= 0 && o.TaperError <= 1):
+		return fmt.Errorf("season: option TaperError is %g; want 0 to 1", o.TaperError)
 	case !(o.EarlierHalf >= 0 && o.EarlierHalf <= 0.5):
 		return fmt.Errorf("season: option EarlierHalf is %g; want 0 to 0.5", o.EarlierHalf)
 	case !(o.LeadMostL >= 0 && o.LeadMostL <= 1000):
@@ -133,7 +134,7 @@ func (o Options) settings() []Setting {
 		Setting{"season.HeldK", number(o.HeldK), origin(o.HeldK == base.HeldK)},
 		Setting{"season.EndError", number(o.EndError), origin(o.EndError == base.EndError)},
 		Setting{"season.EndLeastS", number(o.EndLeastS), origin(o.EndLeastS == base.EndLeastS)},
-		Setting{"season.TiltError", number(o.TiltError), origin(o.TiltError == base.TiltError)},
+		Setting{"season.TaperError", number(o.TaperError), origin(o.TaperError == base.TaperError)},
 		Setting{"season.EarlierHalf", number(o.EarlierHalf), origin(o.EarlierHalf == base.EarlierHalf)},
 		Setting{"season.LeadMostL", number(o.LeadMostL), origin(o.LeadMostL == base.LeadMostL)})
 	return out

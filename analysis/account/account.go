@@ -53,9 +53,11 @@ type Options struct {
 	// late; LateMilkingS: compressor electricity later than this after a
 	// milking's end.
 	LateAfterS, LateMilkingS float64
-	// Washes without a meter: EarlierShare of a refill's litres is taken as drawn
-	// before the tank was hot (rinses; our choice, no source).
-	EarlierShare float64
+	// Washes without a meter: EarlierMost is the largest part of a refill's litres
+	// that was drawn before the tank was hot: one of the three waters of a wash
+	// (rinse, hot wash, rinse; common practice, no source); see EarlierShare.
+	// EarlierUnseen is the most where the tank would have shown it.
+	EarlierMost, EarlierUnseen float64
 	// ColdAfterS: when milk must be cold after a milking's end.
 	ColdAfterS float64
 	// LeftLeastS: water at the plate that stands for less while the compressor
@@ -69,7 +71,7 @@ func DefaultOptions() Options {
 	return Options{
 		Grid: grid.DefaultOptions(), Cycle: cycle.DefaultOptions(), Book: grid.DefaultBookOptions(),
 		JoinS: 120, LagPocketS: 20, LagPipeS: 45, LagUnknownS: 20,
-		FeedWithinS: 3 * 86400, FeedColderK: 1, FeedMovesShare: 0.25, LossStretchS: 4 * 3600, LossFewest: 5, EarlierShare: 0.1,
+		FeedWithinS: 3 * 86400, FeedColderK: 1, FeedMovesShare: 0.25, LossStretchS: 4 * 3600, LossFewest: 5, EarlierMost: 1.0 / 3, EarlierUnseen: 0.05,
 		LateAfterS: 600, LateMilkingS: 3 * 3600, ColdAfterS: 2 * 3600,
 		LeftLeastS: 120, LeftLeastK: 5,
 	}
@@ -91,7 +93,7 @@ func (o Options) Validate() error {
 		{"FeedWithinS", o.FeedWithinS, 0, 30 * 86400}, {"LossStretchS", o.LossStretchS, 600, 86400},
 		{"FeedColderK", o.FeedColderK, 0, 20}, {"FeedMovesShare", o.FeedMovesShare, 0, 1},
 		{"LossFewest", float64(o.LossFewest), 2, 1000}, {"LateAfterS", o.LateAfterS, 0, 7200},
-		{"LateMilkingS", o.LateMilkingS, 0, 86400}, {"ColdAfterS", o.ColdAfterS, 0, 86400}, {"EarlierShare", o.EarlierShare, 0, 0.5},
+		{"LateMilkingS", o.LateMilkingS, 0, 86400}, {"ColdAfterS", o.ColdAfterS, 0, 86400}, {"EarlierMost", o.EarlierMost, 0, 0.9}, {"EarlierUnseen", o.EarlierUnseen, 0, 0.9},
 		{"LeftLeastS", o.LeftLeastS, 0, 3600}, {"LeftLeastK", o.LeftLeastK, 0, 50},
 	} {
 		if !(b.v >= b.lo && b.v <= b.hi) {
@@ -111,6 +113,9 @@ type Account struct {
 	MilkingsFrom string
 	Draws        []cycle.Draw
 	Washes       []cycle.Wash
+	// Earlier: whether water is drawn before the tank is hot; only without a wash
+	// meter.
+	Earlier cycle.Earlier
 
 	Loop, Plate, Wash, OtherUse Heat
 	Element, Pumps, Compressor  Power
@@ -285,6 +290,7 @@ func (m *maker) washes() {
 		m.acc.Washes = cycle.Washes(m.wash, m.washHot, target, m.opt.Cycle)
 	case tank != nil && len(m.acc.Draws) > 0:
 		m.acc.Washes = cycle.WashesByRefill(m.g, m.acc.Draws, tank, m.tankTop.UsualS, target, m.opt.Cycle)
+		m.acc.Earlier = cycle.LookEarlier(m.g, tank, m.slowest("compressor_on", "compressor_power"), m.acc.Washes, m.compressorOn(), m.opt.Cycle)
 	default:
 		return
 	}
@@ -295,6 +301,40 @@ func (m *maker) washes() {
 	if target == target {
 		cycle.Explain(m.g, m.acc.Washes, tank, element, target, m.opt.Cycle)
 	}
+}
+
+// compressorOn is 1 where the compressor runs, 0 where it stands, by cell; nil
+// where neither its state nor its power is logged.
+func (m *maker) compressorOn() []float64 {
+	if s := m.g.Stream("compressor_on"); s != nil {
+		return s.Values
+	}
+	if m.compressor == nil {
+		return nil
+	}
+	limit := compressorOnKW(m.compressor.Values)
+	out := make([]float64, m.g.N)
+	for i, v := range m.compressor.Values {
+		switch {
+		case v != v:
+			out[i] = v
+		case v > limit:
+			out[i] = 1
+		}
+	}
+	return out
+}
+
+// slowest is the longest interval of the tank's upper probe and the streams
+// named, s.
+func (m *maker) slowest(names ...series.Quantity) float64 {
+	s := m.tankTop.UsualS
+	for _, q := range names {
+		if x := m.g.Stream(q); x != nil {
+			s = math.Max(s, x.UsualS)
+		}
+	}
+	return s
 }
 
 // cut makes the cycles.

@@ -24,6 +24,10 @@ type Heat struct {
 	FlowName string
 	// The sources of litres and of both temperatures, with their weights.
 	Flow, Hot, Cold []grid.Source
+	// Washes without a meter: how far the share of a refill taken as drawn before
+	// the tank was hot may be off (see Account.EarlierShare).
+	EarlierWithin float64
+	EarlierDist   EarlierDist
 	// HotLagS, ColdLagS: the time constants taken.
 	HotLagS, ColdLagS float64
 	Rows              []HeatRow

@@ -180,7 +180,8 @@ func (m *maker) washByRefill(h Heat) Heat {
 			flow[i] = v
 		}
 	}
-	share := m.opt.EarlierShare
+	share, within, dist := m.acc.EarlierShare(m.opt)
+	h.EarlierWithin, h.EarlierDist = within, dist
 	for _, w := range m.acc.Washes {
 		for i := w.A; i < w.B; i++ {
 			flow[i] = m.loop.Flow.Values[i]
@@ -197,14 +198,56 @@ func (m *maker) washByRefill(h Heat) Heat {
 		return math.NaN()
 	})
 	h.Estimated = true
-	h.Note = noteRefill
+	h.Note = noteRefill + m.acc.earlierNote()
 	// The refill is metered cold; the litres of the wash are those.
 	h = m.useOf(h, runs, side{hot, m.tankTop.Sources, 0}, false)
 	m.earlier(&h)
 	return h
 }
 
-const noteRefill = "no wash meter: the litres of the refills that follow washes, at the tank's temperature when each begins; a part is taken as drawn before the tank was hot (setting account.EarlierShare)"
+const noteRefill = "no wash meter: the litres of the refills that follow washes, at the tank's temperature when each begins; "
+
+// EarlierShare is the share of a refill's litres that is taken as drawn before
+// the tank was hot, and how far that may be off, by what the tank tells:
+//
+//	it is drawn      anything up to EarlierMost alike: its half, limits as wide
+//	it is not        nothing, up to EarlierUnseen (one-sided)
+//	it can't tell    one farm in two rinses from the tank: nothing or anything up to
+//	                 EarlierMost, mean EarlierMost/4, sd EarlierMost √(1/6 − 1/16),
+//	                 as a normal half-width at 95 %
+//
+// (our choices, no source).
+func (a *Account) EarlierShare(o Options) (share, within float64, dist EarlierDist) {
+	switch {
+	case a.Earlier.Shows():
+		return o.EarlierMost / 2, o.EarlierMost / 2, EarlierLimits
+	case a.Earlier.Looked > 0:
+		return 0, o.EarlierUnseen, EarlierUpTo
+	}
+	return o.EarlierMost / 4, z95 * o.EarlierMost * math.Sqrt(1.0/6-1.0/16), EarlierNormal
+}
+
+const z95 = 1.959963984540054
+
+// EarlierDist is how that share errs.
+type EarlierDist uint8
+
+// Either way as limits, upwards only, or with a normal half-width at 95 %.
+const (
+	EarlierLimits EarlierDist = iota
+	EarlierUpTo
+	EarlierNormal
+)
+
+func (a *Account) earlierNote() string {
+	switch {
+	case a.Earlier.Shows():
+		return "the tank shows that a part is drawn before it is hot (up to account.EarlierMost)"
+	case a.Earlier.Looked > 0:
+		return "the tank shows nothing drawn before it is hot"
+	}
+	return "whether a part is drawn before the tank is hot is not known (up to account.EarlierMost)"
+}
 
 const noteStands = "no logged flow goes past the probe of the cold feed: the coldest fiftieth of its readings in each cycle is taken for the feed"
 

@@ -32,6 +32,11 @@ type Options struct {
 	// Without a wash meter: the hot tank's fall over FallWithinS before and
 	// around a refill that makes it a wash, K.
 	FallK, FallWithinS float64
+	// EarlyFallK: so much more than before must the tank fall within a quarter of
+	// an hour to tell of water drawn before a wash.
+	EarlyFallK float64
+	// EarlyEveryS: in slower logs that is not looked for.
+	EarlyEveryS float64
 	// HiddenFallK: so far must the tank fall to tell of a draw that no pipe probe
 	// could show.
 	HiddenFallK float64
@@ -58,7 +63,7 @@ func DefaultOptions() Options {
 		ThresholdShare: 0.05, ThresholdLMin: 0.5, MinDrawS: 120, PauseS: 600,
 		Probes:     DefaultProbeOptions(),
 		WashApartS: 300, WashLeastL: 5, JudgedC: 50,
-		FallK: 2, FallWithinS: 1800, HiddenFallK: 5,
+		FallK: 2, FallWithinS: 1800, HiddenFallK: 5, EarlyFallK: 0.3, EarlyEveryS: 300,
 		TankBeforeS: 900, HeatWithinS: 24 * 3600, ShortShare: 0.8,
 		MilkingPauseS: 1800, ShortestMilkingS: 900, LongestMilkingS: 6 * 3600, MilkRiseK: 8,
 		LongestCycleS: 36 * 3600, CoveredShare: 0.95,
@@ -77,7 +82,7 @@ func (o Options) Validate() error {
 		{"ThresholdShare", o.ThresholdShare, 0, 0.5}, {"ThresholdLMin", o.ThresholdLMin, 0, 1000},
 		{"MinDrawS", o.MinDrawS, 0, 3600}, {"PauseS", o.PauseS, 0, 7200},
 		{"WashApartS", o.WashApartS, 0, 7200}, {"WashLeastL", o.WashLeastL, 0, 1000}, {"JudgedC", o.JudgedC, 0, 100},
-		{"FallK", o.FallK, 0.1, 50}, {"HiddenFallK", o.HiddenFallK, 1, 50}, {"FallWithinS", o.FallWithinS, 60, 14400},
+		{"FallK", o.FallK, 0.1, 50}, {"EarlyEveryS", o.EarlyEveryS, 60, 3600}, {"EarlyFallK", o.EarlyFallK, 0.05, 20}, {"HiddenFallK", o.HiddenFallK, 1, 50}, {"FallWithinS", o.FallWithinS, 60, 14400},
 		{"TankBeforeS", o.TankBeforeS, 60, 7200}, {"HeatWithinS", o.HeatWithinS, 600, 7 * 86400}, {"ShortShare", o.ShortShare, 0.1, 1},
 		{"MilkingPauseS", o.MilkingPauseS, 0, 7200}, {"ShortestMilkingS", o.ShortestMilkingS, 0, 14400},
 		{"LongestMilkingS", o.LongestMilkingS, o.ShortestMilkingS, 86400}, {"MilkRiseK", o.MilkRiseK, 1, 40},

@@ -94,15 +94,13 @@ func (w *Wash) judge(targetC, judgedC float64) {
 
 // WashesByRefill finds washes where none is metered: a refill through the loop
 // that makes up for hot water taken shows as a fall of the hot tank. The wash's
-// temperature is the tank's when the refill begins to follow it, its litres are
-// the refill's. tankC is the hot tank's upper probe, read every everyS: in a slow
+// temperature is the tank's highest in the minutes before the refill begins to
+// follow it, its litres are the refill's. tankC is the hot tank's upper probe, read every everyS: in a slow
 // log the line from the last reading before the refill already leads to the
 // cooled tank, so that reading stands.
 func WashesByRefill(g *grid.Grid, draws []Draw, tankC []float64, everyS, targetC float64, opt Options) []Wash {
-	within, every := int(opt.FallWithinS/g.StepS), 0
-	if everyS > 1.5*g.StepS {
-		every = int(everyS/g.StepS + 0.5)
-	}
+	within := int(opt.FallWithinS / g.StepS)
+	every := int(math.Max(everyS, startWithinS)/g.StepS + 0.5)
 	var out []Wash
 	for _, d := range draws {
 		a, since := max(0, d.A-within), 0
@@ -144,6 +142,9 @@ func WashesByRefill(g *grid.Grid, draws []Draw, tankC []float64, everyS, targetC
 	}
 	return out
 }
+
+// startWithinS: a refill may have begun so long before the pipe's probes show it.
+const startWithinS = 300
 
 // Explain gives each wash that was too cool its reason, from the tank before
 // it and the element's run since the wash before:

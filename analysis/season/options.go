@@ -49,10 +49,9 @@ type Options struct {
 	// Without a flow meter: EndError is the half-width of when draws end, as a
 	// share of the log's interval, at least EndLeastS; TaperError how far
 	// the share of the flow that is left as the float valve closes
-	// (account.Cycle.Probes.TaperTo) may be off either way, as limits;
-	// EarlierHalf the half-width of account.EarlierShare, so that it reaches from
-	// nothing to a quarter (our choices, no source).
-	EndError, EndLeastS, TaperError, EarlierHalf float64
+	// (account.Cycle.Probes.TaperTo) may be off either way, as limits
+	// (our choices, no source).
+	EndError, EndLeastS, TaperError float64
 	// LeadMostL: where neither loop.lead_l nor the outlet probe's fit is stated, the
 	// pipe between bed and probe may hold anything up to this (assumed).
 	LeadMostL float64
@@ -69,7 +68,7 @@ func DefaultOptions() Options {
 		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(), Change: changeOptions(),
 		Match: match.DefaultOptions(), Improve: defaultImprove(),
 		LagError: 0.6, HeldK: 1, LeadMostL: 10,
-		EndError: 0.5, EndLeastS: 90, TaperError: 0.3, EarlierHalf: 0.15, TypicalDraws: 3,
+		EndError: 0.5, EndLeastS: 90, TaperError: 0.3, TypicalDraws: 3,
 	}
 }
 
@@ -99,8 +98,6 @@ func (o Options) Validate() error {
 		return fmt.Errorf("season: option EndLeastS is %g; want 0 to 3600", o.EndLeastS)
 	case !(o.TaperError >= 0 && o.TaperError <= 1):
 		return fmt.Errorf("season: option TaperError is %g; want 0 to 1", o.TaperError)
-	case !(o.EarlierHalf >= 0 && o.EarlierHalf <= 0.5):
-		return fmt.Errorf("season: option EarlierHalf is %g; want 0 to 0.5", o.EarlierHalf)
 	case !(o.LeadMostL >= 0 && o.LeadMostL <= 1000):
 		return fmt.Errorf("season: option LeadMostL is %g; want 0 to 1000", o.LeadMostL)
 	case o.TypicalDraws < 0 || o.TypicalDraws > 12:
@@ -135,7 +132,6 @@ func (o Options) settings() []Setting {
 		Setting{"season.EndError", number(o.EndError), origin(o.EndError == base.EndError)},
 		Setting{"season.EndLeastS", number(o.EndLeastS), origin(o.EndLeastS == base.EndLeastS)},
 		Setting{"season.TaperError", number(o.TaperError), origin(o.TaperError == base.TaperError)},
-		Setting{"season.EarlierHalf", number(o.EarlierHalf), origin(o.EarlierHalf == base.EarlierHalf)},
 		Setting{"season.LeadMostL", number(o.LeadMostL), origin(o.LeadMostL == base.LeadMostL)})
 	return out
 }

@@ -70,10 +70,12 @@ func (r *registry) heatPart(h *account.Heat, o Options, of, perHot func(account.
 // hot, where no wash is metered.
 func (r *registry) drawnEarly(h *account.Heat, o Options, scaled func(*account.Heat, func(account.HeatRow) float64) []float64) []doubt.Effect {
 	per := scaled(h, func(x account.HeatRow) float64 { return x.PerEarlier })
+	within := h.EarlierWithin
+	dist := map[account.EarlierDist]doubt.Dist{account.EarlierLimits: doubt.Rectangular, account.EarlierUpTo: doubt.OneSided, account.EarlierNormal: doubt.Normal}[h.EarlierDist]
 	for _, v := range per {
-		if v != 0 && o.EarlierHalf > 0 {
+		if v != 0 && within > 0 {
 			i := r.add(doubt.Source{Name: h.Name + ": share of a refill drawn before the tank was hot", Kind: doubt.Shared,
-				HalfWidth: o.EarlierHalf, Assumed: true})
+				Dist: dist, HalfWidth: within, Assumed: true})
 			return []doubt.Effect{{Source: i, Per: per}}
 		}
 	}

@@ -134,10 +134,11 @@ func (f *Farm) risesAt() int64 {
 }
 
 // WithAir is the farm of Short with the air beside the tank logged too, so that
-// the tank's loss can be told from still nights.
+// the tank's loss can be told from still nights, and the tank's volume stated
+// within 5 %.
 func WithAir(seed uint64) Scenario {
 	s := Short(seed)
-	s.Errors = append(s.Errors, Stated{Key: "air_temp", Half: 0.5})
+	s.Errors = append(s.Errors, Stated{Key: "air_temp", Half: 0.5}, Stated{Key: "tank.volume_l", Half: 0.05, Relative: true})
 	l := &s.Loggers[len(s.Loggers)-1]
 	l.Columns = append(l.Columns, Column{Header: "House air", Unit: "°C", Quantity: "air_temp", Signal: Air, Decimals: 2, Step: 0.1, NoiseK: 0.05})
 	return s

@@ -35,6 +35,7 @@ const (
 	xLength
 	xWall       // of 1 + beta
 	xEfficiency // in its own unit
+	xTank       // stated tank volume
 	roles
 )
 
@@ -43,7 +44,7 @@ var roleKeys = [roles]string{
 	"mains_temp", "loop_out_temp", "bed_temp", "plate_in_temp", "plate_out_temp", "wash_temp", "milk_in_temp", "milk_out_temp",
 	"tank_temp", "gas_in_temp", "air_temp", "slab_temp",
 	"loop_volume", "plate_volume", "wash_volume", "element_energy", "compressor_energy", "milk_volume", "pumps.plate_kw",
-	"milk.specific_heat_kj_per_kg_k", "milk.density_kg_per_l", "plant.standing_gain_kw", "loop.length_m", "", "instead.efficiency",
+	"milk.specific_heat_kj_per_kg_k", "milk.density_kg_per_l", "plant.standing_gain_kw", "loop.length_m", "", "instead.efficiency", "tank.volume_l",
 }
 
 // aliases: flow meters and clamps state their error under what they log.

@@ -92,7 +92,7 @@ func (f *Farm) pipeTables(t *toml) {
 func (f *Farm) waterTables(t *toml) {
 	s := &f.s
 	t.table("tank")
-	fmt.Fprintf(t, "volume_l = %s\n", plain(f.tankVolumeL))
+	fmt.Fprintf(t, "volume_l = %s\n", plain(f.statedTankL()))
 	t.text("role", "hot")
 	t.WriteString("\n")
 	t.say("A wash cooler than target_c on average is called too cool; the element heats to",

@@ -24,6 +24,9 @@ type Heat struct {
 	FlowName string
 	// The sources of litres and of both temperatures, with their weights.
 	Flow, Hot, Cold []grid.Source
+	// OpenSD is the relative standard deviation of the time that a pipe was open,
+	// where its valve or pump is only read every so often; 0 else.
+	OpenSD float64
 	// Washes without a meter: how far the share of a refill taken as drawn before
 	// the tank was hot may be off (see Account.EarlierShare).
 	EarlierWithin float64

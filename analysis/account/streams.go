@@ -302,6 +302,7 @@ func (m *maker) sum(h Heat, r *grid.Runs, hot, cold side, meterHot bool, aboveC 
 	limit := cycle.Threshold(r.LMin, m.opt.Cycle.ThresholdShare, m.opt.Cycle.ThresholdLMin)
 	s := Stream{Runs: r, Hot: hot.booked, Cold: cold.booked, MeterHot: meterHot, AboveC: aboveC, Late: late, LowLMin: limit}
 	h.Rows = s.Sum(m.acc.Cycles)
+	h.OpenSD = openSD(r)
 	a := m.acc
 	switch h.Name {
 	case "loop":
@@ -318,6 +319,20 @@ func (m *maker) sum(h Heat, r *grid.Runs, hot, cold side, meterHot bool, aboveC 
 		a.WashRows = s.Sum(spans)
 	}
 	return h
+}
+
+// openSD is what reading a valve every Δ leaves unknown of the time that it was
+// open. A run of length D = (n + f) Δ holds n or n + 1 readings by chance, whose
+// variance is f (1 − f): 1/6 in the mean over f. Over N runs
+//
+//	sd = Δ √(N/6) / Σ D.
+func openSD(r *grid.Runs) float64 {
+	every := r.Flow.SampledS
+	if every <= r.Grid.StepS {
+		return 0
+	}
+	open := float64(len(r.Cells)) * r.Grid.StepS
+	return every * math.Sqrt(float64(r.Len())/6) / open
 }
 
 // late marks the cells later than LateAfterS after the last compressor stop;

@@ -135,6 +135,9 @@ func (l *layer) channel(s *series.Series) Channel {
 	r := l.g.near(s)
 	switch {
 	case s.Kind == series.State:
+		if s.HoldMS > 0 {
+			c.SampledS = c.UsualS
+		}
 		sp := l.spreader()
 		sp.hold(&r, s.HoldMS, max(l.lastMS, l.g.StartMS))
 		c.Values = sp.means(l.opt.CoveredShare)

@@ -137,7 +137,10 @@ func (g *Grid) waysAt(w ways, place string) []*Stream {
 	return out
 }
 
-// rated are the flows or powers by state, one a state's name.
+// rated are the flows or powers by state, one a state's name. A state that is read
+// every so often changed somewhere between two readings: a pipe's flow is taken to
+// start and stop half-way, so that the readings of its probes made in flowing
+// water lie inside, and those made after it outside.
 func (g *Grid) rated(q series.Quantity, all []Rated) []*Stream {
 	var out []*Stream
 	for _, r := range all {
@@ -150,8 +153,13 @@ func (g *Grid) rated(q series.Quantity, all []Rated) []*Stream {
 		var names []string
 		for _, i := range chans {
 			c := &g.Channels[i]
-			for k, v := range c.Values {
-				s.Values[k] += v * each
+			ahead := 0
+			if q == "loop_flow" || q == "plate_flow" {
+				s.SampledS = max(s.SampledS, c.SampledS)
+				ahead = int(c.SampledS / 2 / g.StepS)
+			}
+			for k := range c.Values {
+				s.Values[k] += c.Values[min(k+ahead, g.N-1)] * each
 			}
 			names = append(names, c.Probe)
 		}

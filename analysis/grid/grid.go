@@ -62,6 +62,9 @@ type Channel struct {
 	UsualS float64
 	// ResolutionBase is a counter's step in L or kWh (0 = not a counter).
 	ResolutionBase float64
+	// SampledS: a state that is read every so often, s; 0 where its changes are
+	// logged as they happen.
+	SampledS float64
 }
 
 // Options of the grid.

@@ -43,7 +43,9 @@ type Stream struct {
 	From, Name     string
 	UsualS         float64
 	ResolutionBase float64
-	Sources        []Source
+	// SampledS: a flow by a state that is read every so often, s; 0 else.
+	SampledS float64
+	Sources  []Source
 }
 
 // Find are the channels of a quantity.

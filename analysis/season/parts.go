@@ -58,6 +58,10 @@ func (r *registry) heatPart(h *account.Heat, o Options, of, perHot func(account.
 	if h.Name == "loop" {
 		by = append(by, doubt.Effect{Source: r.lead(o.LeadMostL), Per: column(func(x account.HeatRow) float64 { return x.PerLeadL })})
 	}
+	if h.OpenSD > 0 {
+		open := r.add(doubt.Source{Name: h.Name + ": how long it was open, by a state read every so often", Kind: doubt.Random, HalfWidth: z95 * h.OpenSD})
+		by = append(by, doubt.Effect{Source: open, Per: value})
+	}
 	by = append(by, r.drawnEarly(h, o, scaled)...)
 	for _, d := range r.draws {
 		by = append(by, clockEffect(h, func(h *account.Heat) []float64 { return scaled(h, of) }, d)...)

@@ -73,6 +73,31 @@ func (f *Farm) drawL() float64 {
 	return math.Round(sum / math.Max(1, float64(len(spans))) * (1 + f.errs[gLoop]))
 }
 
+// Valved is the farm of Meterless with the state of the refill's valve in its log
+// and loop.flow_l_min, within 10 %, in the place of loop.draw_l.
+func Valved(seed uint64, intervalS int) Scenario {
+	s := Meterless(seed, intervalS)
+	for i := range s.Errors {
+		if s.Errors[i].Key == "loop.draw_l" {
+			s.Errors[i].Key = "loop.flow_l_min"
+		}
+	}
+	s.Loop.StateDraw, s.Loop.StateFlow = false, true
+	l := &s.Loggers[0]
+	l.Columns = append(l.Columns, Column{Header: "Valve", Quantity: "loop_valve", Signal: ValveOn})
+	return s
+}
+
+// statedFlowLMin is the flow as the farm file states it: the season's mean with
+// the drawn error.
+func (f *Farm) statedFlowLMin() float64 {
+	litres, minutes := 0.0, 0.0
+	for _, d := range f.DrawSpans() {
+		litres, minutes = litres+d.Litres, minutes+float64(d.End-d.Start)/60
+	}
+	return math.Round(100*litres/math.Max(1, minutes)*(1+f.errs[gLoop])) / 100
+}
+
 // AccountSeen is Seen without the fit of UA: sums through the drawn errors.
 func (f *Farm) AccountSeen() Truth { return f.answers(f.errs) }
 

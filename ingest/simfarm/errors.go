@@ -49,7 +49,7 @@ var roleKeys = [roles]string{
 
 // aliases: flow meters and clamps state their error under what they log.
 var aliases = map[string]string{
-	"loop_in_temp": "mains_temp", "loop.draw_l": "loop_volume",
+	"loop_in_temp": "mains_temp", "loop.draw_l": "loop_volume", "loop.flow_l_min": "loop_volume",
 	"loop_flow": "loop_volume", "plate_flow": "plate_volume", "wash_flow": "wash_volume",
 	"element_power": "element_energy", "compressor_power": "compressor_energy", "outdoor_temp": "air_temp",
 }

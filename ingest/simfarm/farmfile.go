@@ -82,6 +82,9 @@ func (f *Farm) pipeTables(t *toml) {
 	if l.StateDraw {
 		t.number("draw_l", f.drawL())
 		t.WriteString("\n")
+	} else if l.StateFlow {
+		t.number("flow_l_min", f.statedFlowLMin())
+		t.WriteString("\n")
 	} else {
 		t.WriteString("meter_at = \"in\"\n\n")
 	}

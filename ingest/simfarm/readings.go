@@ -97,6 +97,9 @@ func (f *Farm) idleGaps(l *Logger) [][2]float64 {
 	return gaps
 }
 
+// state: on or off.
+func (s Signal) state() bool { return s >= PumpOn }
+
 // at is a signal between its samples; states hold.
 func (f *Farm) at(s Signal, seconds float64) float64 {
 	v, x := f.signal[s], seconds/60
@@ -104,7 +107,7 @@ func (f *Farm) at(s Signal, seconds float64) float64 {
 		v, x = f.quick[s], seconds/stepS
 	}
 	i := min(max(int(x), 0), len(v)-2)
-	if s == PumpOn || s == CompressorOn {
+	if s.state() {
 		if x >= float64(len(v)-1) {
 			i++
 		}
@@ -142,7 +145,7 @@ func (f *Farm) column(l *Logger, c *Column, r *readings, e float64, rng *rand.Ra
 
 func (f *Farm) instant(c *Column, s, e float64, rng *rand.Rand) float64 {
 	v := f.at(c.Signal, s)
-	if c.Signal == PumpOn || c.Signal == CompressorOn {
+	if c.Signal.state() {
 		return v
 	}
 	return c.read(v, e, rng)

@@ -56,6 +56,8 @@ type Loop struct {
 	Cells      int
 	// StateDraw: the farm file gives draw_l, for there is no meter.
 	StateDraw bool
+	// StateFlow: it gives flow_l_min, for only the valve's state is logged.
+	StateFlow bool
 	// DrawLow, DrawHigh: a refill in loop volumes.
 	DrawLow, DrawHigh float64
 	// TaperTo: the float valve lets the flow fall to this share as the tank
@@ -236,7 +238,7 @@ const (
 // Signal is what a probe looks at.
 type Signal uint8
 
-// The signals; those from LoopL on are running totals, but for the last two.
+// The signals; those from LoopL on are running totals, but for the last three.
 const (
 	Mains Signal = iota
 	LoopOut
@@ -259,6 +261,7 @@ const (
 	PumpS
 	PumpOn
 	CompressorOn
+	ValveOn
 	signals
 )
 

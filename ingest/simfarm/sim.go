@@ -245,6 +245,7 @@ func (m *sim) sample(sig *[signals][]float64) {
 	}
 	sig[PumpOn] = append(sig[PumpOn], onOff(m.pumping))
 	sig[CompressorOn] = append(sig[CompressorOn], onOff(m.compressor))
+	sig[ValveOn] = append(sig[ValveOn], onOff(m.refilling))
 }
 
 func onOff(b bool) float64 {

@@ -31,6 +31,9 @@ var meters = []struct {
 // of its probes: the farm stays what it was.
 func Relog(s Scenario, intervalS int, form Form) Scenario {
 	s.Errors, s.Loggers = slices.Clone(s.Errors), slices.Clone(s.Loggers)
+	// A mean is one of what the probe showed all the while, not of its readings
+	// at whole minutes.
+	s.Fine = s.Fine || form != FormInstant
 	for i := range s.Loggers {
 		l := &s.Loggers[i]
 		l.IntervalS, l.IdleGaps, l.Gaps, l.Columns = intervalS, 0, nil, slices.Clone(l.Columns)

@@ -38,6 +38,9 @@ type run struct {
 	lo, hi     int
 	start, end int64
 	trickle    bool
+	// looseMS: the stretch lies whole inside one interval of the log, and may
+	// have begun so much sooner or later, half of it either way.
+	looseMS int64
 }
 
 // NewRuns finds the stretches of flow.
@@ -68,6 +71,9 @@ func NewRuns(g *Grid, flow *Stream, opt RunOptions) *Runs {
 		}
 		r.split(lo, hi, interval, join, opt.ThresholdLMin)
 		lo = hi
+	}
+	if interval > 1 {
+		r.times(interval)
 	}
 	return r
 }
@@ -243,8 +249,13 @@ func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
 		return b
 	}
 	k.fast = probe.UsualS <= opt.FastS
-	for _, x := range r.runs {
-		k.book(x)
+	k.means = probe.HalfS > 0 && probe.UsualS >= opt.TauS && (!k.fast || opt.Resolve || opt.LeadL > 0)
+	if k.thetaS = math.Inf(1); k.means || !k.fast {
+		k.thetaS = k.cooling()
+		k.airC = k.airs()
+	}
+	for i := range r.runs {
+		k.book(i)
 	}
 	return b
 }
@@ -265,15 +276,24 @@ type booker struct {
 	o    BookOptions
 	b    *Booked
 	fast bool
+	// means: the log is one of means, and long enough to take each by itself.
+	means bool
+	// How the probe cools in still water, and by run to what.
+	thetaS float64
+	airC   []float64
 }
 
-func (k *booker) book(x run) {
+func (k *booker) book(ri int) {
+	x := k.r.runs[ri]
 	flush := k.flushed(x)
-	ok := false
-	if k.fast {
+	ok, whole := false, k.means && k.bookMeans(ri)
+	switch {
+	case whole:
+		ok = true
+	case k.fast:
 		ok = k.bookFast(x, flush)
-	} else {
-		ok = k.bookSlow(x, flush)
+	default:
+		ok = k.bookSlow(ri, flush)
 	}
 	if !ok {
 		k.bookShort(x)
@@ -284,7 +304,7 @@ func (k *booker) book(x run) {
 		}
 	}
 	switch {
-	case !ok || x.trickle:
+	case !ok || x.trickle || whole: // the means hold the water of the lead
 	case k.o.LeadL > 0:
 		k.cooledLead(x)
 	case !k.o.Resolve || !k.fast:
@@ -400,7 +420,8 @@ func (k *booker) resolved(x run, first int) int {
 
 // bookSlow takes what lies between the first and the last reading made in
 // flushed, flowing water.
-func (k *booker) bookSlow(x run, flush int64) bool {
+func (k *booker) bookSlow(ri int, flush int64) bool {
+	x := k.r.runs[ri]
 	half := int64(k.p.HalfS * 1000)
 	slack := int64(max(60, 0.1*k.p.UsualS) * 1000)
 	first, last, ok := k.span(flush+half, x.end+slack-half)

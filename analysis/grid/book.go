@@ -3,6 +3,7 @@ package grid
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // A pipe probe means something only while water moves past it and once the
@@ -73,7 +74,7 @@ func NewRuns(g *Grid, flow *Stream, opt RunOptions) *Runs {
 		lo = hi
 	}
 	if interval > 1 {
-		r.times(interval)
+		r.times(r.runs, r.uses())
 	}
 	return r
 }
@@ -241,7 +242,7 @@ func newBooked(n int) *Booked {
 // tank's probe (no Edges) always means something and is read as it stands.
 func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
 	b := newBooked(len(r.Cells))
-	k := booker{r: r, p: probe, o: opt, b: b}
+	k := booker{r: r, p: probe, o: opt, b: b, runs: r.runs}
 	if probe.Edges == nil {
 		for j, i := range r.Cells {
 			b.TempC[j] = probe.Values[i]
@@ -251,8 +252,12 @@ func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
 	k.fast = probe.UsualS <= opt.FastS
 	k.means = probe.HalfS > 0 && probe.UsualS >= opt.TauS && (!k.fast || opt.Resolve || opt.LeadL > 0)
 	if k.thetaS = math.Inf(1); k.means || !k.fast {
+		k.runs = slices.Clone(r.runs)
 		k.thetaS = k.cooling()
 		k.airC = k.airs()
+		if k.means {
+			k.settle()
+		}
 	}
 	for i := range r.runs {
 		k.book(i)
@@ -281,10 +286,12 @@ type booker struct {
 	// How the probe cools in still water, and by run to what.
 	thetaS float64
 	airC   []float64
+	// runs are those of r, with their times as this probe tells them.
+	runs []run
 }
 
 func (k *booker) book(ri int) {
-	x := k.r.runs[ri]
+	x := k.runs[ri]
 	flush := k.flushed(x)
 	ok, whole := false, k.means && k.bookMeans(ri)
 	switch {
@@ -421,7 +428,7 @@ func (k *booker) resolved(x run, first int) int {
 // bookSlow takes what lies between the first and the last reading made in
 // flushed, flowing water.
 func (k *booker) bookSlow(ri int, flush int64) bool {
-	x := k.r.runs[ri]
+	x := k.runs[ri]
 	half := int64(k.p.HalfS * 1000)
 	slack := int64(max(60, 0.1*k.p.UsualS) * 1000)
 	first, last, ok := k.span(flush+half, x.end+slack-half)

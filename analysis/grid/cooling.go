@@ -26,10 +26,10 @@ type still struct {
 // after are the first n readings of still water after a run whose intervals lie
 // wholly behind its end.
 func (k *booker) after(ri, n int) still {
-	x, r := &k.r.runs[ri], &k.p.Readings
+	x, r := &k.runs[ri], &k.p.Readings
 	until := int64(math.MaxInt64)
-	if ri+1 < len(k.r.runs) {
-		y := &k.r.runs[ri+1]
+	if ri+1 < len(k.runs) {
+		y := &k.runs[ri+1]
 		until = max(y.start-y.looseMS/2, k.r.Grid.EdgeMS(k.r.Cells[y.lo]))
 	}
 	half, usual := int64(k.p.HalfS*1000), int64(k.p.UsualS*1000)
@@ -66,10 +66,9 @@ func (k *booker) read(i int) float64 {
 // stretch on its first; +Inf where the record doesn't say.
 func (k *booker) cooling() float64 {
 	var xx, xy float64
-	var ends []float64
 	n := 0
-	for i := range k.r.runs {
-		if k.r.runs[i].trickle {
+	for i := range k.runs {
+		if k.runs[i].trickle {
 			continue
 		}
 		s := k.after(i, 3)
@@ -83,7 +82,6 @@ func (k *booker) cooling() float64 {
 		xx, xy, n = xx+a*a, xy+a*b, n+1
 	}
 	ratio := xy / xx
-	_ = ends
 	if n < coolingLeast || !(ratio > 0.02 && ratio < 0.995) {
 		return math.Inf(1)
 	}
@@ -93,11 +91,11 @@ func (k *booker) cooling() float64 {
 // airs is A of each run by its first two still readings, by the usual one where
 // it has not as many.
 func (k *booker) airs() []float64 {
-	out := make([]float64, len(k.r.runs))
+	out := make([]float64, len(k.runs))
 	var all []float64
-	for i := range k.r.runs {
+	for i := range k.runs {
 		out[i] = math.NaN()
-		if math.IsInf(k.thetaS, 1) || k.r.runs[i].trickle {
+		if math.IsInf(k.thetaS, 1) || k.runs[i].trickle {
 			continue
 		}
 		if s := k.after(i, 2); len(s.atMS) == 2 {

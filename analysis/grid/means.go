@@ -27,40 +27,49 @@ func (p part) joined(q part) part {
 	return part{p.lo, q.hi, (p.meanC*a + q.meanC*b) / (a + b), p.beforeS + q.beforeS, p.flowS + q.flowS, p.endS + q.endS, p.fromMS, q.toMS}
 }
 
-// standing is what stands about a run: the probe's still reading before it, the air
-// and time constant to which it goes afterwards, and its own lag.
-type standing struct{ stillC, airC, thetaS, tauS float64 }
+// standing is what stands about a run: the probe's still reading before it, the
+// air and time constant to which it goes afterwards, its own lag, and what it
+// showed when the water stopped (NaN where no reading was made soon enough).
+type standing struct{ stillC, airC, thetaS, tauS, endC float64 }
 
-// flowing is the temperature of the water that made a part's mean,
+// share is the mean of exp(−t/of) over s seconds.
+func share(s, of float64) float64 {
+	switch {
+	case of <= 0:
+		return 0
+	case math.IsInf(of, 1) || s <= 0:
+		return 1
+	}
+	return (1 - math.Exp(-s/of)) * of / s
+}
+
+// flowing is the temperature u of the water that made a part's mean,
 //
-//	T̄ D = b T0 + f [u − (u − T0) g(f)] + e [A (1 − m) + T_e m],
-//	T_e = u + (T0 − u) exp(−f/τ), g(t) = (1 − exp(−t/τ)) τ/t, m likewise over e and θ,
+//	T̄ D = b T0 + f [u − (u − T0) g] + e [A + (T_e − A) m],
+//	g = (1 − exp(−f/τ)) τ/f, m likewise of e and θ,
 //
 // b, f, e the seconds before, in and after the run, T0 the probe when the water
-// starts. endC is the probe when it stops, weight the share with which u stands
-// in the mean: the smaller, the less the mean says of it.
-func (w standing) flowing(p part) (u, endC, weight float64) {
-	lag := func(s, of float64) float64 {
-		switch {
-		case of <= 0:
-			return 0
-		case math.IsInf(of, 1) || s <= 0:
-			return 1
-		}
-		return (1 - math.Exp(-s/of)) * of / s
-	}
-	d := p.lengthS()
-	g, m := lag(p.flowS, w.tauS), lag(p.endS, w.thetaS)
-	left := 0.0
+// starts, T_e when it stops: as read back from the still water afterwards, else
+// u but for the rest of the lag. lastC is the probe at the part's end, weight
+// the share with which u stands in the mean: the smaller, the less the mean
+// says of it.
+func (w standing) flowing(p part) (u, lastC, weight float64) {
+	d, left := p.lengthS(), 0.0
 	if w.tauS > 0 {
 		left = math.Exp(-p.flowS / w.tauS)
 	}
-	air := w.airC
+	g, m, air := share(p.flowS, w.tauS), share(p.endS, w.thetaS), w.airC
 	if m == 1 {
 		air = 0
 	}
-	weight = (p.flowS*(1-g) + p.endS*m*(1-left)) / d
-	known := (p.beforeS*w.stillC + p.flowS*g*w.stillC + p.endS*(air*(1-m)+w.stillC*left*m)) / d
+	weight = p.flowS * (1 - g) / d
+	known := (p.beforeS*w.stillC + p.flowS*g*w.stillC + p.endS*air*(1-m)) / d
+	if w.endC == w.endC {
+		known += p.endS * m * w.endC / d
+	} else {
+		known += p.endS * m * left * w.stillC / d
+		weight += p.endS * m * (1 - left) / d
+	}
 	u = (p.meanC - known) / weight
 	return u, u + (w.stillC-u)*left, weight
 }
@@ -106,91 +115,79 @@ func together(all []part) ([]part, bool) {
 	return all, true
 }
 
-// temps are the flowing temperatures of a run's parts, one after the other.
-func (k *booker) temps(all []part, w standing) (u, weight []float64) {
-	u, weight = make([]float64, len(all)), make([]float64, len(all))
+// temps are the flowing temperatures of a run's parts, one after the other, and
+// the least weight among them.
+func (w standing) temps(all []part) (u []float64, least float64) {
+	u, least = make([]float64, len(all)), 1
 	for i, p := range all {
-		u[i], w.stillC, weight[i] = w.flowing(p)
+		var weight float64
+		u[i], w.stillC, weight = w.flowing(p)
+		least = min(least, weight)
+		if u[i] != u[i] || math.IsInf(u[i], 0) {
+			least = 0
+		}
 	}
-	return u, weight
+	return u, least
 }
 
-// bookMeans books a run by a log of means; false where it can't.
-func (k *booker) bookMeans(ri int) bool {
-	x := k.r.runs[ri]
-	last := k.p.Readings.upTo(x.start - x.looseMS/2 - int64(k.p.HalfS*1000))
-	if last < 0 || x.trickle {
-		return false
+// standing is what stands about a run; ok is false where the probe was not read
+// just before it.
+func (k *booker) standing(ri int) (w standing, ok bool) {
+	x, half := k.runs[ri], int64(k.p.HalfS*1000)
+	last := k.p.Readings.upTo(x.start - x.looseMS/2 - half)
+	if last < 0 || x.start-k.p.Readings.at(last) > int64(2500*k.p.UsualS)+x.looseMS {
+		return w, false
 	}
-	stillC := k.read(last)
-	start, end := x.start, x.end
-	w := standing{stillC, k.airC[ri], k.thetaS, k.o.TauS}
+	w = standing{k.read(last), k.airC[ri], k.thetaS, k.o.TauS, math.NaN()}
 	if w.airC != w.airC {
 		w.airC, w.thetaS = 0, math.Inf(1)
 	}
-	loose := x.looseMS > 0
-	if loose {
-		start, end = k.place(ri, w)
-	}
-	all, ok := together(k.parts(start, end))
-	if !ok || len(all) == 0 {
-		return false
-	}
-	u, weight := k.temps(all, w)
-	const deltaS = 0.5
-	later, sooner := w, w
-	later.tauS, sooner.tauS = w.tauS+deltaS, w.tauS-deltaS
-	var du []float64
-	if w.tauS > deltaS {
-		a, _ := k.temps(all, later)
-		b, _ := k.temps(all, sooner)
-		for i := range a {
-			du = append(du, (a[i]-b[i])/(2*deltaS))
-		}
-	}
-	for i := range all {
-		if u[i] != u[i] || math.IsInf(u[i], 0) || weight[i] < leastPart/2 {
-			return false
-		}
-	}
-	step := k.r.Grid.StepMS()
-	at := 0
-	for j := x.lo; j < x.hi; j++ {
-		mid := k.r.Grid.EdgeMS(k.r.Cells[j]) + step/2
-		for at+1 < len(all) && all[at].toMS <= mid {
-			at++
-		}
-		k.b.TempC[j] = u[at]
-		if du != nil {
-			k.b.PerS[j] = du[at]
-		}
-		k.b.Early[j] = all[at].beforeS > 0
-	}
-	return true
+	return w, w.stillC == w.stillC
 }
 
-// place is where in the interval that holds all of it a run lay: there what the
-// interval's mean and what the still readings after it say of the water agree.
-func (k *booker) place(ri int, w standing) (start, end int64) {
-	x := k.r.runs[ri]
-	lasts := x.end - x.start
-	lo, hi := x.end-x.looseMS/2, x.end+x.looseMS/2
-	if _, ok := k.endC(ri, x.end); !ok {
-		return x.start, x.end
+// cut is a run's parts where it began and stopped at these times, with what
+// stands about it.
+func (k *booker) cut(ri int, w standing, start, end int64) ([]part, standing, bool) {
+	if v, ok := k.endC(ri, end); ok {
+		w.endC = v
 	}
-	for hi-lo > 1000 {
-		mid := lo + (hi-lo)/2
-		seen, _ := k.endC(ri, mid)
-		all, ok := together(k.parts(mid-lasts, mid))
-		if !ok || len(all) == 0 {
-			return x.start, x.end
-		}
-		u, _ := k.temps(all, w)
-		if d := (u[len(u)-1] - seen) * (seen - w.stillC); d > 0 {
-			hi = mid
-		} else {
-			lo = mid
+	all, ok := together(k.parts(start, end))
+	return all, w, ok && len(all) > 0
+}
+
+// lagStepS is the step by which the answer to a time constant is found.
+const lagStepS = 0.5
+
+// bookMeans books a run by a log of means; false where it can't.
+func (k *booker) bookMeans(ri int) bool {
+	x := k.runs[ri]
+	w, ok := k.standing(ri)
+	if !ok || x.trickle {
+		return false
+	}
+	all, w, ok := k.cut(ri, w, x.start, x.end)
+	if !ok {
+		return false
+	}
+	u, least := w.temps(all)
+	if least < leastPart/2 {
+		return false
+	}
+	du := make([]float64, len(u))
+	if w.tauS > lagStepS {
+		later, sooner := w, w
+		later.tauS, sooner.tauS = w.tauS+lagStepS, w.tauS-lagStepS
+		a, _ := later.temps(all)
+		b, _ := sooner.temps(all)
+		for i := range a {
+			du[i] = (a[i] - b[i]) / (2 * lagStepS)
 		}
 	}
-	return lo - lasts, lo
+	g, at := k.r.Grid, 0
+	for j := x.lo; j < x.hi; j++ {
+		for mid := g.EdgeMS(k.r.Cells[j]) + g.StepMS()/2; at+1 < len(all) && all[at].toMS <= mid; at++ {
+		}
+		k.b.TempC[j], k.b.PerS[j], k.b.Early[j] = u[at], du[at], all[at].beforeS > 0
+	}
+	return true
 }

@@ -1,38 +1,90 @@
 package grid
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
-// likeLitres: stretches whose litres differ by less than this factor are taken
-// for uses of one kind, and so of one flow.
-const likeLitres = 1.33
+// In a slow log a short use of water fills no interval: its mean rates are less
+// than the flow, and say neither when it began nor when it stopped.
 
-// times says when water moved in stretches that hold no whole interval of a
-// slow log: their mean rates are less than the flow. The flow is taken as the
-// largest that the log shows in stretches of like litres (their 90th
-// percentile), some of which filled an interval.
-func (r *Runs) times(interval int) {
-	type peak struct{ litres, lMin float64 }
-	peaks := make([]peak, len(r.runs))
-	for i, x := range r.runs {
-		for j := x.lo; j < x.hi; j++ {
-			peaks[i].litres += r.L[j]
-			peaks[i].lMin = max(peaks[i].lMin, r.LMin[j])
-		}
-	}
+const (
+	// likeLitres: stretches whose litres differ by less than this factor are
+	// taken for uses of one kind, and so of one flow.
+	likeLitres = 1.33
+	// likeLeast: so many of one kind say what their flow was.
+	likeLeast = 3
+	// mostTimes the mean rate: the largest flow looked for.
+	mostTimes = 6
+)
+
+// use is a stretch's litres, the largest mean rate in it, and the flow it had,
+// as far as the log tells it; NaN where it doesn't.
+type use struct{ litres, peakLMin, lMin float64 }
+
+// short: a stretch holds no whole interval of the log.
+func (x *run) short(interval int) bool { return !x.trickle && x.hi-x.lo < 3*interval }
+
+func (r *Runs) interval() int { return max(1, int(math.Round(r.Flow.UsualS/r.Grid.StepS))) }
+
+// uses are the stretches of a slow log.
+func (r *Runs) uses() []use {
+	interval, out := r.interval(), make([]use, len(r.runs))
 	for i := range r.runs {
 		x := &r.runs[i]
-		if x.trickle || x.hi-x.lo >= 3*interval {
+		for j := x.lo; j < x.hi; j++ {
+			out[i].litres += r.L[j]
+			out[i].peakLMin = max(out[i].peakLMin, r.LMin[j])
+		}
+		out[i].lMin = math.NaN()
+		if !x.trickle && !x.short(interval) {
+			out[i].lMin = out[i].peakLMin
+		}
+	}
+	return out
+}
+
+// times says when water moved in the short stretches of a slow log. The flow of
+// each is that of the uses of its kind (median), else that of all stretches
+// whose flow is known, else the largest mean rate in those of its kind.
+func (r *Runs) times(runs []run, uses []use) {
+	var known []float64
+	for _, u := range uses {
+		if u.lMin == u.lMin {
+			known = append(known, u.lMin)
+		}
+	}
+	interval := r.interval()
+	for i := range runs {
+		x := &runs[i]
+		if !x.short(interval) {
 			continue
 		}
-		var like []float64
-		for k, p := range peaks {
-			if f := p.litres / peaks[i].litres; !r.runs[k].trickle && f < likeLitres && f > 1/likeLitres {
-				like = append(like, p.lMin)
+		var like, peaks []float64
+		for k, u := range uses {
+			f := u.litres / uses[i].litres
+			if runs[k].trickle || f > likeLitres || f < 1/likeLitres {
+				continue
+			}
+			peaks = append(peaks, u.peakLMin)
+			if u.lMin == u.lMin {
+				like = append(like, u.lMin)
 			}
 		}
-		slices.Sort(like)
-		r.time(x, interval, max(peaks[i].lMin, like[len(like)*9/10]))
+		lMin := quantile(peaks, 0.9)
+		switch {
+		case len(like) >= likeLeast:
+			lMin = quantile(like, 0.5)
+		case len(known) >= likeLeast:
+			lMin = quantile(known, 0.5)
+		}
+		r.time(x, interval, max(uses[i].peakLMin, lMin))
 	}
+}
+
+func quantile(v []float64, q float64) float64 {
+	slices.Sort(v)
+	return v[int(q*float64(len(v)-1))]
 }
 
 // time is when a steady flow passed the litres of a short stretch.
@@ -49,4 +101,90 @@ func (r *Runs) time(x *run, interval int, steadyLMin float64) {
 	first, last := x.lo+interval, x.hi-interval
 	x.start = max(from, g.EdgeMS(r.Cells[first-1]+1)-r.lasted(x.lo, first, steadyLMin))
 	x.end = min(to, g.EdgeMS(r.Cells[last])+r.lasted(last, x.hi, steadyLMin))
+}
+
+// settle finds by the temperatures when the short stretches began and stopped:
+// the flow at which both parts of one that crosses from one interval to the
+// next had one temperature, and where in its interval one that lies whole in it
+// agrees with the still readings after it.
+func (k *booker) settle() {
+	interval := k.r.interval()
+	if interval == 1 {
+		return
+	}
+	uses := k.r.uses()
+	for i := range k.runs {
+		if x := &k.runs[i]; x.short(interval) && x.looseMS == 0 && k.o.LeadL == 0 {
+			uses[i].lMin = k.steady(i, uses[i].peakLMin)
+		}
+	}
+	k.r.times(k.runs, uses)
+	for i := range k.runs {
+		x := &k.runs[i]
+		if w, ok := k.standing(i); ok && x.looseMS > 0 && !x.trickle {
+			x.start, x.end = k.place(i, w)
+			x.looseMS = 0
+		}
+	}
+}
+
+// steady is the flow of a stretch that crosses from one interval to the next at
+// which the water of both had one temperature; NaN where it can't be told.
+func (k *booker) steady(ri int, peakLMin float64) float64 {
+	was := k.runs[ri]
+	defer func() { k.runs[ri] = was }()
+	interval := k.r.interval()
+	apart := func(lMin float64) float64 {
+		k.runs[ri] = was
+		k.r.time(&k.runs[ri], interval, lMin)
+		x := &k.runs[ri]
+		w, ok := k.standing(ri)
+		all := k.parts(x.start, x.end)
+		if v, have := k.endC(ri, x.end); have {
+			w.endC = v
+		} else {
+			ok = false
+		}
+		if !ok || len(all) != 2 || all[0].toMS != all[1].fromMS {
+			return math.NaN()
+		}
+		u, _ := w.temps(all)
+		return (u[1] - u[0]) * (u[1] - w.stillC)
+	}
+	lo, hi := peakLMin, mostTimes*peakLMin
+	if d := apart(lo); !(d > 0) {
+		return math.NaN()
+	}
+	for hi-lo > 1e-3*lo {
+		mid := (lo + hi) / 2
+		if apart(mid) > 0 {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return lo
+}
+
+// place is where in the interval that holds all of it a run lay: there what the
+// interval's mean and what the still readings after it say of the water agree.
+func (k *booker) place(ri int, w standing) (start, end int64) {
+	x := k.runs[ri]
+	lasts := x.end - x.start
+	lo, hi := x.end-x.looseMS/2, x.end+x.looseMS/2
+	for hi-lo > 1000 {
+		mid := lo + (hi-lo)/2
+		seen, ok := k.endC(ri, mid)
+		all, whole := together(k.parts(mid-lasts, mid))
+		if !ok || !whole || len(all) == 0 {
+			return x.start, x.end
+		}
+		u, _ := w.temps(all)
+		if (u[len(u)-1]-seen)*(seen-w.stillC) > 0 {
+			hi = mid
+		} else {
+			lo = mid
+		}
+	}
+	return lo - lasts, lo
 }

@@ -255,9 +255,7 @@ func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
 		k.runs = slices.Clone(r.runs)
 		k.thetaS = k.cooling()
 		k.airC = k.airs()
-		if k.means {
-			k.settle()
-		}
+		k.settle()
 	}
 	for i := range r.runs {
 		k.book(i)
@@ -426,16 +424,21 @@ func (k *booker) resolved(x run, first int) int {
 }
 
 // bookSlow takes what lies between the first and the last reading made in
-// flushed, flowing water.
+// flushed, flowing water; after the last the straight line to what the probe
+// showed when the water stopped, where the still readings afterwards tell it.
 func (k *booker) bookSlow(ri int, flush int64) bool {
 	x := k.runs[ri]
 	half := int64(k.p.HalfS * 1000)
 	slack := int64(max(60, 0.1*k.p.UsualS) * 1000)
 	first, last, ok := k.span(flush+half, x.end+slack-half)
 	if !ok || flush > x.end {
-		return false
+		return k.bookEnd(ri)
 	}
 	v1, v2 := k.valueAt(first), k.valueAt(last)
+	perMS := 0.0
+	if v, told := k.stoppedC(ri); told && x.end > last {
+		perMS = (v - v2) / float64(x.end-last)
+	}
 	step := k.r.Grid.StepMS()
 	for j := x.lo; j < x.hi; j++ {
 		i := k.r.Cells[j]
@@ -443,12 +446,32 @@ func (k *booker) bookSlow(ri int, flush int64) bool {
 		case mid < first:
 			k.b.TempC[j], k.b.Held[j], k.b.Early[j] = v1, true, true
 		case mid > last:
-			k.b.TempC[j], k.b.Held[j] = v2, true
+			k.b.TempC[j], k.b.Held[j] = v2+perMS*float64(min(mid, x.end)-last), true
 		default:
 			k.b.TempC[j] = k.p.Values[i]
 		}
 	}
 	return v1 == v1 && v2 == v2
+}
+
+// stoppedC is what the probe showed when the water of a run stopped; told is
+// false where the record doesn't say how the probe cools.
+func (k *booker) stoppedC(ri int) (tempC float64, told bool) {
+	if k.runs[ri].trickle || math.IsInf(k.thetaS, 1) {
+		return 0, false
+	}
+	return k.endC(ri, k.runs[ri].end)
+}
+
+// bookEnd: no reading was made in flushed, flowing water. What the probe showed
+// when it stopped is held back over the run.
+func (k *booker) bookEnd(ri int) bool {
+	x := k.runs[ri]
+	v, ok := k.stoppedC(ri)
+	for j := x.lo; ok && j < x.hi; j++ {
+		k.b.TempC[j], k.b.Held[j], k.b.Early[j] = v, true, true
+	}
+	return ok
 }
 
 // span is the first and last reading within [from, to].

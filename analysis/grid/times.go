@@ -119,6 +119,9 @@ func (k *booker) settle() {
 		}
 	}
 	k.r.times(k.runs, uses)
+	if !k.means {
+		return
+	}
 	for i := range k.runs {
 		x := &k.runs[i]
 		if w, ok := k.standing(i); ok && x.looseMS > 0 && !x.trickle {
@@ -138,6 +141,9 @@ func (k *booker) steady(ri int, peakLMin float64) float64 {
 		k.runs[ri] = was
 		k.r.time(&k.runs[ri], interval, lMin)
 		x := &k.runs[ri]
+		if !k.means {
+			return k.fallen(ri)
+		}
 		w, ok := k.standing(ri)
 		all := k.parts(x.start, x.end)
 		if v, have := k.endC(ri, x.end); have {
@@ -164,6 +170,21 @@ func (k *booker) steady(ri int, peakLMin float64) float64 {
 		}
 	}
 	return lo
+}
+
+// fallen is by how much less a run's last reading in flushed, flowing water is
+// than the still readings after it say of its end, both above what stood
+// before; NaN where there is none.
+func (k *booker) fallen(ri int) float64 {
+	x := k.runs[ri]
+	_, last, ok := k.span(x.start+int64(k.o.FlushTaus*k.o.TauS*1000), x.end)
+	stop, told := k.stoppedC(ri)
+	w, stood := k.standing(ri)
+	if !ok || !told || !stood {
+		return math.NaN()
+	}
+	v := k.valueAt(last)
+	return (stop - v) * (w.stillC - v)
 }
 
 // place is where in the interval that holds all of it a run lay: there what the

@@ -256,6 +256,9 @@ func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
 		k.thetaS = k.cooling()
 		k.airC = k.airs()
 		k.settle()
+		if !k.fast {
+			k.common, k.own = k.shapes()
+		}
 	}
 	for i := range r.runs {
 		k.book(i)
@@ -286,6 +289,9 @@ type booker struct {
 	airC   []float64
 	// runs are those of r, with their times as this probe tells them.
 	runs []run
+	// The shape that each run's kind has in common, and its own readings.
+	common []shape
+	own    [][]point
 }
 
 func (k *booker) book(ri int) {
@@ -298,7 +304,7 @@ func (k *booker) book(ri int) {
 	case k.fast:
 		ok = k.bookFast(x, flush)
 	default:
-		ok = k.bookSlow(ri, flush)
+		ok = k.bookShape(ri) || k.bookEnd(ri)
 	}
 	if !ok {
 		k.bookShort(x)
@@ -331,8 +337,19 @@ func (k *booker) stillAt(x run) (tempC float64, ok bool) {
 
 // flushed is when the lead volume and some time constants have passed.
 func (k *booker) flushed(x run) int64 {
-	at, left := x.start, k.o.LeadL
-	for j := x.lo; j < x.hi && left > 0; j++ {
+	at, left, lo := x.start, k.o.LeadL, x.lo
+	if n := k.r.interval(); n > 1 && left > 0 {
+		// The log spreads the first interval's litres over all of it; they passed
+		// after the start.
+		lo = min(x.lo+n, x.hi)
+		until, litres := min(k.r.Grid.EdgeMS(k.r.Cells[lo-1]+1), x.end), 0.0
+		for _, l := range k.r.L[x.lo:lo] {
+			litres += l
+		}
+		at += int64(min(1, left/litres) * float64(max(0, until-at)))
+		left -= litres
+	}
+	for j := lo; j < x.hi && left > 0; j++ {
 		edge := k.r.Grid.EdgeMS(k.r.Cells[j])
 		if k.r.L[j] >= left {
 			from := max(edge, x.start)
@@ -421,37 +438,6 @@ func (k *booker) resolved(x run, first int) int {
 		k.b.PerS[j-1] = (t1 - t0) * a * moved / (k.o.TauS * k.o.TauS * (1 - a) * (1 - a))
 	}
 	return j - 1
-}
-
-// bookSlow takes what lies between the first and the last reading made in
-// flushed, flowing water; after the last the straight line to what the probe
-// showed when the water stopped, where the still readings afterwards tell it.
-func (k *booker) bookSlow(ri int, flush int64) bool {
-	x := k.runs[ri]
-	half := int64(k.p.HalfS * 1000)
-	slack := int64(max(60, 0.1*k.p.UsualS) * 1000)
-	first, last, ok := k.span(flush+half, x.end+slack-half)
-	if !ok || flush > x.end {
-		return k.bookEnd(ri)
-	}
-	v1, v2 := k.valueAt(first), k.valueAt(last)
-	perMS := 0.0
-	if v, told := k.stoppedC(ri); told && x.end > last {
-		perMS = (v - v2) / float64(x.end-last)
-	}
-	step := k.r.Grid.StepMS()
-	for j := x.lo; j < x.hi; j++ {
-		i := k.r.Cells[j]
-		switch mid := k.r.Grid.EdgeMS(i) + step/2; {
-		case mid < first:
-			k.b.TempC[j], k.b.Held[j], k.b.Early[j] = v1, true, true
-		case mid > last:
-			k.b.TempC[j], k.b.Held[j] = v2+perMS*float64(min(mid, x.end)-last), true
-		default:
-			k.b.TempC[j] = k.p.Values[i]
-		}
-	}
-	return v1 == v1 && v2 == v2
 }
 
 // stoppedC is what the probe showed when the water of a run stopped; told is

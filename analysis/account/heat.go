@@ -50,6 +50,9 @@ type HeatRow struct {
 	// PerLeadL: kWh per litre of cooled pipe before the hot probe, beside what is
 	// stated; 0 where the log resolves the start of flow.
 	PerLeadL float64
+	// SlowKWh: half-width at 95 % of what is booked of water that no reading of a
+	// slow log saw flowing.
+	SlowKWh float64
 	// AboveKWh: the part above wash.heat_to_c; AbovePerHotK its response to an
 	// error of the hot side.
 	AboveKWh, AbovePerHotK float64
@@ -193,6 +196,7 @@ func (s Stream) add(r *HeatRow, j int) {
 	if k := s.Hot.LeadK[j]; k == k && v > 0 {
 		r.PerLeadL += hotK / v * k
 	}
+	r.SlowKWh += hotK*s.Hot.DoubtK[j] - coldK*s.Cold.DoubtK[j]
 	r.PerHotLagS += hotK * s.Hot.PerS[j]
 	r.PerColdLagS += coldK * s.Cold.PerS[j]
 	r.LitreHotC += v * hot

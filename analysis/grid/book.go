@@ -42,6 +42,8 @@ type run struct {
 	// looseMS: the stretch lies whole inside one interval of the log, and may
 	// have begun so much sooner or later, half of it either way.
 	looseMS int64
+	// guessed: how long it lasted is not known from its own kind.
+	guessed bool
 }
 
 // NewRuns finds the stretches of flow.
@@ -221,13 +223,16 @@ type Booked struct {
 	// Early marks cells before the probe was flushed, however booked; Held those
 	// booked at a reading held back or on.
 	Early, Held []bool
+	// DoubtK: half-width at 95 %, K, of a cell whose water no reading of a slow
+	// log saw flowing; beside the doubt of a reading held back.
+	DoubtK []float64
 	// LeadK, once a run: what a litre more of cooled water in the pipe before the
 	// probe changes, K times litre. 0 where the start of the run is resolved.
 	LeadK []float64
 }
 
 func newBooked(n int) *Booked {
-	return &Booked{TempC: make([]float64, n), PerS: make([]float64, n), Early: make([]bool, n), Held: make([]bool, n), LeadK: make([]float64, n)}
+	return &Booked{TempC: make([]float64, n), PerS: make([]float64, n), Early: make([]bool, n), Held: make([]bool, n), LeadK: make([]float64, n), DoubtK: make([]float64, n)}
 }
 
 // Book says at which temperature the litres of each flowing cell are counted.
@@ -242,7 +247,7 @@ func newBooked(n int) *Booked {
 // tank's probe (no Edges) always means something and is read as it stands.
 func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
 	b := newBooked(len(r.Cells))
-	k := booker{r: r, p: probe, o: opt, b: b, runs: r.runs}
+	k := booker{r: r, p: probe, o: opt, b: b, runs: r.runs, share: make([]float64, len(r.runs))}
 	if probe.Edges == nil {
 		for j, i := range r.Cells {
 			b.TempC[j] = probe.Values[i]
@@ -250,8 +255,8 @@ func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
 		return b
 	}
 	k.fast = probe.UsualS <= opt.FastS
-	k.means = probe.HalfS > 0 && probe.UsualS >= opt.TauS && (!k.fast || opt.Resolve || opt.LeadL > 0)
-	if k.thetaS = math.Inf(1); k.means || !k.fast {
+	k.means = probe.HalfS > 0 && r.Flow.From != "draws" && probe.UsualS >= opt.TauS && (!k.fast || opt.Resolve || opt.LeadL > 0)
+	if k.thetaS = math.Inf(1); k.means || !k.fast && r.Flow.From != "draws" {
 		k.runs = slices.Clone(r.runs)
 		k.thetaS = k.cooling()
 		k.airC = k.airs()
@@ -292,6 +297,8 @@ type booker struct {
 	// The shape that each run's kind has in common, and its own readings.
 	common []shape
 	own    [][]point
+	// share: of its warmth above what stood before, what a run is unsure by.
+	share []float64
 }
 
 func (k *booker) book(ri int) {
@@ -303,15 +310,23 @@ func (k *booker) book(ri int) {
 		ok = true
 	case k.fast:
 		ok = k.bookFast(x, flush)
+	case k.r.Flow.From == "draws":
+		ok = k.bookLines(x, flush)
 	default:
-		ok = k.bookShape(ri) || k.bookEnd(ri)
+		if ok = k.bookShape(ri) || k.bookEnd(ri); !ok {
+			k.unsure(ri, blindShare)
+		}
 	}
 	if !ok {
 		k.bookShort(x)
 	}
+	still, stood := k.stillAt(x)
 	for j := x.lo; j < x.hi; j++ {
 		if v := k.p.Values[k.r.Cells[j]]; v != v {
 			k.b.TempC[j], k.b.PerS[j] = math.NaN(), 0
+		}
+		if d := math.Abs(k.b.TempC[j] - still); k.share[ri] > 0 && stood && d == d {
+			k.b.DoubtK[j] = k.share[ri] * d
 		}
 	}
 	switch {
@@ -319,7 +334,7 @@ func (k *booker) book(ri int) {
 	case k.o.LeadL > 0:
 		k.cooledLead(x)
 	case !k.o.Resolve || !k.fast:
-		if still, ok := k.stillAt(x); ok {
+		if stood {
 			k.b.LeadK[x.lo] = still - k.b.TempC[x.lo]
 		}
 	}
@@ -440,6 +455,32 @@ func (k *booker) resolved(x run, first int) int {
 	return j - 1
 }
 
+// bookLines takes what lies between the first and the last reading made in
+// flushed, flowing water, and holds those two beyond: where no meter saw the
+// flow, its litres don't say which water passed when.
+func (k *booker) bookLines(x run, flush int64) bool {
+	half := int64(k.p.HalfS * 1000)
+	slack := int64(max(60, 0.1*k.p.UsualS) * 1000)
+	first, last, ok := k.span(flush+half, x.end+slack-half)
+	if !ok || flush > x.end {
+		return false
+	}
+	v1, v2 := k.valueAt(first), k.valueAt(last)
+	step := k.r.Grid.StepMS()
+	for j := x.lo; j < x.hi; j++ {
+		i := k.r.Cells[j]
+		switch mid := k.r.Grid.EdgeMS(i) + step/2; {
+		case mid < first:
+			k.b.TempC[j], k.b.Held[j], k.b.Early[j] = v1, true, true
+		case mid > last:
+			k.b.TempC[j], k.b.Held[j] = v2, true
+		default:
+			k.b.TempC[j] = k.p.Values[i]
+		}
+	}
+	return v1 == v1 && v2 == v2
+}
+
 // stoppedC is what the probe showed when the water of a run stopped; told is
 // false where the record doesn't say how the probe cools.
 func (k *booker) stoppedC(ri int) (tempC float64, told bool) {
@@ -457,7 +498,25 @@ func (k *booker) bookEnd(ri int) bool {
 	for j := x.lo; ok && j < x.hi; j++ {
 		k.b.TempC[j], k.b.Held[j], k.b.Early[j] = v, true, true
 	}
+	// It may have stopped sooner or later, and cooled for as much longer.
+	loose := float64(x.looseMS) / 2000
+	if x.guessed {
+		loose = max(loose, k.p.UsualS/4)
+	}
+	if ok {
+		k.unsure(ri, 1-math.Exp(-loose/k.thetaS))
+	}
 	return ok
+}
+
+// blindShare of what the water of a run is warmer than what stood before it: so
+// far the booking may be off where no reading tells it.
+const blindShare = 0.3
+
+// unsure marks a run whose temperature may be off by a share of what it is
+// above what stood before.
+func (k *booker) unsure(ri int, share float64) {
+	k.share[ri] = share
 }
 
 // span is the first and last reading within [from, to].

@@ -6,6 +6,10 @@ import "math"
 // how long of the interval water moved, what the probe showed before and how it
 // cools afterwards, the flowing part's own temperature can be told from it.
 
+// guessedShare of its warmth above what stood before: so far a run may be off
+// of which it is not known how long it lasted.
+const guessedShare = 0.05
+
 // leastPart: of an interval that flowed less, the flowing part is read together
 // with its neighbour's.
 const leastPart = 0.25
@@ -188,6 +192,13 @@ func (k *booker) bookMeans(ri int) bool {
 		for mid := g.EdgeMS(k.r.Cells[j]) + g.StepMS()/2; at+1 < len(all) && all[at].toMS <= mid; at++ {
 		}
 		k.b.TempC[j], k.b.PerS[j], k.b.Early[j] = u[at], du[at], all[at].beforeS > 0
+		k.b.Held[j] = all[at].beforeS > 0 || all[at].endS > 0
+	}
+	switch {
+	case x.looseMS > 0: // not even the still water told where it lay
+		k.unsure(ri, blindShare)
+	case x.guessed && (len(all) == 1 || all[0].beforeS > 0):
+		k.unsure(ri, guessedShare)
 	}
 	return true
 }

@@ -72,6 +72,7 @@ func (r *Runs) times(runs []run, uses []use) {
 			}
 		}
 		lMin := quantile(peaks, 0.9)
+		x.guessed = len(like) < likeLeast
 		switch {
 		case len(like) >= likeLeast:
 			lMin = quantile(like, 0.5)
@@ -125,8 +126,9 @@ func (k *booker) settle() {
 	for i := range k.runs {
 		x := &k.runs[i]
 		if w, ok := k.standing(i); ok && x.looseMS > 0 && !x.trickle {
-			x.start, x.end = k.place(i, w)
-			x.looseMS = 0
+			if start, end, told := k.place(i, w); told {
+				x.start, x.end, x.looseMS = start, end, 0
+			}
 		}
 	}
 }
@@ -189,7 +191,7 @@ func (k *booker) fallen(ri int) float64 {
 
 // place is where in the interval that holds all of it a run lay: there what the
 // interval's mean and what the still readings after it say of the water agree.
-func (k *booker) place(ri int, w standing) (start, end int64) {
+func (k *booker) place(ri int, w standing) (start, end int64, told bool) {
 	x := k.runs[ri]
 	lasts := x.end - x.start
 	lo, hi := x.end-x.looseMS/2, x.end+x.looseMS/2
@@ -198,7 +200,7 @@ func (k *booker) place(ri int, w standing) (start, end int64) {
 		seen, ok := k.endC(ri, mid)
 		all, whole := together(k.parts(mid-lasts, mid))
 		if !ok || !whole || len(all) == 0 {
-			return x.start, x.end
+			return 0, 0, false
 		}
 		u, _ := w.temps(all)
 		if (u[len(u)-1]-seen)*(seen-w.stillC) > 0 {
@@ -207,5 +209,5 @@ func (k *booker) place(ri int, w standing) (start, end int64) {
 			lo = mid
 		}
 	}
-	return lo - lasts, lo
+	return lo - lasts, lo, true
 }

@@ -54,7 +54,8 @@ func (r *registry) heatPart(h *account.Heat, o Options, of, perHot func(account.
 	by = append(by,
 		doubt.Effect{Source: r.lag(r.nameOf(h.Hot), h.HotLagS, o.LagError), Per: column(func(x account.HeatRow) float64 { return x.PerHotLagS })},
 		doubt.Effect{Source: r.lag(r.nameOf(h.Cold), h.ColdLagS, o.LagError), Per: column(func(x account.HeatRow) float64 { return x.PerColdLagS })},
-		doubt.Effect{Source: r.held(h.Name, r.nameOf(h.Hot), o.HeldK), Per: column(heldPerK)})
+		doubt.Effect{Source: r.held(h.Name, r.nameOf(h.Hot), o.HeldK), Per: column(heldPerK)},
+		doubt.Effect{Source: r.slow(h), Per: column(func(x account.HeatRow) float64 { return x.SlowKWh })})
 	if h.Name == "loop" {
 		by = append(by, doubt.Effect{Source: r.lead(o.LeadMostL), Per: column(func(x account.HeatRow) float64 { return x.PerLeadL })})
 	}
@@ -93,6 +94,18 @@ func (r *registry) held(name, probe string, halfK float64) int {
 		return -1
 	}
 	return r.add(doubt.Source{Name: name + ": readings held back to the start of flow", Kind: doubt.Shared, HalfWidth: halfK, Unit: "K", Assumed: true, Sensors: []string{probe}})
+}
+
+// slow is the doubt about water that no reading of a slow log saw flowing: one
+// for all runs of a stream, since the cause is the same each time; −1 where
+// there is none.
+func (r *registry) slow(h *account.Heat) int {
+	for _, x := range h.Rows {
+		if x.SlowKWh > 0 {
+			return r.add(doubt.Source{Name: h.Name + ": the log is too slow to see the water flow", Kind: doubt.Shared, HalfWidth: 1, Assumed: true, Sensors: []string{r.nameOf(h.Hot)}})
+		}
+	}
+	return -1
 }
 
 // leadName is the pipe between the bed and the loop's outlet probe where nobody

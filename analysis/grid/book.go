@@ -408,6 +408,9 @@ func (k *booker) bookFast(x run, flush int64) bool {
 		}
 		sum, sumPerS, held = k.b.TempC[first], k.b.PerS[first], 1
 	}
+	if k.o.Resolve && !x.trickle {
+		k.stopped(x, first)
+	}
 	back := first
 	if k.o.Resolve && !x.trickle {
 		back = k.resolved(x, first)
@@ -419,6 +422,18 @@ func (k *booker) bookFast(x run, flush int64) bool {
 		k.b.TempC[j], k.b.PerS[j], k.b.Held[j] = sum/held, sumPerS/held, true
 	}
 	return true
+}
+
+// stopped books the cell in which the water stopped at the temperature of the
+// cell before it: its own reading is already one of still water that cools.
+func (k *booker) stopped(x run, first int) {
+	g := k.r.Grid
+	for j := max(first+1, x.hi-2); j < x.hi; j++ {
+		i := k.r.Cells[j]
+		if i == k.r.Cells[j-1]+1 && x.end < g.EdgeMS(i+1) {
+			k.b.TempC[j], k.b.PerS[j], k.b.Held[j] = k.b.TempC[j-1], k.b.PerS[j-1], true
+		}
+	}
 }
 
 // resolved books the cells in which the water started, the part of each in

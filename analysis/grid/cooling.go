@@ -24,8 +24,8 @@ type still struct {
 }
 
 // after are the first n readings of still water after a run whose intervals lie
-// wholly behind its end.
-func (k *booker) after(ri, n int) still {
+// wholly behind its end and so long after it.
+func (k *booker) after(ri, n int, waitS float64) still {
 	x, r := &k.runs[ri], &k.p.Readings
 	until := int64(math.MaxInt64)
 	if ri+1 < len(k.runs) {
@@ -35,9 +35,9 @@ func (k *booker) after(ri, n int) still {
 	half, usual := int64(k.p.HalfS*1000), int64(k.p.UsualS*1000)
 	slack := usual / 20
 	var out still
-	for i := r.from(x.end + x.looseMS/2 + half - slack); i < r.hi && len(out.atMS) < n; i = r.next(i + 1) {
+	for i := r.from(x.end + x.looseMS/2 + half - slack + int64(1000*waitS)); i < r.hi && len(out.atMS) < n; i = r.next(i + 1) {
 		at := r.at(i)
-		last := x.end + half
+		last := x.end + half + int64(1000*waitS)
 		if m := len(out.atMS); m > 0 {
 			last = out.atMS[m-1]
 		}
@@ -62,6 +62,15 @@ func (k *booker) read(i int) float64 {
 	return k.valueAt(at)
 }
 
+// settledS after the water stopped an instant no longer shows that the probe
+// followed it late; in a mean it hardly stands.
+func (k *booker) settledS() float64 {
+	if k.p.HalfS > 0 {
+		return 0
+	}
+	return k.o.FlushTaus * k.o.TauS
+}
+
 // cooling finds θ in s, by least squares of the second fall of each still
 // stretch on its first; +Inf where the record doesn't say.
 func (k *booker) cooling() float64 {
@@ -71,7 +80,7 @@ func (k *booker) cooling() float64 {
 		if k.runs[i].trickle {
 			continue
 		}
-		s := k.after(i, 3)
+		s := k.after(i, 3, k.settledS())
 		if len(s.atMS) < 3 {
 			continue
 		}
@@ -98,7 +107,7 @@ func (k *booker) airs() []float64 {
 		if math.IsInf(k.thetaS, 1) || k.runs[i].trickle {
 			continue
 		}
-		if s := k.after(i, 2); len(s.atMS) == 2 {
+		if s := k.after(i, 2, k.settledS()); len(s.atMS) == 2 {
 			ratio := math.Exp(-float64(s.atMS[1]-s.atMS[0]) / 1000 / k.thetaS)
 			if a := (s.tempC[1] - ratio*s.tempC[0]) / (1 - ratio); a == a {
 				out[i] = a
@@ -122,7 +131,7 @@ func (k *booker) airs() []float64 {
 // endC reads the first still reading after a run back to a time at its end; ok
 // is false where there is none.
 func (k *booker) endC(ri int, endMS int64) (tempC float64, ok bool) {
-	s := k.after(ri, 1)
+	s := k.after(ri, 1, 0)
 	if len(s.atMS) == 0 {
 		return 0, false
 	}

@@ -157,7 +157,10 @@ func (k *booker) steady(ri int, peakLMin float64) float64 {
 			return math.NaN()
 		}
 		u, _ := w.temps(all)
-		return (u[1] - u[0]) * (u[1] - w.stillC)
+		// By as much as the second part's mean lies above its end, and in
+		// proportion to time, the first part's lay above the second's.
+		before := u[1] + (u[1]-w.endC)*(all[0].flowS+all[1].flowS)/all[1].flowS
+		return (before - u[0]) * (u[1] - w.stillC)
 	}
 	lo, hi := peakLMin, mostTimes*peakLMin
 	if d := apart(lo); !(d > 0) {

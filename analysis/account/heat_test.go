@@ -6,6 +6,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"yardheat/analysis/cycle"
+	"yardheat/analysis/grid"
 	"yardheat/ingest"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
@@ -322,4 +324,26 @@ func TestMilkingsCutTheAccount(t *testing.T) {
 		sum += r.Litres
 	}
 	within(t, 2800, sum, 1e-9, "no litre twice, none lost")
+}
+
+// What a slow log leaves unsure of both sides adds up as heat, one sign.
+func TestUnsureTemperaturesAreUnsureHeat(t *testing.T) {
+	l := &logger{n: 240}
+	l.amounts("wash_volume", between(240, 100, 130, 10, 0))
+	g, err := grid.Build(l.record(&farm.Farm{}), 0, 0, grid.DefaultOptions())
+	require.NoError(t, err)
+	flow, _ := g.Flow(nil, "wash_flow", grid.DefaultOptions())
+	runs := grid.NewRuns(g, flow, grid.RunOptions{ThresholdLMin: 0.5})
+	at := func(v float64) *grid.Booked { return runs.BookValue(func(int64) float64 { return v }) }
+	hot, cold := at(60), at(10)
+	for j := range runs.Cells {
+		hot.DoubtK[j], cold.DoubtK[j] = 2, 0.5
+	}
+	rows := Stream{Runs: runs, Hot: hot, Cold: cold, MeterHot: false, AboveC: math.NaN()}.Sum([]cycle.Cycle{{B: g.N, Start: g.StartMS, End: g.EndMS()}})
+	off := Stream{Runs: runs, Hot: at(62), Cold: at(10), AboveC: math.NaN()}.Sum([]cycle.Cycle{{B: g.N, Start: g.StartMS, End: g.EndMS()}})
+	offCold := Stream{Runs: runs, Hot: at(60), Cold: at(9.5), AboveC: math.NaN()}.Sum([]cycle.Cycle{{B: g.N, Start: g.StartMS, End: g.EndMS()}})
+	want := off[0].KWh + offCold[0].KWh - 2*rows[0].KWh
+	require.Greater(t, want, 0.5)
+	within(t, want, rows[0].SlowKWh, 2e-3*want)
+	require.Zero(t, off[0].SlowKWh)
 }

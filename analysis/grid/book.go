@@ -188,7 +188,7 @@ type BookOptions struct {
 	// Resolve: the lead is not known but the time constant is: a fast log's
 	// lag-corrected readings are taken from the start of the run on, so that
 	// the cooled water of the lead counts as it was. Without it, and in slow
-	// logs, the first flushed reading is held back.
+	// logs of instants, the first flushed reading is held back.
 	Resolve bool
 	// HoldS: the reading held back to the start of a run is the mean of the
 	// first this many seconds.
@@ -237,12 +237,19 @@ func newBooked(n int) *Booked {
 
 // Book says at which temperature the litres of each flowing cell are counted.
 //
-// Before the lead volume and FlushTaus time constants have passed: the first
-// valid reading of the run, held back to its start; of the first LeadL litres
-// the cooled water of a known lead pipe, at the still reading. After that the
-// lag-corrected reading of the cell where the log is fast enough, else the
-// reading between the first and the last one made in flushed, flowing water,
-// and those two held beyond. A run too short to flush takes its last reading.
+// In a fast log, before the lead volume and FlushTaus time constants have
+// passed: the first valid reading of the run, held back to its start; of the
+// first LeadL litres the cooled water of a known lead pipe, at the still
+// reading. After that the lag-corrected reading of the cell.
+//
+// In a log of means each interval's flowing part is told from what the probe
+// showed before it and how it cools afterwards (bookMeans). In a slow log of
+// instants the readings made in flushed, flowing water stand, and what the
+// probe showed when the water stopped, read back from the still water
+// afterwards; between and beyond them the temperature goes by the litres as in
+// all runs together (bookShape). Where neither tells anything the last reading
+// is taken, and DoubtK says how far that may be off.
+//
 // A cell that the probe does not cover stays NaN: nothing is held into a gap. A
 // tank's probe (no Edges) always means something and is read as it stands.
 func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {

@@ -124,8 +124,8 @@ func (k *booker) points(ri int) []point {
 	x, r := k.runs[ri], &k.p.Readings
 	flush := k.flushed(x)
 	slack := int64(max(60, 0.1*k.p.UsualS) * 1000)
-	if flush > x.end {
-		return nil
+	if flush > x.end || x.guessed && x.hi-x.lo <= k.r.interval() {
+		return nil // no reading is known to have been made while water moved
 	}
 	w, stood := k.standing(ri)
 	var out []point

@@ -235,3 +235,29 @@ func TestFlushStartsWithTheWater(t *testing.T) {
 	k.o.LeadL = 90
 	within(t, 72, float64(k.flushed(r.runs[0])-t0)/60000, 0.01)
 }
+
+// Two washes that lie whole between two readings: nothing says how the pipe
+// cools, so the reading after each stands, and is marked as far off as it may be.
+func TestAWashThatNothingTellsSaysSo(t *testing.T) {
+	const n, step = 96, 15 * minute
+	litres, temps := make([]float64, n), make([]float64, n+1)
+	for i := range temps {
+		temps[i] = 12
+	}
+	for _, at := range []int{20, 60} {
+		litres[at] = 120
+		temps[at+1] = 52 // of water at 70 that stopped some minutes ago
+	}
+	g := build(t, t0, t0+n*step, amounts("wash_volume", step, t0, litres...), instants("wash_temp", step, t0, temps...))
+	s, _ := g.Flow(nil, "wash_flow", DefaultOptions())
+	r := NewRuns(g, s, RunOptions{ThresholdLMin: 0.5, JoinS: 120})
+	o := DefaultBookOptions()
+	o.TauS, o.Resolve = 20, true
+	b := r.Book(g.Stream("wash_temp"), o)
+	require.Len(t, r.Cells, 30)
+	for j := range r.Cells {
+		within(t, 52, b.TempC[j], 1e-9)
+		within(t, blindShare*40, b.DoubtK[j], 1e-9)
+		require.True(t, b.Held[j])
+	}
+}

@@ -119,13 +119,20 @@ func together(all []part) ([]part, bool) {
 	return all, true
 }
 
+// after is w for a part at whose start the probe showed lastC.
+func (w standing) after(lastC float64) standing {
+	w.stillC = lastC
+	return w
+}
+
 // temps are the flowing temperatures of a run's parts, one after the other, and
 // the least weight among them.
 func (w standing) temps(all []part) (u []float64, least float64) {
 	u, least = make([]float64, len(all)), 1
+	last := w.stillC
 	for i, p := range all {
 		var weight float64
-		u[i], w.stillC, weight = w.flowing(p)
+		u[i], last, weight = w.after(last).flowing(p)
 		least = min(least, weight)
 		if u[i] != u[i] || math.IsInf(u[i], 0) {
 			least = 0

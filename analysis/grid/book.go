@@ -262,8 +262,8 @@ func (r *Runs) Book(probe *Stream, opt BookOptions) *Booked {
 		return b
 	}
 	k.fast = probe.UsualS <= opt.FastS
-	k.means = probe.HalfS > 0 && r.Flow.From != "draws" && probe.UsualS >= opt.TauS && (!k.fast || opt.Resolve || opt.LeadL > 0)
-	if k.thetaS = math.Inf(1); k.means || !k.fast && r.Flow.From != "draws" {
+	k.means = probe.HalfS > 0 && !r.edgesGuessed() && probe.UsualS >= opt.TauS && (!k.fast || opt.Resolve || opt.LeadL > 0)
+	if k.thetaS = math.Inf(1); k.means || !k.fast && !r.edgesGuessed() {
 		k.runs = slices.Clone(r.runs)
 		k.thetaS = k.cooling()
 		k.airC = k.airs()
@@ -317,7 +317,7 @@ func (k *booker) book(ri int) {
 		ok = true
 	case k.fast:
 		ok = k.bookFast(x, flush)
-	case k.r.Flow.From == "draws":
+	case k.r.edgesGuessed():
 		ok = k.bookLines(x, flush)
 	default:
 		if ok = k.bookShape(ri) || k.bookEnd(ri); !ok {
@@ -476,6 +476,11 @@ func (k *booker) resolved(x run, first int) int {
 	}
 	return j - 1
 }
+
+// edgesGuessed: no meter tells when water ran; the probes do, or a state that
+// was read every so often. What is made of a meter's litres per interval cannot
+// be made of these.
+func (r *Runs) edgesGuessed() bool { return r.Flow.From == "draws" || r.Flow.SampledS > 0 }
 
 // bookLines takes what lies between the first and the last reading made in
 // flushed, flowing water, and holds those two beyond: where no meter saw the

@@ -53,13 +53,10 @@ func (p Pipe) filmWPerK(flowLMin float64) float64 {
 // 0.1 to 1 K at 30 degC give 160 to 350 W/(m2 K).
 const stillFilmWPerM2K = 240
 
-// frontSkewSD: water that passes a wall which follows it through a film has a
-// front (Anzelius and Schumann) with
-//
-//	sigma² = 2 beta² V²/N,  skewness = 3 sqrt(2/N)/2,  N = film/(m c_p),
-//
-// 0.2 to 0.6 for farms' pipes (N 80 to 15); inlet and lead pipes add their own.
-const frontSkewSD = 0.5
+// frontSkewSD is what is not known of a front's skewness beside the wall's part
+// of it (0.2 to 0.6 for farms' pipes): that of bends and of mixing itself (our
+// choice, no source).
+const frontSkewSD = 0.1
 
 // leastStillSD: the prior of s is no narrower, however thick the bed's part.
 const leastStillSD = 0.02

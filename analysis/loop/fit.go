@@ -108,6 +108,8 @@ func newFitter(in *Input, p *path, o Options) *fitter {
 	f := &fitter{o: o, p: p, deff: 1, stillMean: o.StillMean, stillSD: o.StillSD, built: in.Pipe.At(meanWaterC(p))}
 	f.m = newModel(p, f.built.ThermalL, in.LeadL*(1+f.built.Beta))
 	f.q = Params{KPerH: 0.3, VolumeRatio: 1, FrontL: o.FrontShare * f.built.ThermalL, Still: o.StillMean, LagS: o.LagS}
+	f.setFronts(in, p.meanFlowLMin(), 1)
+	f.q.FrontL, _ = f.frontPrior()
 	f.w = firstWeights(in, p, o)
 	f.leadLoss = in.leadLoss(o, f.m.meanLPS)
 	if !o.HoldLead {
@@ -188,11 +190,11 @@ func (f *fitter) ratioSD() float64 {
 
 // priors of the free parameters, in the order of free.
 func (f *fitter) priors() []solve.Prior {
-	v := f.built.ThermalL
+	front, frontSD := f.frontPrior()
 	all := [parameters]solve.Prior{
 		colOffset:  {Mean: 0, SD: f.o.OffsetSDK},
 		colLnR:     {Mean: 0, SD: f.ratioSD()},
-		colFront:   {Mean: f.o.FrontShare * v, SD: f.o.FrontShareSD * v},
+		colFront:   {Mean: front, SD: frontSD},
 		colStill:   {Mean: f.stillMean, SD: f.stillSD},
 		colDeplete: {Mean: 0, SD: f.o.DepletionSDK},
 		colBedLag:  {Mean: 0, SD: f.o.BedLagSDH},
@@ -209,10 +211,13 @@ func (f *fitter) priors() []solve.Prior {
 	return out
 }
 
+// leastFront: no front is narrower than so much of what the wall makes of it.
+const leastFront = 0.8
+
 // bounds of the free parameters.
 func (f *fitter) bounds() (low, high []float64) {
 	v := f.built.ThermalL
-	lo := [parameters]float64{math.Log(lowestKPerH), -60, math.Log(0.5), 0.002 * v, f.o.StillLow, -20, -12, 0}
+	lo := [parameters]float64{math.Log(lowestKPerH), -60, math.Log(0.5), max(0.002*v, leastFront*math.Sqrt(f.m.fronts.second)), f.o.StillLow, -20, -12, 0}
 	hi := [parameters]float64{math.Log(highestKPerH), 60, math.Log(2), 0.15 * v, 1, 20, 12, 0.3}
 	for _, c := range f.free {
 		low, high = append(low, lo[c]), append(high, hi[c])
@@ -384,6 +389,7 @@ func (f *fitter) followWall(in *Input) {
 		f.built = whole.follow(ua, film)
 		f.setStill(in, ua, film)
 		f.m.setFilm(in, ua, mean)
+		f.setFronts(in, mean, math.Sqrt(f.built.WallFollows))
 		f.moved()
 		if slices.Contains(f.free, colLnR) {
 			f.q.VolumeRatio *= before / f.built.ThermalL

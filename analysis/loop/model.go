@@ -95,6 +95,9 @@ type model struct {
 	// rel is k in flowing interval i over k at the mean flow; flow the seconds of
 	// flow so far, each counted by it.
 	rel, flow []float64
+	// fronts is what the wall's exchange makes of fronts, form that at q.
+	fronts fronts
+	form   form
 	// meanLPS is the draws' mean flow by litres.
 	meanLPS float64
 	// rough is, by node, the error of the model near fronts, K, as it was when
@@ -159,6 +162,7 @@ func (m *model) set(q Params, thermalL float64) { m.setSome(q, thermalL, 0) }
 // setSome is set along the segments that every so many draws run in (0 = all).
 func (m *model) setSome(q Params, thermalL float64, every int) {
 	m.q, m.k, m.v = q, q.KPerH/3600, q.VolumeRatio*thermalL
+	m.form = m.fronts.at(q.FrontL)
 	var segs []int
 	for _, r := range m.p.runs {
 		if every > 1 && (r.draw < 0 || r.draw%every != 0) || len(segs) > 0 && segs[len(segs)-1] == r.seg {
@@ -480,12 +484,11 @@ func (rd *reader) water(i int, bridgedShare float64, out *point) (ok bool) {
 // frontNear: a front counts as near at u with weight exp(-u²/frontNear).
 const frontNear = 8
 
-// A front of skewness g has, to first order (Edgeworth), g (u² - 1) phi(u)/6
-// less than Phi(u) behind it.
-//
 // smear spreads each front near label y: the step J of H at litre w becomes
-// J Phi(u), u = (y - w)/front, which is exact for a step on a straight line
-// carried by a dispersion that is the same for every litre.
+// J times the front's response at u = (y - w)/front, which is exact for a step on a straight line
+// carried by a dispersion that is the same for every litre, and a change of its
+// slope that change times the response's integral: water that a front delays
+// has lain the longer in the bed.
 func (rd *reader) smear(t *state, y float64, h *point, dy *float64) {
 	m, front := rd.m, rd.m.q.FrontL
 	waits := rd.seg.waits
@@ -506,11 +509,13 @@ func (rd *reader) smear(t *state, y float64, h *point, dy *float64) {
 		m.behind(t, &a, &ha)
 		m.behind(t, &b, &hb)
 		u := (y - q.w) / front
-		c := 0.5 * math.Erfc(-u/math.Sqrt2)
+		c, ramp, density, widen, skew := m.form.response(u)
 		if y > q.w {
 			c--
+			ramp -= u
 		}
-		density := math.Exp(-u*u/2) / math.Sqrt(2*math.Pi)
+		ka, kb := m.kinkAt(q.a, false, t, &a, ha.e), m.kinkAt(q.b, true, t, &b, hb.e)
+		kb.bend(&ka, front, ramp, c, density, h, dy)
 		jump := hb.v - ha.v
 		h.v += jump * c
 		h.step += math.Abs(jump) * math.Exp(-u*u/frontNear)
@@ -521,8 +526,8 @@ func (rd *reader) smear(t *state, y float64, h *point, dy *float64) {
 		d[colDeplete] += (hb.deplete - ha.deplete) * c
 		d[colBedLag] += (hb.bedLag - ha.bedLag) * c
 		d[colIn] += (hb.e - ha.e) * c
-		d[colFront] -= jump * density * u / front
-		d[colSkew] -= jump * (u*u - 1) * density / 6
+		d[colFront] += jump * widen / front
+		d[colSkew] += jump * skew
 		*dy += jump * density / front
 	}
 }

@@ -75,6 +75,8 @@ type Built struct {
 	// VolumeL of water; ThermalL = VolumeL (1 + Beta).
 	VolumeL, ThermalL, Beta float64
 	BetaAssumed             bool
+	// BetaSD is Beta's standard deviation.
+	BetaSD float64
 	// WallFollows: the share of the wall's heat capacity that acts in flow;
 	// ThermalL and CapacityKJPerK count the wall by it.
 	WallFollows float64
@@ -93,6 +95,7 @@ func (p Pipe) At(meanC float64) Built {
 	b := Built{VolumeL: p.VolumeL(), MeanC: meanC, WallFollows: 1}
 	var sd float64
 	b.Beta, sd, b.BetaAssumed = p.Beta(meanC)
+	b.BetaSD = sd
 	b.ThermalL = b.VolumeL * (1 + b.Beta)
 	b.CapacityKJPerK = water.HeatCapacityKJPerLK(meanC) * b.ThermalL
 	b.VolumeSD = math.Sqrt(p.LengthSD*p.LengthSD + 4*p.BoreSD*p.BoreSD + sd*sd/((1+b.Beta)*(1+b.Beta)))

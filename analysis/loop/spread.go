@@ -523,7 +523,7 @@ func (f *fitter) sources(out *Fit, total *sums, lagSD float64) {
 		{SourceFlow, f.o.FlowSD, 1, colLnR, 0},
 		{SourceVolume, f.built.VolumeSD, 1, colLnR, 1},
 		{SourceLag, lagSD, 1, colLag, 0},
-		{SourceFront, f.o.FrontSkewSD, 1, colSkew, 0},
+		{SourceFront, f.skewSD(), 1, colSkew, 0},
 	} {
 		n := len(f.free)
 		c := mat.NewVecDense(n, nil)

@@ -15,6 +15,7 @@ type chain struct {
 	film           float64 // water to wall, as it flows now
 	stillFilm      float64
 	mix            float64 // part of a cell that changes places per move
+	mixNow         float64 // the same less what cells of this size spread by themselves
 
 	water []float64 // n+1; index 0 is the parcel on its way in
 	wall  []float64
@@ -186,6 +187,7 @@ func (c *chain) align() {
 // temperature at the outlet probe.
 func (c *chain) flow(dtS, kg, inC, bedC, airC float64) (outC float64) {
 	sum, left := 0.0, kg
+	c.mixNow = max(0, c.mix-c.ownMix(dtS*c.cellKg/kg))
 	for left > 1e-12 {
 		goal := 0.5
 		if c.phi >= 0.5 {
@@ -227,14 +229,36 @@ func (c *chain) cross() {
 	c.inSum, c.inKg = 0, 0
 }
 
-// blur is the wanted axial mixing: neighbours change places by a part mix.
+// ownMix is the mixing that stands for the front's own spread in cells that
+// water takes stayS to pass. A bit of heat leaves a parcel for the wall and
+// comes back; in whole cells with exact relaxation between, n of them, the
+// litres until it comes out have a variance, in cells, of
+//
+//	n beta (1 + beta) coth(theta/2),  theta = stayS film (1/C_water + 1/C_wall),
+//
+// where a wall without cells has 2/theta for the coth (Anzelius and Schumann:
+// 2 beta² V²/N, N = film/(m c_p)); mixing of a part mix adds 2 n mix (1 + beta)².
+func (c *chain) ownMix(stayS float64) float64 {
+	if c.wallKJ == 0 {
+		return 0
+	}
+	beta := c.wallKJ / c.waterKJ
+	half := stayS * c.film * (1/c.waterKJ + 1/c.wallKJ) / 2
+	excess := half / 3 // of the series, better than the difference of two large numbers
+	if half > 0.01 {
+		excess = 1/math.Tanh(half) - 1/half
+	}
+	return beta * excess / (2 * (1 + beta))
+}
+
+// blur is the wanted axial mixing: neighbours change places by a part mixNow.
 func (c *chain) blur() {
-	if c.mix == 0 {
+	if c.mixNow == 0 {
 		return
 	}
 	flux := 0.0 // from the cell before
 	for i := 1; i < c.n; i++ {
-		next := c.mix * (c.water[i] - c.water[i+1])
+		next := c.mixNow * (c.water[i] - c.water[i+1])
 		c.water[i] += flux - next
 		flux = next
 	}

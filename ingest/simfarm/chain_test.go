@@ -196,3 +196,35 @@ func TestAlignKeepsHeat(t *testing.T) {
 		require.Zero(t, c.phi)
 	}
 }
+
+// A wall with a film: at 400 cells the front has the width of the exact
+// exchange of water and wall (Anzelius and Schumann) and of the mixing asked for,
+// and a skewness of no less than the wall's.
+func TestFrontOfWall(t *testing.T) {
+	const n, beta, mixing, kgS = 400, 0.2, 0.015, 0.15
+	for _, film := range []float64{15, 40} { // kW/K
+		f := &Farm{s: Sample()}
+		f.s.Loop.Cells, f.s.Loop.InletL, f.s.Loop.LeadL = n, 0, 0
+		f.waterL, f.beta = 240, beta
+		c := f.newChain(1, 1e-9, mixing)
+		c.film = film / n
+		c.fill(1)
+		const kg = 0.3
+		last, mean, second, third := 1.0, 0.0, 0.0, 0.0
+		for moved := 0.0; moved < 3*f.waterL; moved += kg {
+			out := c.flow(kg/kgS, kg, 0, 0, 0)
+			d := last - out
+			mean, second, third, last = mean+d*moved, second+d*moved*moved, third+d*moved*moved*moved, out
+		}
+		variance := second - mean*mean
+		skew := (third - 3*mean*second + 2*mean*mean*mean) / math.Pow(variance, 1.5)
+		pipeKg := c.cellKg * n
+		ntu := film / (kgS * c.cpKJ)
+		wall := 2 * beta * beta * pipeKg * pipeKg / ntu
+		want := math.Sqrt(wall + math.Pow(mixing*pipeKg*(1+beta), 2))
+		require.InDelta(t, want, math.Sqrt(variance), 0.005*want, "width, film %g", film)
+		own := 6 * math.Pow(beta*pipeKg, 3) / (ntu * ntu) / (want * want * want)
+		require.InDelta(t, own, skew, 0.05, "skewness, film %g", film)
+		require.Greater(t, skew, own)
+	}
+}

@@ -102,7 +102,7 @@ func studyLoop(r *rand.Rand, drawL, kind float64, perDay int) Loop {
 	l := Loop{
 		BoreMM:   []float64{20.4, 26, 26.2, 32.6, 40.8}[r.IntN(5)],
 		FlowLMin: max(between(r, 6, 16), drawL/90), StillFilmWPerM2K: between(r, 200, 320),
-		LeadL: between(r, 2, 12), InletL: between(r, 1, 5), FrontShare: between(r, 0.008, 0.025), Cells: 100,
+		LeadL: between(r, 2, 12), InletL: between(r, 1, 5), FrontShare: between(r, 0.008, 0.025), Cells: 400,
 		TaperTo: pickF(r, 1, 0.6, 0.45), BedAreaM2: math.Round(between(r, 150, 500)),
 	}
 	if r.IntN(3) > 0 {

@@ -122,3 +122,23 @@ func (p *pairs) leap(ms int64) int {
 	}
 	return i
 }
+
+// Bridged tells, for the n times t0, t0 + stepMS, …, Unix ms, where a value
+// stands on a line between two readings more than longestMS apart: a reading is
+// missing there, and what the line says of a jump is half the jump.
+func (r Readings) Bridged(t0, stepMS int64, n int, longestMS int64) []bool {
+	out := make([]bool, n)
+	if r.s == nil {
+		return out
+	}
+	near := r.pairs()
+	for k := range out {
+		p := t0 + int64(k)*stepMS
+		near.to(p)
+		if near.i >= 0 && near.n < r.hi {
+			before := r.at(near.i)
+			out[k] = before != p && r.at(near.n)-before > longestMS
+		}
+	}
+	return out
+}

@@ -120,7 +120,7 @@ func (b *builder) loopInput(in, out, bed *grid.Stream) loop.Input {
 	var x loop.Input
 	if in.Edges != nil && out.Edges != nil {
 		// Where the log was read, not between: the front stays sharp.
-		x = loop.FromEdges(g.StepS, b.acc.LoopFlow.Values, in.Edges, out.Edges, bed.Values)
+		x = loop.FromEdges(g.StepS, b.acc.LoopFlow.Values, in.Edges, readOnly(g, out, b.acc.LoopFlow.Values), bed.Values)
 	} else {
 		x = loop.FromCells(g.StepS, b.acc.LoopFlow.Values, in.Values, out.Values, bed.Values)
 	}
@@ -140,6 +140,23 @@ func (b *builder) loopInput(in, out, bed *grid.Stream) loop.Input {
 		x.LeadL = f.LeadL
 	}
 	return x
+}
+
+// missingReading: readings further apart than so many usual intervals have one
+// missing between them.
+const missingReading = 1.5
+
+// readOnly are the outlet's edges, NaN within a draw where no reading stands
+// near: a line across a front is off by many kelvins, and weighs as a reading.
+func readOnly(g *grid.Grid, out *grid.Stream, flowLMin []float64) []float64 {
+	edges := slices.Clone(out.Edges)
+	bridged := out.Readings.Bridged(g.StartMS, int64(g.StepS*1000), len(edges), int64(missingReading*1000*math.Max(out.UsualS, g.StepS)))
+	for i, made := range bridged {
+		if made && i > 0 && i < len(flowLMin) && flowLMin[i-1] > 0 && flowLMin[i] > 0 {
+			edges[i] = math.NaN()
+		}
+	}
+	return edges
 }
 
 // keySD is the relative standard deviation of a farm-file figure, 0 where the

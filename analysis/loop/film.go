@@ -58,6 +58,11 @@ const stillFilmWPerM2K = 240
 // choice, no source).
 const frontSkewSD = 0.1
 
+// frontFormSD is what else may be other in a front: the first litres of a draw
+// have stood in the cold feed's pipe, some 5 L that are 3 K warmer beside a front
+// of 15 K and 30 L make 0.01 to 0.03 of it (our estimate, no source).
+const frontFormSD = 0.02
+
 // leastStillSD: the prior of s is no narrower, however thick the bed's part.
 const leastStillSD = 0.02
 

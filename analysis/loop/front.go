@@ -1,6 +1,10 @@
 package loop
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
 
 // fronts is how the temperature's fronts spread on their way: the second to
 // fourth cumulant of the litres that pass until a bit of heat comes out, L²,
@@ -87,7 +91,7 @@ func (x form) response(u float64) (share, ramp, density, widen, skew float64) {
 // of heat that mixing holds back in the water meets the wall the oftener:
 // dispersion of share of the volume adds share² ntu/beta of the third cumulant.
 func (f *fitter) setFronts(in *Input, flowLMin, phi float64) {
-	f.m.fronts = fronts{}
+	f.m.fronts, f.m.lead = fronts{}, leadFront{}
 	film := in.Pipe.filmWPerK(flowLMin / float64(max(in.Branches, 1)))
 	if f.o.StiffWall || f.o.FrontShare == 0 || !(flowLMin > 0) {
 		return
@@ -97,6 +101,9 @@ func (f *fitter) setFronts(in *Input, flowLMin, phi float64) {
 	a := wallFronts(water, beta*phi*phi, ntu*phi).plus(wallFronts(in.LeadL, beta, ntu*in.LeadL/water))
 	a.third *= 1 + f.o.FrontShare*f.o.FrontShare*ntu/beta
 	f.m.fronts = a
+	if in.LeadL > 0 {
+		f.m.lead = leadFront{ntu * in.LeadL / water, beta * water / ntu, f.o.FrontShare * math.Sqrt(in.LeadL*water) * (1 + beta)}
+	}
 	f.moved()
 }
 
@@ -179,4 +186,74 @@ func (b *kink) bend(a *kink, frontL, r, share, density float64, h *point, dy *fl
 	d[colBedLag] += (b.bedLag - a.bedLag) * w
 	d[colFront] += (b.v - a.v) * density
 	*dy += (b.v - a.v) * share
+}
+
+// leadFront is the front between the cold water of the lead pipe and the
+// bed's, as it comes to the outlet probe: met ntu times by the wall, stayL the
+// mean stay in it, mixL the standard deviation that mixing makes.
+type leadFront struct{ ntu, stayL, mixL float64 }
+
+// mostStay: the longest mean stay, in lags of the probe, that is reckoned with.
+const mostStay = 0.6
+
+// lateness is by what the probe's way to the bed's water, once all of the front
+// has passed, is the longer for it: E exp(delay/lag) about the mean delay,
+//
+//	ln M = N (1/(1 - r) - 1 - r) + (mix/(q lag))²/2,  r = stay/(q lag),
+//
+// and its derivative with respect to the lag. widthS is the front's standard
+// deviation.
+func (l leadFront) lateness(lagS, lps float64) (m, slope, widthS float64) {
+	if lagS <= 0 || lps <= 0 {
+		return 1, 0, 0
+	}
+	r, x := min(l.stayL/(lps*lagS), mostStay), min(l.mixL/(lps*lagS), mostStay)
+	m = math.Exp(l.ntu*(1/(1-r)-1-r) + x*x/2)
+	slope = -m * x * x / lagS
+	if r < mostStay {
+		slope -= m * l.ntu * (1/((1-r)*(1-r)) - 1) * r / lagS
+	}
+	return m, slope, math.Sqrt(2*l.ntu*l.stayL*l.stayL+l.mixL*l.mixL) / lps
+}
+
+// formDoubt is the part of the covariance that a front's form leaves open beside
+// its skewness: water that was not as cold as the rest when it entered, bends,
+// flow that falters. It is one for the season, so that no number of draws
+// averages it away: in each stretch of one width of the front the response is
+// off by FrontFormSD of the step, on its own,
+//
+//	V = sum_j d_j d_j',  d_j = H^-1 sum J'W FrontFormSD step.
+func (f *fitter) formDoubt(inverse *mat.SymDense) *mat.SymDense {
+	v := mat.NewSymDense(len(f.free), nil)
+	if f.o.FrontFormSD == 0 || !(f.q.FrontL > 0) {
+		return v
+	}
+	var moved [2*frontReach + 1][]float64
+	p := f.p
+	for _, r := range p.runs {
+		if r.draw < 0 {
+			continue
+		}
+		f.m.follow(r, f.w, func(x *reading) {
+			j := int(math.Round(x.model.u)) + frontReach
+			if !x.fitted || x.model.step == 0 || j < 0 || j >= len(moved) {
+				return
+			}
+			if moved[j] == nil {
+				moved[j] = make([]float64, len(f.free))
+			}
+			sd := f.m.rowSD[x.node]
+			for i, c := range f.free {
+				moved[j][i] += f.o.FrontFormSD * x.model.step / (sd * sd * f.deff) * x.model.d[c]
+			}
+		})
+	}
+	for _, u := range moved {
+		if u != nil {
+			var d mat.VecDense
+			d.MulVec(inverse, mat.NewVecDense(len(u), u))
+			v.SymRankOne(v, 1, &d)
+		}
+	}
+	return v
 }

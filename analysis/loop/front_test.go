@@ -72,3 +72,43 @@ func TestFrontDerivatives(t *testing.T) {
 		}
 	}
 }
+
+// What a spread front does to a probe of first order once it has passed: the
+// mean of exp(delay/lag) over the stays of Poisson and exponential, summed
+// numerically: E exp(x S) of n stays is (1 - x stay)^-n.
+func TestLeadFront(t *testing.T) {
+	l := leadFront{ntu: 3.5, stayL: 0.74, mixL: 1.2}
+	const lagS, lps = 20.0, 0.23
+	r, mix := l.stayL/(lps*lagS), l.mixL/(lps*lagS)
+	want, p := 0.0, math.Exp(-l.ntu)
+	for n := range 80 {
+		want += p * math.Pow(1-r, -float64(n))
+		p *= l.ntu / float64(n+1)
+	}
+	want *= math.Exp(mix*mix/2 - l.ntu*r)
+	m, slope, width := l.lateness(lagS, lps)
+	near(t, want, m, 1e-12, "late")
+	near(t, math.Sqrt(2*3.5*0.74*0.74+1.2*1.2)/lps, width, 1e-12, "width")
+	const d = 1e-4
+	up, _, _ := l.lateness(lagS+d, lps)
+	down, _, _ := l.lateness(lagS-d, lps)
+	near(t, (up-down)/(2*d), slope, 1e-8, "slope")
+	if m, slope, width := l.lateness(0, lps); m != 1 || slope != 0 || width != 0 {
+		t.Error("a probe without lag is late")
+	}
+}
+
+// The ramp is the response's integral, by the midpoint rule.
+func TestFrontRamp(t *testing.T) {
+	x := wallFronts(300, 0.2, 30).at(16)
+	const from, n = -9.0, 5000
+	for u := -4.0; u <= 5; u += 0.75 {
+		_, ramp, _, _, _ := x.response(u)
+		sum, h := 0.0, (u-from)/n
+		for i := range n {
+			share, _, _, _, _ := x.response(from + (float64(i)+0.5)*h)
+			sum += h * share
+		}
+		near(t, sum, ramp, 1e-6, "u", u)
+	}
+}

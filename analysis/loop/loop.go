@@ -150,6 +150,9 @@ type Options struct {
 	// FrontSkewSD is how skewed a front may be that is taken as Gaussian: one
 	// form for the season, so that no number of draws averages it away.
 	FrontSkewSD float64
+	// FrontFormSD: by what part of its step a front's response may otherwise be
+	// off in each stretch as long as it is wide, one form for the season.
+	FrontFormSD float64
 	// DepletionSDK and BedLagSDH are the priors of depletion and bed lag (mean
 	// 0).
 	DepletionSDK, BedLagSDH float64
@@ -191,7 +194,7 @@ func DefaultOptions() Options {
 		OffsetSDK: 8 / z,
 		LagS:      45, LagSD: 0.4, InletLagS: 45,
 		StillMean: 0.92, StillSD: 0.06, StillLow: 0.6, StillFilmWPerM2K: stillFilmWPerM2K, StillFilmSD: 0.4,
-		FrontShare: 0.02, FrontShareSD: 0.02, FrontSkewSD: frontSkewSD, DepletionSDK: 0.7, BedLagSDH: 1, LeadWPerMK: 0.3,
+		FrontShare: 0.02, FrontShareSD: 0.02, FrontSkewSD: frontSkewSD, FrontFormSD: frontFormSD, DepletionSDK: 0.7, BedLagSDH: 1, LeadWPerMK: 0.6,
 		Huber: 1.345, FloorK: 0.03,
 		ThresholdShare: 0.05, ThresholdLMin: 0.5, MinDrawS: 120, PauseS: 600,
 		BridgeS: 7200, BridgedShare: 0.05, SoakS: 3600, StillStepS: 300,
@@ -210,7 +213,7 @@ func (o Options) Validate() error {
 		{"OffsetSDK", o.OffsetSDK, 1e-6, 100}, {"DepletionSDK", o.DepletionSDK, 1e-6, 100}, {"BedLagSDH", o.BedLagSDH, 1e-6, 100}, {"LeadWPerMK", o.LeadWPerMK, 1e-6, 100}, {"LagS", o.LagS, 0, 3600}, {"LagSD", o.LagSD, 0, 3}, {"InletLagS", o.InletLagS, 0, 3600},
 		{"StillLow", o.StillLow, 0.1, 1}, {"StillMean", o.StillMean, o.StillLow, 1}, {"StillSD", o.StillSD, 1e-6, 1},
 		{"StillFilmWPerM2K", o.StillFilmWPerM2K, 1, 1e5}, {"StillFilmSD", o.StillFilmSD, 0, 3},
-		{"FrontShare", o.FrontShare, 0, 0.2}, {"FrontShareSD", o.FrontShareSD, 1e-6, 1}, {"FrontSkewSD", o.FrontSkewSD, 0, 5},
+		{"FrontShare", o.FrontShare, 0, 0.2}, {"FrontShareSD", o.FrontShareSD, 1e-6, 1}, {"FrontSkewSD", o.FrontSkewSD, 0, 5}, {"FrontFormSD", o.FrontFormSD, 0, 1},
 		{"Huber", o.Huber, 0.5, 100}, {"FloorK", o.FloorK, 1e-9, 5},
 		{"ThresholdShare", o.ThresholdShare, 0, 0.5}, {"ThresholdLMin", o.ThresholdLMin, 0, 1000},
 		{"MinDrawS", o.MinDrawS, 0, 3600}, {"PauseS", o.PauseS, 0, 7200}, {"BridgeS", o.BridgeS, 0, 86400},

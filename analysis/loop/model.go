@@ -65,6 +65,8 @@ type point struct {
 	d [columns]float64
 	// step is the height of the fronts near by, K, by how near they are.
 	step float64
+	// u is how far past the nearest of them the water is, in its widths.
+	u float64
 }
 
 // model holds F's deviation from the bed along a path for one set of
@@ -98,6 +100,7 @@ type model struct {
 	// fronts is what the wall's exchange makes of fronts, form that at q.
 	fronts fronts
 	form   form
+	lead   leadFront
 	// meanLPS is the draws' mean flow by litres.
 	meanLPS float64
 	// rough is, by node, the error of the model near fronts, K, as it was when
@@ -518,7 +521,11 @@ func (rd *reader) smear(t *state, y float64, h *point, dy *float64) {
 		kb.bend(&ka, front, ramp, c, density, h, dy)
 		jump := hb.v - ha.v
 		h.v += jump * c
-		h.step += math.Abs(jump) * math.Exp(-u*u/frontNear)
+		near := math.Abs(jump) * math.Exp(-u*u/frontNear)
+		if near > h.step {
+			h.u = u
+		}
+		h.step += near
 		d := &h.d
 		d[colLnK] += (hb.lnK - ha.lnK) * c
 		d[colStill] += (hb.still - ha.still) * c

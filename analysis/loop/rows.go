@@ -72,10 +72,10 @@ type weights struct {
 	learn bool
 }
 
-// frontMiss is by what part of its step a front may differ from the Gaussian:
-// against skewed fronts of the same mean and width (gamma, inverse Gaussian)
-// the difference reaches 0.02 to 0.04 of the step. Without it the flank of a
-// front, many rows of it, would pass for knowledge of k.
+// frontMiss is by what part of its step one front may differ from its form:
+// what the wall makes is known, what faltering flow and the cold feed's first
+// litres make is not. Without it the flank of a front, many rows of it, would
+// pass for knowledge of k.
 const frontMiss = 0.03
 
 // reading is the probe at one node: the model there and what it can be used
@@ -115,7 +115,7 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 	if m.leadL > 0 {
 		*before, haveBefore = *probe, haveProbe
 	}
-	leadAt := math.NaN()
+	leadAt, leadS := math.NaN(), 0.0
 	var g gain
 	for i := r.from + 1; i <= r.to; i++ {
 		ok := rd.water(i, w.bridgedShare, now)
@@ -137,6 +137,7 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 			wait, rest := newGain(arrives, m.q.LagS), newGain(h-arrives, m.q.LagS)
 			probe.lag(&still, &still, &wait)
 			probe.lag(now, now, &rest)
+			leadS = m.late(probe, now, p.q1[i-1])
 		case haveProbe && haveBefore && m.q.LagS > 0:
 			if g.x != h/m.q.LagS {
 				g = newGain(h, m.q.LagS)
@@ -145,17 +146,30 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 		default:
 			*probe, haveProbe = *now, true
 		}
-		probe.step = now.step
+		probe.step, probe.u = now.step, now.u
 		x.node, x.water, x.known = i, ok, ok && haveProbe && !math.IsNaN(leadAt)
 		x.late = p.t[i]-leadAt >= w.flushS && p.t[i]-p.t[r.from] >= w.edgeS
 		x.fitted, x.start = false, false
 		if x.known && !math.IsNaN(p.out[i]) && p.q1[i-1] > w.thresholdLPS && !p.stopped(r, i) {
 			late := x.late && p.t[r.to]-p.t[i] >= w.edgeS
-			x.fitted, x.start = late, !late && w.edgeS == 0
+			x.fitted, x.start = late, !late && w.edgeS == 0 && p.t[i]-leadAt >= 2*leadS
 		}
 		visit(&x)
 		now, before, haveBefore = before, now, ok
 	}
+}
+
+// late holds the probe back by what the lead pipe's front is spread, and
+// returns that in seconds.
+func (m *model) late(probe, now *point, lps float64) (widthS float64) {
+	held, slope, widthS := m.lead.lateness(m.q.LagS, lps)
+	lag := held*(probe.d[colLag]-now.d[colLag]) + slope*(probe.v-now.v)
+	probe.v = now.v + held*(probe.v-now.v)
+	for c := range probe.d {
+		probe.d[c] = now.d[c] + held*(probe.d[c]-now.d[c])
+	}
+	probe.d[colLag] = now.d[colLag] + lag
+	return widthS
 }
 
 // cool takes off what the water loses to the air in the lead pipe,

@@ -335,6 +335,7 @@ func (f *fitter) spread(out *Fit, total *sums, lagSD float64) {
 	}
 	out.Covariance = v
 	v.AddSym(v, f.missed(out.inverse))
+	v.AddSym(v, f.formDoubt(out.inverse))
 	c := mat.NewVecDense(n, out.lnUA)
 	out.RandomSD = math.Sqrt(mat.Inner(c, v, c))
 	out.DF = max(float64(len(out.Blocks))-toldByDays(out.inverse, out.prior, held), 1)

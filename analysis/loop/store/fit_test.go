@@ -181,6 +181,9 @@ func TestDerivatives(t *testing.T) {
 	d := f.derivatives(v, cols)
 	for _, c := range cols {
 		h := derivativeSteps[c] / 4
+		if c == pRatio {
+			h *= 4 // fronts run straight from one sample to the next: shorter steps see single kinks
+		}
 		up, down := v, v
 		up[c] += h
 		down[c] -= h
@@ -194,7 +197,7 @@ func TestDerivatives(t *testing.T) {
 		cos, size := dot/math.Sqrt(both*one), math.Sqrt(one/both)
 		least := 0.999
 		if c == pRatio {
-			least = 0.95 // fronts run straight from one sample to the next: kinks
+			least = 0.95
 		}
 		if !(cos > least && math.Abs(size-1) < 0.03) {
 			t.Errorf("%s: cosine %.5f, size %.4f", names[c], cos, size)

@@ -124,3 +124,25 @@ func TestThingsThatReportWhenTheyChange(t *testing.T) {
 		t.Errorf("got tags %+v", got.Tags)
 	}
 }
+
+// Channels and sensors that are called by numbers are told apart like any
+// others; the number of the one device is no tag.
+func TestNumberedChannels(t *testing.T) {
+	turns, blocks, one1 := "Time,Channel,Value\n", "sensor,time,temperature\n", "Time,Channel,Value\n"
+	for i := range 40 {
+		turns += fmt.Sprintf("2025-03-01 %02d:%02d,%d,%d.5\n", i/20, i%20*3, 1+i%2, 20+30*(i%2))
+		blocks += fmt.Sprintf("%d,2025-03-01 00:%02d,%d.5\n", 10230+i/20, i%20*3, 20+30*(i/20))
+		one1 += fmt.Sprintf("2025-03-01 %02d:%02d,1,%d.5\n", i/20, i%20*3, 20+i%3)
+	}
+	for name, c := range map[string]struct{ text, tag, first, second string }{
+		"in turns": {turns, "Channel", "1", "2"}, "in blocks": {blocks, "sensor", "10230", "10231"},
+	} {
+		got := one(t, name+".csv", c.text)
+		if got.Tags == nil || got.Tags.Tag != c.tag || *got.column(c.first).Max != 20.5 || *got.column(c.second).Min != 50.5 {
+			t.Errorf("%s: tags %+v", name, got.Tags)
+		}
+	}
+	if got := one(t, "one.csv", one1); got.column("Value") == nil {
+		t.Errorf("one channel: tags %+v", got.Tags)
+	}
+}

@@ -159,17 +159,12 @@ func (d *describer) tagColumns() (tagSet, bool) {
 	}
 	able := d.tagCandidates()
 	able = slices.DeleteFunc(able, func(k int) bool { return k == s.value })
-	first := -1
-	for _, k := range able {
-		if first < 0 && d.out.Columns[k].Kind == Text || first >= 0 && d.isTagName(k) && !d.isTagName(first) {
-			first = k
-		}
-	}
+	first := d.firstTag(able)
 	if first < 0 {
 		return s, false
 	}
 	named := d.isTagName(first) && newHeader(d.src.Header[d.cols[s.value]]).any(wordsValue)
-	if !named && (len(d.tally[first].texts) < 2 || !d.sharedStamps() && !d.partsReadings(first, s.value)) {
+	if !named && (d.combinations([]int{first}) < 2 || !d.sharedStamps() && !d.partsReadings(first, s.value)) {
 		return s, false
 	}
 	s.tags = d.widen([]int{first}, able)
@@ -216,6 +211,24 @@ func (d *describer) partsReadings(k, value int) bool {
 		}
 	}
 	return numbers > 0 && words > 0 || numbers > 1 && within < 0.1*(all.squares-all.sum*all.sum/all.n)
+}
+
+// firstTag is the column that says most plainly what a row is of: one of texts,
+// by its name if it has one; else one of numbers that are not all the same. -1 =
+// none.
+func (d *describer) firstTag(able []int) int {
+	first := -1
+	for _, k := range able {
+		if first < 0 && d.out.Columns[k].Kind == Text || first >= 0 && d.isTagName(k) && !d.isTagName(first) {
+			first = k
+		}
+	}
+	for _, k := range able {
+		if first < 0 && d.out.Columns[k].Kind != Text && d.combinations([]int{k}) > 1 {
+			first = k
+		}
+	}
+	return first
 }
 
 func (d *describer) isTagName(k int) bool { return newHeader(d.src.Header[d.cols[k]]).any(wordsTag) }

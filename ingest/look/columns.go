@@ -180,6 +180,9 @@ func (d *describer) unitBeside(col int) (unit, where string) {
 			return "mixed", "the column " + series.Quoted(d.src.Header[beside]) + ", which changes"
 		}
 	}
+	if k := d.unitBehind(col); k >= 0 {
+		return d.onlyText(k), "the column " + series.Quoted(d.src.Header[k])
+	}
 	if unit, where = d.preambleUnit(d.src.Header[col]); unit != "" {
 		return unit, where
 	}
@@ -216,6 +219,29 @@ func (d *describer) loneUnit(col int) (unit, where string) {
 		}
 	}
 	return unit, where
+}
+
+// unitBehind is the column of units behind a column of readings, no other
+// numbers between them; -1 = none, or several.
+func (d *describer) unitBehind(col int) int {
+	found := -1
+	for k, h := range d.src.Header {
+		if isUnitName(h) && isUnitText(d.onlyText(k)) {
+			if found >= 0 {
+				return -1
+			}
+			found = k
+		}
+	}
+	if found <= col || len(d.src.Rows) == 0 {
+		return -1
+	}
+	for _, c := range d.src.Rows[0].Cells[col+1 : found] {
+		if _, _, ok := table.ParseNumber(c, d.src.Decimal, d.src.Thousands); ok {
+			return -1
+		}
+	}
+	return found
 }
 
 // listedUnit finds a column in a list of channels above the header: lines under

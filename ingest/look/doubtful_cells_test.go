@@ -146,3 +146,14 @@ func TestNumberedChannels(t *testing.T) {
 		t.Errorf("one channel: tags %+v", got.Tags)
 	}
 }
+
+// A column of units may stand behind its readings, something else between.
+func TestUnitColumnBehind(t *testing.T) {
+	text := "From,Volume,State,Unit\n"
+	for i := range 24 {
+		text += fmt.Sprintf("2025-03-01 %02d:00,%d.5,ok,kWh\n", i, 3+i%4)
+	}
+	if c := one(t, "log.csv", text).column("Volume"); c.Unit != "kWh" {
+		t.Errorf("got %q", c.Unit)
+	}
+}

@@ -28,6 +28,8 @@ func TestHeadersThatLookLikeOtherThings(t *testing.T) {
 	}{
 		{"codes like dates", "Zeitpunkt;1.8.0 Bezug [kWh];2.8.0 Abgabe [kWh]\n", 2, "Zeitpunkt | 1.8.0 Bezug [kWh] | 2.8.0 Abgabe [kWh]"},
 		{"numbers for names", "Time;1;2;3\n", 3, "Time | 1 | 2 | 3"},
+		{"numbers behind two words", "Time;Sky;1;2\n", 3, "Time | Sky | 1 | 2"},
+		{"depths for names", "Time;20 cm;60 cm;100 cm\n", 3, "Time | 20 cm | 60 cm | 100 cm"},
 		{"groups over two columns", ";Vat 1;;Vat 2;\nTime;top;foot;top;foot\n;°C;°C;°C;°C\n", 4, "Time | Vat 1 top | Vat 1 foot | Vat 2 top | Vat 2 foot"},
 		{"groups that part nothing", ";Yard;;\nTime;in;out;bed\n", 3, "Time | Yard in | out | bed"},
 	} {

@@ -2,8 +2,8 @@ package table
 
 import (
 	"fmt"
+	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"yardheat/ingest/table/celltext"
@@ -176,19 +176,20 @@ func headerLike(cells []string, width int) bool {
 	return s.filled >= 2 && s.filled*2 >= width
 }
 
-// isNumbered knows names of columns that are numbers behind one of words:
-// "Time;1;2;3", each number once, whole and rising.
+// isNumbered knows names of columns that are numbers behind one or two of
+// words: "Date;Time;1;2;3", each number once, whole and rising, or depths such
+// as "20 cm".
 func isNumbered(cells []string) bool {
-	last := -1
+	last, from := -1.0, lead(cells)
 	for i, c := range dropEmptyTail(cells) {
-		if i == lead(cells) {
+		if i == from || i == from+1 && celltext.Classify(c) == celltext.Text {
 			continue
 		}
-		n, err := strconv.Atoi(c)
-		if err != nil || n <= last || n > 999 {
+		v, unit, ok := celltext.ParseNumber(c, ".", ",")
+		if !ok || v <= last || unit == "" && (v != math.Trunc(v) || v > 999) {
 			return false
 		}
-		last = n
+		last = v
 	}
 	return last > 0
 }

@@ -116,6 +116,9 @@ func TestSteadySeriesStaySteady(t *testing.T) {
 // A step of five times the scatter in the middle of 80: found, dated within
 // five days, its sign right and its size inside the interval.
 func TestStepIsFoundDatedAndSized(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulated farms")
+	}
 	const step, seeds = 5, 8
 	found, held, dated := 0, 0, 0
 	for k, kind := range kinds {

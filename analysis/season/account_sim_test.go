@@ -75,6 +75,9 @@ func drawShare(s *Season, figure, source string) float64 {
 // The commonest farm has probes and no meter: draws show in the probes, the
 // litres stand in the farm file, and the budget says so.
 func TestFarmWithoutMeters(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulated seasons")
+	}
 	var tally drawTally
 	// (a farm of 20 minutes' draws read every 10 is mostly in doubt by their ends)
 	for _, c := range []struct {
@@ -127,6 +130,9 @@ func TestCyclesSayWhatTheyDoNotCover(t *testing.T) {
 // The tank's loss of the sample farm: an upper probe read every ten minutes,
 // stretches that begin right after a refill, a cooler lower half.
 func TestTankLossHoldsTheTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulated seasons")
+	}
 	farm, _, s := simulated(t, simfarm.Sample(), nil)
 	loss, truth := find(t, s.Heat.Seen, "loss_kwh"), farm.TankTruth()
 	require.True(t, holds(loss, truth.LossKWh), "%s, happened %.0f", loss.Shown, truth.LossKWh)

@@ -16,6 +16,9 @@ import (
 // the interval still holds what the logs give with the clock known. The farm
 // is simulated.
 func TestAFoundClockIsInTheBudget(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a simulated season")
+	}
 	rec := recordOf(t, 3)
 	known := compute(t, rec, nil)
 	for _, x := range rec.Series { // as if the meter had a logger of its own

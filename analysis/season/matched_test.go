@@ -63,6 +63,9 @@ func shareOf(s *Season, figure string) float64 {
 // The same farm, its probes compared or not: heats, UA, f and effectiveness get
 // narrower, by as much as the pair's difference does.
 func TestMatchedIsUsedEverywhere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulated seasons")
+	}
 	s := small(6, 30)
 	_, plain := load(t, s)
 	without := compute(t, plain, nil)
@@ -202,6 +205,9 @@ func TestStillIsNotTakenIn(t *testing.T) {
 // An offset far beyond the probes' errors, or at odds with another comparison, is
 // used and doubted.
 func TestALargeStatedOffsetIsDoubted(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a simulated season")
+	}
 	_, rec := load(t, small(6, 8))
 	for _, c := range []struct {
 		offsets []float64
@@ -228,6 +234,9 @@ func TestALargeStatedOffsetIsDoubted(t *testing.T) {
 // The interval that is promised is the one that comes: a farm whose probes are
 // then compared in a bucket.
 func TestImproveKeepsItsPromise(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulated seasons")
+	}
 	tried := 0
 	for seed := uint64(1); seed <= 12; seed++ {
 		s := small(seed, 8)

@@ -41,6 +41,9 @@ func weekly(s *Season, key string) (all, own []Figure) {
 // The plate of a simulated farm fouls by half a percent of its effectiveness a
 // day: the weeks show it by that much, and the flow's weeks do not.
 func TestWeeksShowTheTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a simulated season")
+	}
 	const foul = 0.005
 	sc := withGas(4, foul)
 	_, rec := load(t, sc)
@@ -78,6 +81,9 @@ func byValue(a, b Figure) int {
 // Without milk data recovery is judged from compressor and plate alone, and the
 // report says what is then unknown.
 func TestPlantWithoutMilk(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a simulated season")
+	}
 	_, rec := load(t, withGas(5, 0))
 	rec.Milkings, rec.MilkingsFrom = nil, ""
 	rec.Farm.Milkings = farm.Milkings{}
@@ -100,6 +106,9 @@ func TestPlantWithoutMilk(t *testing.T) {
 // compressor runs on: heat is left behind, about what the plate would have
 // caught from water as warm as it was; a farm whose tank is never too warm leaves none.
 func TestLeftBehindInTheSeason(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a simulated season")
+	}
 	sc := withGas(7, 0)
 	sc.Plant.StopC = 200
 	_, rec := load(t, sc)
@@ -124,6 +133,9 @@ func TestLeftBehindInTheSeason(t *testing.T) {
 
 // Milk is judged with and without water at the plate.
 func TestMilkColdByGroup(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a simulated season")
+	}
 	_, rec := load(t, withGas(7, 0))
 	s := compute(t, rec, nil)
 	m := s.Plant.MilkCold

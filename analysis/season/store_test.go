@@ -27,6 +27,9 @@ func slabFarm(t testing.TB, seed uint64, slab bool) (*ingest.Record, simfarm.Tru
 // water side and supply come within 10 % (seeds taken as they come; the study
 // has the rest).
 func TestStoreIsFoundAndTold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulated seasons")
+	}
 	for seed := uint64(3); seed <= 4; seed++ {
 		rec, truth := slabFarm(t, seed, true)
 		s := compute(t, rec, nil)
@@ -64,6 +67,9 @@ func requireNear(t *testing.T, d DrawTrace) {
 // Without a store none is seen: the uniform bed stands, what lasts is UA, and
 // the report says why there is no supply.
 func TestNoStoreWhereThereIsNone(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulated seasons")
+	}
 	rec, truth := slabFarm(t, 3, false)
 	s := compute(t, rec, nil)
 	require.Equal(t, "uniform", s.Loop.Model)

@@ -11,6 +11,9 @@ import (
 // A farm that logs its refill valve and states the flow: draws by the valve, heat
 // by the flow as stated, and the budget says so.
 func TestFarmWithAValveAndAStatedFlow(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulated seasons")
+	}
 	for _, c := range []struct {
 		seed   uint64
 		everyS int

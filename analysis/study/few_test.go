@@ -12,6 +12,9 @@ import (
 // Three farms of the study, one of each sharpness, in the ordinary suite: the
 // tagged study has the numbers, this the limits that three farms can show.
 func TestFewFarms(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulated farms")
+	}
 	held, stated := 0, 0
 	for n := uint64(1); n <= 3; n++ {
 		r := run(t, n)

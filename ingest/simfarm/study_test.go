@@ -9,6 +9,9 @@ import (
 
 // Farms of the study come by turns sharp, poor and flat, and the same every time.
 func TestStudyByTurns(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulated farms")
+	}
 	for n := uint64(1); n <= 3; n++ {
 		f, b, err := RunStudy(n)
 		require.NoError(t, err)

@@ -248,6 +248,16 @@ func (r *Result) Chance(k int, atLeast float64) float64 {
 	return float64(len(x)-sort.SearchFloat64s(x, atLeast)) / float64(len(x))
 }
 
+// Ordered are the trials of output k that gave a number, ascending; none where
+// more than one in a hundred gave none (its interval is not known then). Not to
+// be written to.
+func (r *Result) Ordered(k int) []float64 {
+	if math.IsNaN(r.Outputs[k].SD) {
+		return nil
+	}
+	return r.columns[k][r.Outputs[k].Missing:]
+}
+
 // Quantile of output k at p, 0 to 1; NaN without trials.
 func (r *Result) Quantile(k int, p float64) float64 {
 	x := r.columns[k][r.Outputs[k].Missing:]

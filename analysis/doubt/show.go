@@ -185,3 +185,18 @@ func ShowUnit(unit string) string {
 	}
 	return strings.NewReplacer("degC", "°C", "m2", "m²", "m3", "m³").Replace(unit)
 }
+
+// Plain prints a number as it was given, digits grouped: 6060.5 → "6 060.5".
+func Plain(v float64, unit string) string {
+	text := strconv.FormatFloat(v, 'f', -1, 64)
+	_, fraction, _ := strings.Cut(text, ".")
+	return withUnit(digits(v, -len(fraction)), unit)
+}
+
+// Beside prints v to the last digit that Show prints of a figure, rounded by
+// math.Floor, math.Round or math.Ceil.
+func Beside(v float64, f Figure, round func(float64) float64) string {
+	_, place := roundUp(math.Max(f.High-f.Value, f.Value-f.Low))
+	step := math.Pow10(place)
+	return withUnit(digits(round(v/step)*step, place), f.Unit)
+}

@@ -28,6 +28,8 @@ type builder struct {
 	result  *doubt.Result
 	// index of headline outputs for the budget, by key.
 	budget []budgetOf
+	// kept are the outputs that a claim can be about.
+	kept []keptOutput
 	// used are the cycles behind the recovery fraction.
 	used []int
 	// pipes whose flow stands in another log than their temperatures.
@@ -77,6 +79,7 @@ func (b *builder) want(dst *[]Named, key string, m meta, f func(t *doubt.Trial) 
 
 // wantAt is want for an output that is already asked for.
 func (b *builder) wantAt(dst *[]Named, key string, m meta, k int) {
+	b.keep(dst, key, k)
 	b.later(dst, key, func() Figure { return b.result.Figure(k, m.unit, m.basis, m.n, m.coverage, m.why) })
 }
 

@@ -124,6 +124,7 @@ func (b *builder) figures() error {
 	b.sensorRows()
 	b.improve()
 	b.before()
+	b.claims()
 	return nil
 }
 

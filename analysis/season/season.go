@@ -39,6 +39,7 @@ type Season struct {
 	Heat        Heat
 	Electricity []Named // element_kwh, element_solar_kwh, element_movable_kwh, pump_kwh, compressor_kwh
 	Saving      Saving
+	Claims      Claims
 	Washes      Washes
 	Ladder      []Step
 	Bed         []Named // mean_c, heat_w_per_m2, heat_kwh_per_m2, heat_kwh_per_tonne

@@ -69,7 +69,8 @@ func (a *app) root() *cobra.Command {
 		Example: `  yardheat demo                 write the sample farm and report on it
   yardheat look yard.csv        say what a logger's file holds
   yardheat start my-farm *.csv  make a farm folder from logger files
-  yardheat report my-farm       report on the farm in the folder my-farm`,
+  yardheat report my-farm       report on the farm in the folder my-farm
+  yardheat claim my-farm --kwh 5500   hold a claimed saving against it`,
 		Version:                    version,
 		SilenceUsage:               true,
 		SilenceErrors:              true,
@@ -84,7 +85,7 @@ func (a *app) root() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; see: yardheat %s --help", err, cmd.Name())}
 	})
-	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand())
+	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.claimCommand())
 	return root
 }
 

@@ -18,7 +18,9 @@ package claim
 import (
 	"fmt"
 	"math"
+	"slices"
 
+	"yardheat/analysis/doubt"
 	"yardheat/analysis/season"
 )
 
@@ -133,8 +135,10 @@ func Judge(s *season.Season, asked []Asked, opt Options) (*Judgement, error) {
 
 // start finds the figure that a claim is about, and its trials.
 func start(s *season.Season, a Asked, seen bool) (Claim, season.Spread, error) {
-	c := Claim{Key: a.Key, Claimed: a.Claimed}
-	found := 0
+	if !slices.Contains(Keys, a.Key) {
+		return Claim{}, season.Spread{}, fmt.Errorf("%q is nothing that a claim can be about; want one of %v", a.Key, Keys)
+	}
+	c := Claim{Key: a.Key, Label: a.Key, Claimed: a.Claimed, Seen: absent(), Whole: absent()}
 	for _, list := range []struct {
 		of  []season.Named
 		dst *season.Figure
@@ -142,12 +146,8 @@ func start(s *season.Season, a Asked, seen bool) (Claim, season.Spread, error) {
 		for _, n := range list.of {
 			if n.Key == a.Key {
 				*list.dst, c.Label, c.Unit = n.Figure, n.Label, n.Figure.Unit
-				found++
 			}
 		}
-	}
-	if found != 2 {
-		return c, season.Spread{}, fmt.Errorf("%q is nothing that a claim can be about; want one of %v", a.Key, Keys)
 	}
 	c.Measured = c.Whole
 	if seen {
@@ -160,6 +160,11 @@ func start(s *season.Season, a Asked, seen bool) (Claim, season.Spread, error) {
 		}
 	}
 	return c, season.Spread{}, nil
+}
+
+// absent stands for a figure that the season does not hold.
+func absent() season.Figure {
+	return doubt.Make(math.NaN(), math.NaN(), math.NaN(), "", doubt.Estimated, 0, 0, "the farm folder has no logs for it")
 }
 
 // judge fills in what the trials say.

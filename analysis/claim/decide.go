@@ -22,7 +22,11 @@ const (
 func (c *Claim) decide(x season.Spread, confidence float64) string {
 	switch {
 	case math.IsNaN(c.Chance):
-		return "First the saving must be known: " + orElse(c.Measured.Why, "the readings do not give it") + "."
+		text := "First the saving must be known: " + orElse(c.Measured.Why, "the readings do not give it") + "."
+		if !math.IsNaN(c.Seen.Value) {
+			text += fmt.Sprintf(" What was seen of the period is known, %s, and a claim can be held against that alone (--seen).", c.Seen.Shown)
+		}
+		return text
 	case c.Verdict == Supported:
 		return fmt.Sprintf("Nothing more is needed: at %s every claim up to %s is supported.", Percent(confidence), c.SupportedToShown)
 	case c.Verdict == NotSupported:
@@ -58,7 +62,7 @@ func largest(x season.Spread) string {
 		return "What makes the doubt is not known."
 	}
 	p := x.Parts[0]
-	if x.Unseen > p.Share {
+	if x.Unseen >= p.Share {
 		return fmt.Sprintf("The largest part of the doubt, %s of the variance, is the time that was not seen.", Percent(x.Unseen))
 	}
 	own := ""
@@ -80,13 +84,16 @@ func remedy(x season.Spread, f float64) string {
 		}
 	}
 	if left := math.Sqrt(1 - x.Unseen); left <= f {
-		return "Complete logs would do: more of the period must be seen."
+		return "The logs of the time that was not seen would do, if they can be found."
 	}
 	sum := 0.0
 	var names []string
 	for _, p := range x.Parts {
 		if len(names) == mostNamed {
 			break
+		}
+		if p.Unseen { // no error of an instrument
+			continue
 		}
 		sum += p.Share
 		names = append(names, quoted(p.Sensor))
@@ -100,7 +107,10 @@ func remedy(x season.Spread, f float64) string {
 	if f < 0.5 {
 		return "Even halving every error would not do: that leaves half of the width."
 	}
-	return fmt.Sprintf("Halving the %d largest errors would not do: it needs better instruments throughout.", len(names))
+	if x.Unseen > worthSaying {
+		return "Halving the largest errors would not do: it needs better instruments, and logs without holes."
+	}
+	return "Halving the largest errors would not do: it needs better instruments throughout."
 }
 
 // halved is what is left of the width when errors with this share of the

@@ -40,6 +40,7 @@ type Spread struct {
 type SpreadPart struct {
 	Sensor, Kind, Error string
 	Assumed             bool // nobody stated the error: a default by kind
+	Unseen              bool // not an instrument, but the estimate for missing time
 	Share               float64
 }
 
@@ -102,7 +103,8 @@ func (b *builder) claims() {
 func (b *builder) spread(o keptOutput) Spread {
 	s := Spread{Key: o.key, Whole: o.whole, Trials: b.result.Ordered(o.output)}
 	for _, r := range b.result.BySensor(o.output) {
-		if strings.HasPrefix(r.Sensor, unseenPrefix) {
+		unseen := strings.HasPrefix(r.Sensor, unseenPrefix)
+		if unseen {
 			s.Unseen += r.Share
 		}
 		if r.Share < leastPart {
@@ -112,7 +114,7 @@ func (b *builder) spread(o keptOutput) Spread {
 		if k, own := b.reg.byName[r.Sensor]; own {
 			src = b.reg.sources[k]
 		}
-		s.Parts = append(s.Parts, SpreadPart{Sensor: r.Sensor, Kind: string(r.Kind), Error: src.Error(), Assumed: src.Assumed, Share: r.Share})
+		s.Parts = append(s.Parts, SpreadPart{Sensor: r.Sensor, Kind: string(r.Kind), Error: src.Error(), Assumed: src.Assumed, Unseen: unseen, Share: r.Share})
 	}
 	s.Measures = b.spreadMeasures(o.output)
 	return s

@@ -55,6 +55,9 @@ the estimate for it, whose interval is wider for the time that was not seen; wit
 	cmd.Flags().BoolVar(&f.seen, "seen", false, "hold it against what was seen of the period")
 	cmd.Flags().StringVar(&f.out, "out", "", "write a one-page statement to sign (HTML) to this file")
 	cmd.Flags().BoolVar(&f.json, "json", false, "print the result as JSON to stdout and nothing else")
+	if err := cmd.MarkFlagFilename("out", "html"); err != nil {
+		panic(err) // no such flag: a slip in the lines above
+	}
 	return cmd
 }
 

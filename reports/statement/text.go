@@ -3,6 +3,7 @@ package statement
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 
 	"yardheat/analysis/claim"
 	"yardheat/analysis/season"
@@ -20,7 +21,12 @@ func Text(s *season.Season, j *claim.Judgement) string {
 }
 
 func claimText(b *strings.Builder, v *view, c *claim.Claim) {
-	line := func(name, text string) { fmt.Fprintf(b, "  %-18s %s\n", name, text) }
+	line := func(name, text string) {
+		for _, part := range wrapped(text) {
+			fmt.Fprintf(b, "  %-18s %s\n", name, part)
+			name = ""
+		}
+	}
 	fmt.Fprintf(b, "\n%s\n", clean(c.Label))
 	line("claimed", "at least "+c.ClaimedShown)
 	line("measured", v.measured(c))
@@ -42,4 +48,26 @@ func tested(t claim.Tested) string {
 		text += ": " + clean(t.Why)
 	}
 	return text
+}
+
+// textWidth of the right-hand column.
+const textWidth = 90
+
+// wrapped breaks a text at blanks. A figure's groups of digits are parted by
+// another kind of blank and stay together.
+func wrapped(text string) []string {
+	var lines []string
+	line := ""
+	for _, word := range strings.Split(text, " ") {
+		if line != "" && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > textWidth {
+			lines = append(lines, line)
+			line = word
+			continue
+		}
+		if line != "" {
+			line += " "
+		}
+		line += word
+	}
+	return append(lines, line)
 }

@@ -102,9 +102,6 @@ func (c Criterion) test(f season.Figure, trials []float64) Tested {
 	switch {
 	case math.IsNaN(f.Value) || len(trials) == 0:
 		t.Why = "the saving is not known"
-		if f.Why != "" {
-			t.Why += ": " + f.Why
-		}
 		return t
 	case f.Value <= 0:
 		t.Why = "what was measured is no saving (" + f.Shown + "), and an uncertainty in per cent of it means nothing"

@@ -12,7 +12,6 @@ import (
 	"strings"
 	"time"
 	"unicode"
-	"unicode/utf8"
 
 	"yardheat/analysis/claim"
 	"yardheat/analysis/season"
@@ -47,8 +46,8 @@ func HTML(s *season.Season, j *claim.Judgement, opt Options) ([]byte, error) {
 		"clean": clean, "pct": claim.Percent, "measured": v.measured, "tested": tested, "words": verdictWords,
 		"when": func(ms int64) string { return v.format(ms, "2 Jan 2006 15:04") }, "hours": func(sec float64) string { return chart.Number(sec/3600, 1) },
 		"utc":       func(ms int64) string { return time.UnixMilli(ms).UTC().Format("2006-01-02 15:04") },
-		"undecided": func(c *claim.Claim) bool { return c.Verdict == claim.CannotTell }, "capital": capital,
-		"count": func(n int) string { return chart.Number(float64(n), 0) }, "class": verdictClass,
+		"undecided": func(c *claim.Claim) bool { return c.Verdict == claim.CannotTell },
+		"count":     func(n int) string { return chart.Number(float64(n), 0) }, "class": verdictClass,
 	}).Parse(source)
 	if err != nil {
 		return nil, fmt.Errorf("statement template: %w", err)
@@ -228,13 +227,4 @@ func clean(text string) string {
 		}
 		return r
 	}, strings.ToValidUTF8(text, "\ufffd"))
-}
-
-// capital begins a text from the analysis as a sentence.
-func capital(text string) string {
-	first, size := utf8.DecodeRuneInString(text)
-	if size == 0 {
-		return ""
-	}
-	return string(unicode.ToUpper(first)) + text[size:]
 }

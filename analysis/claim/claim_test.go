@@ -232,6 +232,17 @@ func TestWhatCannotBeSaid(t *testing.T) {
 	require.NotContains(t, say(DefaultOptions()), "What a year saves")
 }
 
+func FuzzParseCriterion(f *testing.F) {
+	for _, text := range []string{"20% at 90%", "± 20,5 % @ 68", "x", "0% at 0%"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		if c, err := ParseCriterion(text); err == nil {
+			require.NoError(t, c.validate(), text)
+		}
+	})
+}
+
 func ExampleCriterion_Short() {
 	fmt.Println(Guideline14().Short())
 	// Output: below 50 % at 68 %

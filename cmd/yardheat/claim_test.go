@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -132,6 +133,17 @@ func TestClaimedNumbers(t *testing.T) {
 		_, err := claimedNumber(text, "kWh")
 		require.Error(t, err, text)
 	}
+}
+
+func FuzzClaimedNumber(f *testing.F) {
+	for _, text := range []string{"5500", "5 500,5 kWh", "1.250", "-1", "1e9"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		if v, err := claimedNumber(text, "kWh"); err == nil {
+			require.True(t, v >= 0 && !math.IsInf(v, 0), "%q: %g", text, v)
+		}
+	})
 }
 
 // Every key of claim --json stands in reports/results/README.md.

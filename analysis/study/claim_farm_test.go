@@ -104,8 +104,8 @@ func claims(t testing.TB, n uint64) claimedFarm {
 
 // Eight farms of the study in the ordinary suite: the tagged study has the
 // numbers, this the limits that eight can show. The farms known within 10 % must
-// be told from 0.8 and 1.6 of the truth; of 24 true claims no verdict may fall on
-// more than a share that honest trials pass once in some thousand seeds.
+// be told from 0.8 and 1.6 of the truth; of eight true claims no more than four may
+// be supported, or not, which trials that are right pass once in 2,300 times.
 func TestFewClaims(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulated farms")

@@ -108,12 +108,21 @@ func parseUnited(s string, dec byte, thousands string) (float64, string, bool) {
 	if rest == "-" && len(clean) == digits+points(clean) { // "0,3-", as bookkeeping writes it
 		clean, rest = append([]byte{'-'}, clean...), ""
 	}
+	if isHex(whole, rest) {
+		return 0, "", false
+	}
 	unit := Trim(rest)
 	if unit != "" && !IsUnit(unit) {
 		return 0, "", false
 	}
 	v, err := strconv.ParseFloat(string(clean), 64)
 	return v, unit, err == nil && !math.IsInf(v, 0)
+}
+
+// isHex tells "00h" of a column of states from hours: nobody writes
+// hours of fixed width, with a zero in front, against their unit.
+func isHex(whole, rest string) bool {
+	return len(whole) >= 2 && whole[0] == '0' && (rest == "h" || rest == "H")
 }
 
 // points is 1 where a number being put together has a decimal mark.

@@ -1,10 +1,13 @@
 package ingest
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
+	"slices"
+	"strings"
 	"time"
 
 	"yardheat/ingest/clockfind"
@@ -150,6 +153,22 @@ func (l *loader) load() {
 	l.span()
 	l.files()
 	l.milkings()
+	l.originals()
+}
+
+// originals lists every file that was read, once.
+func (l *loader) originals() {
+	all := append([]Own{}, l.rec.Own...)
+	for _, g := range l.logs {
+		for _, o := range g.Originals() {
+			all = append(all, Own(o))
+		}
+	}
+	// Of a file that two logs read, the entry with a hash comes first.
+	slices.SortStableFunc(all, func(a, b Own) int {
+		return cmp.Or(strings.Compare(a.Name, b.Name), strings.Compare(b.SHA256, a.SHA256))
+	})
+	l.rec.Originals = slices.CompactFunc(all, func(a, b Own) bool { return a.Name == b.Name })
 }
 
 // nothingKept is a fault where no reading of any column was kept.

@@ -36,8 +36,12 @@ type Record struct {
 	Files        []File
 	// Own are farm.toml and the milkings list: originals too, read beside the
 	// logs.
-	Own      []Own
-	Problems []series.Problem
+	Own []Own
+	// Originals are all files that were read, farm.toml, the milkings list and
+	// files of which nothing was used among them, by name. SHA256 is "" where only
+	// the head of a file was read.
+	Originals []Own
+	Problems  []series.Problem
 	// First, Last: the span of kept readings, Unix ms UTC.
 	First, Last int64
 }

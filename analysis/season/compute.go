@@ -41,7 +41,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 // newBuilder lays the logs on one grid, keeps the account and compares the
 // probes: all that figures are asked from.
 func newBuilder(rec *ingest.Record, opt Options) (b *builder, from, to int64, err error) {
-	b = &builder{rec: rec, opt: opt, s: &Season{Farm: rec.Farm.Name, ZoneName: rec.Farm.ZoneName, Files: rec.Files, Own: rec.Own, Seed: opt.Doubt.Seed}}
+	b = &builder{rec: rec, opt: opt, s: &Season{Farm: rec.Farm.Name, ZoneName: rec.Farm.ZoneName, Files: rec.Files, Own: rec.Own, Originals: rec.Originals, Seed: opt.Doubt.Seed}}
 	if from, to, err = period(rec, opt); err != nil {
 		return nil, 0, 0, err
 	}

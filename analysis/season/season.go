@@ -32,7 +32,9 @@ type Season struct {
 	Period   Period
 	Files    []ingest.File
 	Own      []ingest.Own // farm.toml and the milkings list
-	Channels []Channel
+	// Originals are all files that were read, also those of which nothing was used.
+	Originals []ingest.Own
+	Channels  []Channel
 
 	Loop        Loop
 	Plant       Plant

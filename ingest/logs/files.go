@@ -49,7 +49,7 @@ func expand(root *os.Root, log *farm.Log, milkings string, found *series.Found) 
 
 // match lists what one pattern names: a file of just that name, else by
 // wildcards. Hidden files, the locks of spreadsheet programs, the milkings list
-// and our own reports need naming.
+// and our own reports and bundles need naming.
 func match(root *os.Root, glob, milkings string) ([]string, error) {
 	if !fs.ValidPath(glob) || strings.Contains(glob, `\`) {
 		return nil, errors.New("write it relative to the farm folder, with /")
@@ -67,7 +67,7 @@ func match(root *os.Root, glob, milkings string) ([]string, error) {
 		if n == FarmFile || n == milkings || ourReport(root, n) || strings.HasPrefix(base, ".") || strings.HasPrefix(base, "~$") {
 			continue
 		}
-		if info, err := root.Stat(n); err == nil && info.IsDir() {
+		if info, err := root.Stat(n); err == nil && info.IsDir() || ourBundle(root, n) {
 			continue
 		}
 		names = append(names, n)
@@ -365,6 +365,10 @@ func (l *Log) take(j *job) {
 	for _, t := range l.all {
 		if len(j.tables) == 1 && t.SHA256 == j.tables[0].SHA256 && t.Name != j.name && t.source.sameAs(j.sources[0]) {
 			j.sources[0].close()
+			if l.twins == nil {
+				l.twins = map[string]string{}
+			}
+			l.twins[j.name] = t.Name
 			l.Found.Problem(series.CodeFileTwice, series.Note, j.name, "", "holds the same bytes as %s and is read once", series.Quoted(t.Name))
 			return
 		}

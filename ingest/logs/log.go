@@ -48,7 +48,8 @@ type Log struct {
 	Found   series.Found
 
 	names []string
-	all   []*Table // every table of every file, by name
+	all   []*Table          // every table of every file, by name
+	twins map[string]string // files that hold the bytes of another, and that other
 }
 
 // Table is one table of one file and what became of it.

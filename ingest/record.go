@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"yardheat/ingest/farm"
+	"yardheat/ingest/logs"
 	"yardheat/ingest/series"
 )
 
@@ -61,6 +62,10 @@ type Own struct {
 	SizeB  int64
 	SHA256 string
 }
+
+// BundleMark is the comment of every zip archive that a report was bundled
+// into; a bundle in a farm folder is no log.
+const BundleMark = logs.BundleMark
 
 // own notes a file by its bytes.
 func (r *Record) own(name string, b []byte) {

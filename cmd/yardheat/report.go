@@ -20,6 +20,8 @@ import (
 type reportFlags struct {
 	out, from, to string
 	json, png     bool
+	// bundle: "" = none, besideOut = OUT.bundle.zip, else the file.
+	bundle string
 }
 
 func (a *app) reportCommand() *cobra.Command {
@@ -31,8 +33,9 @@ func (a *app) reportCommand() *cobra.Command {
 seasonal report into OUT: report.html, season.xlsx, results.json, milkings.csv,
 record.csv, sources.json and charts. The logs themselves are never altered.`,
 		Example: `  yardheat report my-farm
-  yardheat report my-farm --from 2026-01-01 --to 2026-01-31 --out january`,
-		Args: exactly(1, "one farm folder"),
+  yardheat report my-farm --from 2026-01-01 --to 2026-01-31 --out january
+  yardheat report my-farm --bundle`,
+		Args: f.args,
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.report(args[0], f)
 		},
@@ -41,6 +44,7 @@ record.csv, sources.json and charts. The logs themselves are never altered.`,
 	cmd.Flags().StringVar(&f.from, "from", "", "first local day, YYYY-MM-DD")
 	cmd.Flags().StringVar(&f.to, "to", "", "last local day, YYYY-MM-DD, included")
 	cmd.Flags().BoolVar(&f.json, "json", false, "print results.json to stdout and nothing else")
+	f.bundleFlag(cmd)
 	cmd.Flags().BoolVar(&f.png, "png", false, "write the charts as PNG too (slow)")
 	return cmd
 }
@@ -55,14 +59,24 @@ func (a *app) report(dir string, f reportFlags) error {
 	if err := asForeign(reports.CheckOut(out)); err != nil {
 		return err
 	}
+	pack, err := a.bundler(dir, out, f)
+	if err != nil {
+		return err
+	}
 	s, err := a.compute(dir, f.from, f.to)
 	if err != nil {
+		return err
+	}
+	if err := pack.mayHold(s); err != nil {
 		return err
 	}
 	p := a.newProgress()
 	p.step("writing the report")
 	opt := reports.Options{PNG: f.png, Now: a.now(), Version: version}
 	err = asForeign(reports.Write(out, s, opt))
+	if err == nil {
+		err = pack.write(s, opt, p)
+	}
 	p.done()
 	if err != nil {
 		return err
@@ -70,7 +84,7 @@ func (a *app) report(dir string, f reportFlags) error {
 	if f.json {
 		return a.printJSON(s)
 	}
-	a.printHeadline(out, s)
+	a.printHeadline(out, pack.path, s)
 	return nil
 }
 
@@ -136,8 +150,12 @@ func (a *app) printJSON(s *season.Season) error {
 }
 
 // printHeadline says where the report is and what it found, in a few lines.
-func (a *app) printHeadline(out string, s *season.Season) {
-	fmt.Fprintf(a.stdout, "Report:  %s\n\n", filepath.Join(out, "report.html"))
+func (a *app) printHeadline(out, bundle string, s *season.Season) {
+	fmt.Fprintf(a.stdout, "Report:  %s\n", filepath.Join(out, "report.html"))
+	if bundle != "" {
+		fmt.Fprintf(a.stdout, "Bundle:  %s\n", bundle)
+	}
+	fmt.Fprintln(a.stdout)
 	width := 0
 	for _, h := range s.Headline {
 		width = max(width, len([]rune(h.Label)))

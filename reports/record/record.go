@@ -40,7 +40,7 @@ func Record(w io.Writer, s *season.Season) error {
 		g = &grid.Grid{StepS: 60}
 	}
 	names := channelNames(g)
-	if _, err := w.Write(recordHead(g, names)); err != nil {
+	if _, err := w.Write(recordHead(Columns(s))); err != nil {
 		return err
 	}
 	workers := max(1, runtime.GOMAXPROCS(0))
@@ -131,13 +131,15 @@ func channelNames(g *grid.Grid) []string {
 	return names
 }
 
-func recordHead(g *grid.Grid, names []string) []byte {
-	b := []byte("time_utc,time_local")
-	for i, c := range g.Channels {
-		b = append(b, ',')
-		b = appendText(b, names[i]+"_"+c.Unit)
+func recordHead(columns []Column) []byte {
+	var b []byte
+	for i, c := range columns {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = appendText(b, c.Name)
 	}
-	return append(b, ",flags\n"...)
+	return append(b, '\n')
 }
 
 // Milkings is milkings.csv: a row a cycle.

@@ -47,7 +47,7 @@ var meanings = [...]meant{
 	{"element_movable_kwh", "kWh", "Electricity that the element took from the grid and the farm's own sun could have given between the same two washes.", "no more than the sun left over, the element's power and the room in the tank allow; an estimate"},
 	{"pump_kwh", "kWh", "Electricity of the pumps.", "metered, or hours on times rated power"},
 
-	{"baseline_kwh", "kWh", "Energy that the alternative heater would have used, in kWh of its carrier.", "(wash heat + other use) / instead.efficiency, on heat delivered up to wash.heat_to_c"},
+	{"baseline_kwh", "kWh", "Energy that the alternative heater would have used, in kWh of its carrier.", "(wash heat + other use) / instead.efficiency, on heat delivered up to wash.heat_to_c, + instead.standing_loss_kwh_per_day"},
 	{"used_kwh", "kWh", "Electricity that was used for the same hot water.", "element + pumps"},
 	{"saved_kwh", "kWh", "Final energy saved, across carriers; never priced.", "baseline_kwh − used_kwh"},
 	{"money", Currency, "Money saved.", "baseline × instead.price_per_kwh − grid kWh × price at that hour − solar kWh × export price"},
@@ -65,12 +65,8 @@ var meanings = [...]meant{
 func figures(keys ...string) []Key {
 	out := make([]Key, len(keys))
 	for i, k := range keys {
-		out[i] = Key{Name: k, Kind: Figure}
-		for _, m := range meanings {
-			if m.key == k {
-				out[i] = figureOf(k, m.unit, m.meaning, m.made)
-			}
-		}
+		out[i], _ = FigureKey(k)
+		out[i].Name, out[i].Kind = k, Figure
 	}
 	return out
 }
@@ -96,4 +92,14 @@ func FigureKeys() []Key {
 		count("n", "Cycles or draws behind it."), share(number("coverage", "1", "Share of the period that was seen.")),
 		text("shown", "The text that every view prints, rounded by GUM 7.2.6."), optional(text("why", "Why value or an end is missing.")),
 	}
+}
+
+// FigureKey is what the figure of a key means, wherever it stands.
+func FigureKey(key string) (Key, bool) {
+	for _, m := range meanings {
+		if m.key == key {
+			return figureOf(m.key, m.unit, m.meaning, m.made), true
+		}
+	}
+	return Key{}, false
 }

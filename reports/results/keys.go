@@ -162,7 +162,7 @@ func savingKeys() Key {
 
 func washKeys() Key {
 	return object("washes", "The washes judged.",
-		count("count", "Washes."), count("rinses", "Rinses: water that was never hot."), count("too_cool", "Washes cooler than wash.target_c."), count("unknown", "Washes whose temperature is not known."),
+		count("count", "Washes whose temperature is known."), count("rinses", "Rinses: water that was never hot."), count("too_cool", "Washes cooler than wash.target_c."), count("unknown", "Washes whose temperature is not known."),
 		number("coolest_c", "degC", "The coolest wash."),
 		list("list", "Each wash and rinse, in order of time.",
 			at("at", "Start."), number("temp_c", "degC", "Flow-weighted mean once flushed; without a wash meter the tank as its refill begins to follow the wash."), number("end_c", "degC", "Temperature at its end."),

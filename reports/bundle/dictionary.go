@@ -1,0 +1,307 @@
+package bundle
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"slices"
+	"strings"
+
+	"yardheat/analysis/season"
+	"yardheat/reports/internal/rows"
+	"yardheat/reports/record"
+	"yardheat/reports/results"
+	"yardheat/reports/workbook"
+)
+
+// Entry is one line of the data dictionary: a column, or a key of results.json.
+type Entry struct {
+	// File of the report; Table in it: a sheet, or the keys above this one.
+	File, Table string
+	// Name as it stands in the file.
+	Name string
+	Type string
+	// Unit, "" where there is none.
+	Unit string
+	// Meaning, and how it is Made ("" where the meaning says it).
+	Meaning, Made string
+}
+
+// Dictionary says of every column and key of a season's report what it is. It
+// is made of the tables that the writers use, so it lists what this report
+// holds.
+func Dictionary(s *season.Season) ([]Entry, error) {
+	sheets, err := workbook.Sheets(s)
+	if err != nil {
+		return nil, err
+	}
+	out := columnEntries(milkingsName, "", rows.Cycles(), rows.AboutCycles(), csvNames)
+	out = append(out, recordEntries(s)...)
+	out = append(out, keyEntries("", results.Keys())...)
+	out = append(out, keyEntries("figure (what stands under every key of the type figure)", results.FigureKeys())...)
+	return append(out, sheetEntries(s, sheets)...), nil
+}
+
+// csvNames and sheetNames are the headers that a column of the season's tables
+// has: a time takes two.
+func csvNames[T any](c rows.Column[T]) []string {
+	if c.Kind == rows.Time {
+		return []string{c.Key + "_utc", c.Key + "_local"}
+	}
+	return []string{c.Key}
+}
+
+func sheetNames[T any](c rows.Column[T]) []string {
+	switch {
+	case c.Kind == rows.Time:
+		return []string{c.Head + " (UTC)", c.Head + " (local)"}
+	case c.Unit == "" || c.Unit == "1":
+		return []string{c.Head}
+	}
+	return []string{c.Head + " (" + c.Unit + ")"}
+}
+
+func columnEntries[T any](file, table string, columns []rows.Column[T], about map[string]rows.About, names func(rows.Column[T]) []string) []Entry {
+	var out []Entry
+	for _, c := range columns {
+		for i, name := range names(c) {
+			e := Entry{File: file, Table: table, Name: name, Type: kindWords[c.Kind], Unit: c.Unit, Meaning: about[c.Key].Meaning, Made: about[c.Key].Made}
+			if c.Kind == rows.YesNo && file == milkingsName {
+				e.Type = "1 or 0, yes or no"
+			}
+			if c.Kind == rows.Time {
+				e.Meaning = strings.TrimSuffix(e.Meaning, ".") + [...]string{", in UTC.", ", by the farm's clocks."}[i]
+			}
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+var kindWords = map[rows.Kind]string{rows.Number: "number", rows.Text: "text", rows.Time: "time", rows.YesNo: "yes or no"}
+
+// madeOf says how a channel's cells come about, by how it was logged.
+var madeOf = map[string]string{
+	"reading": "the reading, interpolated to the middle of the cell; empty: not covered",
+	"counter": "what the counter rose by, spread over the time between its readings",
+	"amount":  "the amounts per reading, spread over their intervals",
+	"rate":    "mean of the rate over the cell",
+	"state":   "share of the cell in which it was on",
+}
+
+// recordEntries are record.csv: what its columns are depends on the farm.
+func recordEntries(s *season.Season) []Entry {
+	var out []Entry
+	for _, c := range record.Columns(s) {
+		e := Entry{File: recordName, Name: c.Name, Type: "number", Unit: c.Unit, Made: madeOf[c.From]}
+		switch {
+		case c.Name == "time_utc":
+			e.Type, e.Meaning = "time", "Start of the cell of the grid, in UTC."
+		case c.Name == "time_local":
+			e.Type, e.Meaning = "time", "The same, by the farm's clocks."
+		case c.Name == "flags":
+			e.Type, e.Meaning = "text", "Flags of the readings in the cell: channel:flag+flag;channel:flag. A flagged reading is in no figure."
+		default:
+			e.Meaning = fmt.Sprintf("Quantity %s of farm.toml, read by %s.", c.Quantity, c.Probe)
+			if c.Place != "" {
+				e.Meaning = fmt.Sprintf("Quantity %s at %s, read by %s.", c.Quantity, c.Place, c.Probe)
+			}
+		}
+		out = append(out, e)
+	}
+	return out
+}
+
+var jsonWords = map[results.Kind]string{
+	results.Text: "text", results.Integer: "whole number", results.Number: "number, null = not known", results.YesNo: "true or false",
+	results.Time: "time (RFC 3339, UTC)", results.Figure: "figure", results.Object: "object", results.List: "list of objects",
+	results.Texts: "list of texts", results.Named: "object, its keys are names",
+}
+
+// keyEntries walk down results.json; a list has [] behind its name.
+func keyEntries(above string, keys []results.Key) []Entry {
+	var out []Entry
+	for _, k := range keys {
+		e := Entry{File: resultsName, Table: above, Name: k.Name, Type: jsonWords[k.Kind], Meaning: k.Meaning, Made: k.Made}
+		if k.Unit != "1" {
+			e.Unit = k.Unit
+		}
+		if k.Values != nil {
+			e.Meaning += " One of: \"" + strings.Join(k.Values, "\", \"") + "\"."
+		}
+		if k.Optional {
+			e.Meaning += " Not always there."
+		}
+		out = append(out, e)
+		below := strings.TrimPrefix(above+"."+k.Name, ".")
+		switch k.Kind {
+		case results.List:
+			below += "[]"
+		case results.Named:
+			below += ".NAME"
+		}
+		out = append(out, keyEntries(below, k.Inner)...)
+	}
+	return out
+}
+
+var dictionaryHead = []string{"file", "table", "name", "type", "unit", "meaning", "made"}
+
+func (e Entry) cells() []string {
+	return []string{e.File, e.Table, e.Name, e.Type, e.Unit, e.Meaning, e.Made}
+}
+
+// dictionaryCSV is dictionary.csv: UTF-8, comma, LF; no cell is a formula.
+func dictionaryCSV(list []Entry) ([]byte, error) {
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	if err := w.Write(dictionaryHead); err != nil {
+		return nil, err
+	}
+	for _, e := range list {
+		cells := e.cells()
+		for i, c := range cells {
+			if c != "" && strings.ContainsRune("=+-@\t\r\x00", rune(c[0])) { // OWASP ASVS 5, 1.2.10
+				cells[i] = "'" + c
+			}
+		}
+		if err := w.Write(cells); err != nil {
+			return nil, err
+		}
+	}
+	w.Flush()
+	return b.Bytes(), w.Error()
+}
+
+// dictionaryMD is dictionary.md, the same for people.
+func dictionaryMD(list []Entry) []byte {
+	var b bytes.Buffer
+	b.WriteString("# Data dictionary\n\nEvery column and key of the report in the folder `report`. The same stands in `dictionary.csv`, for programs.\n")
+	for i, e := range list {
+		if i == 0 || e.File != list[i-1].File {
+			fmt.Fprintf(&b, "\n## %s\n\n%s\n", e.File, fileWords[e.File])
+		}
+		if i == 0 || e.File != list[i-1].File || e.File == workbookName && e.Table != list[i-1].Table {
+			if e.File == workbookName {
+				fmt.Fprintf(&b, "\n### Sheet %s\n", plain(e.Table))
+			}
+			b.WriteString("\n| name | type | unit | meaning | how it is made |\n|---|---|---|---|---|\n")
+		}
+		name := e.Name
+		if e.File == resultsName && e.Table != "" {
+			name = e.Table + "." + e.Name
+		}
+		fmt.Fprintf(&b, "| %s | %s | %s | %s | %s |\n", plain(name), plain(e.Type), plain(e.Unit), plain(e.Meaning), plain(e.Made))
+	}
+	return b.Bytes()
+}
+
+const (
+	workbookName = "season.xlsx"
+	resultsName  = "results.json"
+	milkingsName = "milkings.csv"
+	recordName   = "record.csv"
+)
+
+var fileWords = map[string]string{
+	milkingsName: "A row a cycle. UTF-8, comma, decimal point; an empty cell is not known; 12 significant digits.",
+	recordName:   "The cleaned readings on one grid, a row a cell. UTF-8, comma, decimal point; an empty cell is not covered.",
+	resultsName:  "UTF-8 JSON; `results.schema.json` is its JSON Schema. [] stands behind the name of a list.",
+	workbookName: "One table a sheet; an empty cell is not known.",
+}
+
+// plain keeps a text from being read as markup or as the end of a cell.
+func plain(text string) string {
+	text = strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f {
+			return ' '
+		}
+		return r
+	}, text)
+	for _, c := range []string{`\`, "|", "`", "*", "_", "[", "]"} {
+		text = strings.ReplaceAll(text, c, `\`+c)
+	}
+	return strings.ReplaceAll(strings.ReplaceAll(text, "&", "&amp;"), "<", "&lt;")
+}
+
+// sheetEntries describe the workbook: the tables of rows by their own columns,
+// the others by what sheets.go says.
+func sheetEntries(s *season.Season, sheets []workbook.Sheet) []Entry {
+	listed := map[string][]Entry{
+		"Cycles": columnEntries(workbookName, "Cycles", rows.Cycles(), rows.AboutCycles(), sheetNames),
+		"Draws":  columnEntries(workbookName, "Draws", rows.Draws(), rows.AboutDraws(), sheetNames),
+		"Washes": columnEntries(workbookName, "Washes", rows.Washes(), rows.AboutWashes(), sheetNames),
+	}
+	figures := labelled(s)
+	var out []Entry
+	for _, sheet := range sheets {
+		for _, head := range sheet.Heads {
+			e := Entry{File: workbookName, Table: sheet.Name, Name: head}
+			if i := slices.IndexFunc(listed[sheet.Name], func(e Entry) bool { return e.Name == head }); i >= 0 {
+				e = listed[sheet.Name][i]
+			} else if x, ok := aboutHead(sheet.Name, head); ok {
+				e.Type, e.Unit, e.Meaning = x.kind, x.unit, x.meaning
+			} else {
+				e = figureColumn(e, figures)
+			}
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+// labelled are the figures that a sheet may hold in a column of their own, by
+// the label in its header, and by key.
+func labelled(s *season.Season) map[string]season.Named {
+	out := map[string]season.Named{}
+	add := func(list []season.Named) {
+		for _, n := range list {
+			out[n.Label], out[n.Key] = n, n
+		}
+	}
+	for _, m := range s.Months {
+		add(m.Figures)
+	}
+	for _, x := range s.Seasons {
+		add(x.Figures)
+	}
+	for _, w := range s.Plant.Weeks {
+		add(w.Figures)
+	}
+	add(s.Headline)
+	return out
+}
+
+// figureColumn describes a column that holds a figure's value or one end of
+// it: "Heat from the yard, low end (kWh)"; a bare key is a share of its variance.
+func figureColumn(e Entry, figures map[string]season.Named) Entry {
+	label := e.Name
+	if at := strings.LastIndex(label, " ("); at > 0 && strings.HasSuffix(label, ")") {
+		label, e.Unit = label[:at], label[at+2:len(label)-1]
+	}
+	part := ""
+	for _, tail := range []struct{ text, means string }{
+		{", own low end", "Low end by the scatter of the week's own days: "}, {", own high end", "High end by the scatter of the week's own days: "},
+		{", low end", "Low end: "}, {", high end", "High end: "},
+	} {
+		if l, ok := strings.CutSuffix(label, tail.text); ok && part == "" {
+			label, part = l, tail.means
+		}
+	}
+	n, ok := figures[label]
+	if !ok {
+		n, ok = figures[e.Name] // a label that ends in brackets, without a unit
+		if ok {
+			e.Unit = ""
+		}
+	}
+	k, known := results.FigureKey(n.Key)
+	if !ok || !known {
+		return e
+	}
+	if label == n.Key {
+		part = "Share of the variance of: "
+	}
+	e.Type, e.Meaning, e.Made = "number", part+k.Meaning, k.Made
+	return e
+}

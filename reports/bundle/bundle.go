@@ -73,7 +73,7 @@ func CheckPlace(path, report string) error {
 	if err != nil {
 		return fmt.Errorf("place of the bundle: %w", err)
 	}
-	if rel, err := filepath.Rel(real(out), filepath.Join(real(filepath.Dir(abs)), filepath.Base(abs))); err == nil && filepath.IsLocal(rel) {
+	if rel, err := filepath.Rel(linked(out), filepath.Join(linked(filepath.Dir(abs)), filepath.Base(abs))); err == nil && filepath.IsLocal(rel) {
 		return &Refused{path, "lies in the report's folder, which holds a report and nothing else"}
 	}
 	info, err := os.Lstat(abs)
@@ -96,8 +96,8 @@ func CheckPlace(path, report string) error {
 	return nil
 }
 
-// real is a folder where its links lead; as given where it is not there yet.
-func real(dir string) string {
+// linked is a folder where its links lead; as given where it is not there yet.
+func linked(dir string) string {
 	if to, err := filepath.EvalSymlinks(dir); err == nil {
 		return to
 	}

@@ -96,7 +96,7 @@ func dataKeys() Key {
 			text("quantity", "What it measures: a quantity of ingest/farm/README.md."), text("place", "Where, from farm.toml; \"\" = not said."),
 			text("column", "Header as written in the file."), text("file", "File or files it stands in."), text("unit", "Unit in which it is kept."),
 			count("samples", "Readings."), count("kept", "Readings that were not flagged."),
-			object("flags", "Readings flagged, by test.", flags...), number("gap_s", "s", "The longest stretch without a kept reading.")))
+			object("flags", "Readings flagged, by test.", flags...), number("gap_s", "s", "The longest stretch of the period that it does not cover.")))
 }
 
 func changeKeys() Key {
@@ -131,7 +131,7 @@ func plantKeys() Key {
 		object("line", "Straight line of heat caught against heat rejected, a point a cycle (York 2004).",
 			figureOf("slope", "1", "Heat caught per heat rejected, beyond the intercept.", ""), figureOf("intercept_kwh", "kWh", "Heat caught in a cycle that rejects none.", "")),
 		number("water_in_from_c", "degC", "Water into the plate in the coolest stretch of days behind recovery_per_k."), number("water_in_to_c", "degC", "In the warmest."),
-		count("left_cycles", "Cycles in which the plate's water stopped before the compressor."), number("left_s", "s", "How long it stood while the compressor ran."),
+		count("left_cycles", "Cycles in which the plate's water stopped before the compressor."), number("left_s", "s", "How long it stood while the compressor ran, in all."),
 		object("milk_cold", "Whether the milk was cold in time.",
 			text("why", "Why it is not known; \"\" = it is."), text("read", "Which reading is judged."), number("limit_c", "degC", "The farm's milk.limit_c."),
 			object("with_recovery", "In cycles with water through the plate.", milk...), object("without", "In cycles without.", milk...)),

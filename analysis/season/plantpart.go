@@ -225,7 +225,7 @@ func (b *builder) plant(r *recovery, x *terms) {
 			r.weeks(x)
 		}
 		p.Slope = doubt.Make(nan, nan, nan, "1", doubt.Fitted, 0, 0, r.why)
-		p.InterceptKWh = p.Slope
+		p.InterceptKWh = doubt.Make(nan, nan, nan, "kWh", doubt.Fitted, 0, 0, r.why)
 		return
 	}
 	m := r.model(nil)

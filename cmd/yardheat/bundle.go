@@ -20,6 +20,7 @@ const besideOut = "OUT.bundle.zip"
 func (f *reportFlags) bundleFlag(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.bundle, "bundle", "", "pack report, originals, data dictionary, schema and provenance into one zip `FILE`: --bundle or --bundle=FILE")
 	cmd.Flags().Lookup("bundle").NoOptDefVal = besideOut
+	_ = cmd.MarkFlagFilename("bundle", "zip") // for shell completion; fails for a flag that is not there only
 }
 
 // args wants one folder; a file after --bundle needs the equals sign.

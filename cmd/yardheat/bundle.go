@@ -35,11 +35,12 @@ func (f *reportFlags) args(cmd *cobra.Command, args []string) error {
 type bundler struct {
 	path, dir, out string
 	started        time.Time
+	now            func() time.Time
 }
 
 // bundler settles where the bundle goes, before anything is computed.
 func (a *app) bundler(dir, out string, f reportFlags) (bundler, error) {
-	b := bundler{path: f.bundle, dir: dir, out: out, started: a.now()}
+	b := bundler{path: f.bundle, dir: dir, out: out, started: a.now(), now: a.now}
 	if b.path == "" {
 		return b, nil
 	}
@@ -64,7 +65,7 @@ func (b bundler) write(s *season.Season, opt reports.Options, p *progress) error
 	p.step("packing the bundle")
 	files, err := reports.Files(b.out)
 	if err == nil {
-		err = bundle.Write(b.path, s, bundle.Options{Farm: b.dir, Report: b.out, Files: files, Started: b.started, Made: opt.Now, Version: opt.Version})
+		err = bundle.Write(b.path, s, bundle.Options{Farm: b.dir, Report: b.out, Files: files, Started: b.started, Made: b.now(), Version: opt.Version})
 	}
 	if err != nil {
 		return fmt.Errorf("the report stands in %s, but no bundle was written: %w", b.out, asRefused(err))

@@ -2,7 +2,6 @@ package main
 
 import (
 	"archive/zip"
-	"bytes"
 	"encoding/csv"
 	"encoding/json"
 	"io"
@@ -14,6 +13,8 @@ import (
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
+
+	"yardheat/reports"
 )
 
 // bundled unpacks a bundle's files by name.
@@ -136,25 +137,27 @@ func TestBundleOnTheCommandLine(t *testing.T) {
 // A log that goes on growing while the report is made.
 func TestBundleOfALogThatGrew(t *testing.T) {
 	dir := sound().write(t)
+	out := filepath.Join(dir, "report")
 	a := newApp(strings.NewReader(""), io.Discard, io.Discard)
-	calls := 0
-	a.now = func() time.Time { // the third time asked for is when the report is written
-		if calls++; calls == 3 {
-			f, err := os.OpenFile(filepath.Join(dir, "yard.csv"), os.O_APPEND|os.O_WRONLY, 0)
-			require.NoError(t, err)
-			_, err = f.WriteString("2026-02-18 00:00,0,9,24,47\n")
-			require.NoError(t, err)
-			require.NoError(t, f.Close())
-		}
-		return time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC)
+	a.now = func() time.Time { return time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC) }
+	pack, err := a.bundler(dir, out, reportFlags{bundle: besideOut})
+	require.NoError(t, err)
+	s, err := a.compute(dir, "", "")
+	require.NoError(t, err)
+	opt := reports.Options{Now: a.now(), Version: "test"}
+	require.NoError(t, reports.Write(out, s, opt))
+
+	f, err := os.OpenFile(filepath.Join(dir, "yard.csv"), os.O_APPEND|os.O_WRONLY, 0)
+	require.NoError(t, err)
+	_, err = f.WriteString("2026-02-18 00:00,0,9,24,47\n")
+	require.NoError(t, err)
+	require.NoError(t, f.Close())
+	err = pack.write(s, opt, a.newProgress())
+	require.Equal(t, exitBadInput, exitStatus(err))
+	for _, word := range []string{"yard.csv", "run again", "the report stands in"} {
+		require.ErrorContains(t, err, word)
 	}
-	var errs bytes.Buffer
-	a.stderr = &errs
-	require.Equal(t, exitBadInput, a.run([]string{"report", dir, "--bundle"}))
-	require.Contains(t, errs.String(), "yard.csv")
-	require.Contains(t, errs.String(), "run again")
-	require.Contains(t, errs.String(), "the report stands in")
-	require.FileExists(t, filepath.Join(dir, "report", "results.json"))
+	require.FileExists(t, filepath.Join(out, "results.json"))
 	require.NoFileExists(t, filepath.Join(dir, "report.bundle.zip"))
 }
 

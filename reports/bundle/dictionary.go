@@ -115,7 +115,7 @@ func recordEntries(s *season.Season) []Entry {
 var jsonWords = map[results.Kind]string{
 	results.Text: "text", results.Integer: "whole number", results.Number: "number, null = not known", results.YesNo: "true or false",
 	results.Time: "time (RFC 3339, UTC)", results.Figure: "figure", results.Object: "object", results.List: "list of objects",
-	results.Texts: "list of texts", results.Named: "object, its keys are names",
+	results.Texts: "list of texts", results.Whole: "whole number", results.Wholes: "list of whole numbers", results.Named: "object, its keys are names",
 }
 
 // keyEntries walk down results.json; a list has [] behind its name.

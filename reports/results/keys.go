@@ -14,6 +14,8 @@ const (
 	Object
 	List  // of objects
 	Texts // a list of texts
+	Whole // a whole number of either sign
+	Wholes
 	Named // an object whose keys are the report's own, each an object like Inner
 )
 

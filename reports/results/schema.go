@@ -103,6 +103,10 @@ func keySchema(k Key) members {
 		m = append(m, member{"type", "array"}, member{"items", objectSchema(k.Inner)})
 	case Texts:
 		m = append(m, member{"type", "array"}, member{"items", members{{"type", "string"}}})
+	case Whole:
+		m = append(m, member{"type", "integer"})
+	case Wholes:
+		m = append(m, member{"type", "array"}, member{"items", members{{"type", "integer"}}})
 	case Named:
 		m = append(m, member{"type", "object"}, member{"additionalProperties", objectSchema(k.Inner)})
 	}

@@ -159,3 +159,13 @@ func TestSchemaIsTheSameEachTime(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, string(a), string(b))
 }
+
+// Every kind of key says in the schema what can stand there.
+func TestEveryKindHasASchema(t *testing.T) {
+	for kind := Text; kind <= Named; kind++ {
+		m := keySchema(Key{Name: "x", Kind: kind, Meaning: "m", Inner: []Key{text("y", "n")}})
+		b, err := json.Marshal(m)
+		require.NoError(t, err)
+		require.Regexp(t, `"(type|\$ref)":`, string(b), "kind %d", kind)
+	}
+}

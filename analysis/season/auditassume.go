@@ -27,6 +27,9 @@ type Assumption struct {
 // more; NaN where the figure is not known.
 type Effect struct{ Less, More float64 }
 
+// effectOf never holds −0.
+func effectOf(less, more float64) Effect { return Effect{less + 0, more + 0} }
+
 // most is the larger of both changes, without its sign; 0 where not known.
 func (e Effect) most() float64 { return math.Max(seen(math.Abs(e.Less)), seen(math.Abs(e.More))) }
 
@@ -63,7 +66,7 @@ func (b *builder) assumptions() {
 			chosen = "farm.toml"
 		}
 		a.Assumptions = append(a.Assumptions, Assumption{ID: x.id, Value: number(x.value), Unit: x.unit, Source: x.source, Chosen: chosen,
-			Saved: Effect{less.saved, more.saved}, Money: Effect{less.money, more.money}, CO2: Effect{less.co2, more.co2}, Recovery: Effect{less.recovery, more.recovery}})
+			Saved: effectOf(less.saved, more.saved), Money: effectOf(less.money, more.money), CO2: effectOf(less.co2, more.co2), Recovery: effectOf(less.recovery, more.recovery)})
 	}
 	a.TornadoOf = "money"
 	of := func(i int) float64 { return a.Assumptions[i].Money.most() }
@@ -412,7 +415,7 @@ func rateHolds(r farm.Rate) string {
 	if r.FromMin != r.ToMin {
 		text = fmt.Sprintf("%02d:%02d to %02d:%02d", r.FromMin/60, r.FromMin%60, r.ToMin/60, r.ToMin%60)
 	}
-	if r.Days == [7]bool{} {
+	if r.Days == [7]bool{} || r.Days == [7]bool{true, true, true, true, true, true, true} {
 		return text
 	}
 	var days []string

@@ -111,7 +111,7 @@ func (b *builder) read(m *Meter, x *series.Series) {
 	}
 	switch {
 	case x.Counter && x.ResolutionBase > 0:
-		m.Resolution = x.ResolutionBase
+		m.Resolution = math.Round(x.ResolutionBase/leastStep) * leastStep
 	case !math.IsInf(step, 1):
 		m.Resolution = math.Round(step/leastStep) * leastStep
 	}

@@ -15,7 +15,9 @@ type Audit struct {
 	// ReportID is made of what the report rests on: see reportID. Version of the
 	// tool that made it.
 	ReportID, Version string
-	Claim             Claim
+	// AskedFrom, AskedTo: the period asked for, Unix ms; 0 = as the record has it.
+	AskedFrom, AskedTo int64
+	Claim              Claim
 	// Outside the boundary, and InteractiveEffects across it, in words.
 	Outside, InteractiveEffects []string
 	Drawing                     []Stage
@@ -26,7 +28,9 @@ type Audit struct {
 	Weeks                       []BalanceWeek
 	// WeeksLoss: the tanks' loss is known and in the weeks; else it is inside
 	// what is unexplained.
-	WeeksLoss   bool
+	WeeksLoss bool
+	// WeeksWords says what of the weeks the errors of the sensors explain.
+	WeeksWords  string
 	Boundaries  []Boundary
 	Assumptions []Assumption
 	// Tornado: the five assumptions that move the money (where it is known, else
@@ -55,6 +59,12 @@ func (b *builder) audit() {
 	a := &b.s.Audit
 	a.Version = b.opt.Version
 	a.ReportID = reportID(b.s)
+	if !b.opt.From.IsZero() {
+		a.AskedFrom = b.opt.From.UnixMilli()
+	}
+	if !b.opt.To.IsZero() {
+		a.AskedTo = b.opt.To.UnixMilli()
+	}
 	b.meters()
 	b.leftOut()
 	a.ClockChanges = clockChanges(b.acc.Zone, b.acc.FromMS, b.acc.ToMS)

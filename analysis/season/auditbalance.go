@@ -1,6 +1,7 @@
 package season
 
 import (
+	"fmt"
 	"math"
 	"sort"
 
@@ -77,6 +78,37 @@ func (b *builder) balanceWeeks() {
 		}
 	}
 	flush()
+	b.s.Audit.WeeksWords = weeksWords(b.s.Audit.Weeks)
+}
+
+// oneSign: what is left has one sign in so many weeks, all there are: worth
+// saying.
+const oneSign = 4
+
+// weeksWords says of the weeks what of them the errors explain; "" where none
+// is known.
+func weeksWords(weeks []BalanceWeek) string {
+	all, explained, less := 0, 0, 0
+	for _, w := range weeks {
+		if w.Used == 0 {
+			continue
+		}
+		all++
+		if w.Explained {
+			explained++
+		}
+		if w.Figures[len(w.Figures)-1].Figure.Value < 0 {
+			less++
+		}
+	}
+	if all == 0 {
+		return ""
+	}
+	text := fmt.Sprintf("In %d of %d weeks the errors of the sensors explain what is left: its interval holds 0.", explained, all)
+	if (less == 0 || less == all) && all >= oneSign {
+		text += " What is left has one sign in all weeks. They share their sensors, and so their errors: this speaks of one lasting cause, not of as many as there are weeks."
+	}
+	return text
 }
 
 func (b *builder) balanceWeek(w BalanceWeek, rows []int, x *terms, store, loss doubt.Part) BalanceWeek {

@@ -33,6 +33,9 @@ func effectOf(less, more float64) Effect { return Effect{less + 0, more + 0} }
 // most is the larger of both changes, without its sign; 0 where not known.
 func (e Effect) most() float64 { return math.Max(seen(math.Abs(e.Less)), seen(math.Abs(e.More))) }
 
+// noSource is said of a figure whose table of the farm file has no source.
+const noSource = "not stated"
+
 // fifth is how far each assumption is moved: the custom of such lists.
 const fifth = 0.2
 
@@ -198,7 +201,7 @@ func (b *builder) assumedInstead() []assumed {
 	}
 	v, source := b.sums(), in.Source
 	if source == "" {
-		source = "not stated"
+		source = noSource
 	}
 	times := func(o outcome) func(float64) outcome {
 		return func(share float64) outcome {
@@ -244,7 +247,6 @@ func (b *builder) assumedPower() []assumed {
 		return func(share float64) outcome { return b.known(outcome{0, share * o.money, share * o.co2, 0}) }
 	}
 	var out []assumed
-	const source = "not stated: [electricity] has no source"
 	if e.HasPrice || len(e.Rates) > 0 {
 		id, value := "electricity.price_per_kwh", e.PricePerKWh
 		if len(e.Rates) > 0 {
@@ -253,13 +255,13 @@ func (b *builder) assumedPower() []assumed {
 				value = e.Rates[0].PricePerKWh
 			}
 		}
-		out = append(out, assumed{id, unit, value, true, source, by(outcome{money: -v.gridMoney})})
+		out = append(out, assumed{id, unit, value, true, noSource, by(outcome{money: -v.gridMoney})})
 	}
 	if e.HasExport || v.sunKWh > 0 {
-		out = append(out, assumed{"electricity.export_price_per_kwh", unit, e.ExportPerKWh, e.HasExport, source, by(outcome{money: -v.sunKWh * e.ExportPerKWh})})
+		out = append(out, assumed{"electricity.export_price_per_kwh", unit, e.ExportPerKWh, e.HasExport, noSource, by(outcome{money: -v.sunKWh * e.ExportPerKWh})})
 	}
 	if e.HasCO2 {
-		out = append(out, assumed{"electricity.co2_kg_per_kwh", "kg/kWh", e.CO2KgPerKWh, true, source, by(outcome{co2: -(v.usedKWh - v.sunKWh) * e.CO2KgPerKWh})})
+		out = append(out, assumed{"electricity.co2_kg_per_kwh", "kg/kWh", e.CO2KgPerKWh, true, noSource, by(outcome{co2: -(v.usedKWh - v.sunKWh) * e.CO2KgPerKWh})})
 	}
 	return out
 }
@@ -286,7 +288,7 @@ func (b *builder) assumedMilk() []assumed {
 	}
 	text := func(stated bool, of string) string {
 		if stated {
-			return "farm.toml"
+			return noSource
 		}
 		return of
 	}
@@ -295,7 +297,7 @@ func (b *builder) assumedMilk() []assumed {
 		{"milk.density_kg_per_l", "kg/L", m.DensityKgPerL, m.DensityStated, text(m.DensityStated, "Goff, Dairy Chemistry and Physics, University of Guelph"), more(milk)},
 	}
 	if p := b.rec.Farm.Plant; p != nil && p.HasStandingGain {
-		out = append(out, assumed{"plant.standing_gain_kw", "kW", p.StandingGainKW, true, "farm.toml", more(rejected - milk - value("compressor_kwh"))})
+		out = append(out, assumed{"plant.standing_gain_kw", "kW", p.StandingGainKW, true, noSource, more(rejected - milk - value("compressor_kwh"))})
 	}
 	return out
 }
@@ -306,7 +308,7 @@ func (b *builder) assumedRated() []assumed {
 	var out []assumed
 	add := func(id, unit string, v float64) {
 		if v > 0 {
-			out = append(out, assumed{id, unit, v, true, "farm.toml", b.bySource(id)})
+			out = append(out, assumed{id, unit, v, true, noSource, b.bySource(id)})
 		}
 	}
 	if f.Plant != nil {
@@ -372,7 +374,7 @@ type Price struct {
 func (b *builder) prices() {
 	in, e := b.rec.Farm.Instead, b.rec.Farm.Electricity
 	out := &b.s.Audit.Prices
-	unit, source := "/kWh", "not stated"
+	unit, source := "/kWh", noSource
 	if in != nil {
 		unit = in.Currency + unit
 		if in.Source != "" {
@@ -391,22 +393,21 @@ func (b *builder) prices() {
 	if e == nil {
 		return
 	}
-	const none = "not stated: [electricity] has no source"
 	if e.HasPrice {
-		*out = append(*out, Price{"electricity.price_per_kwh", "price of electricity", e.PricePerKWh, unit, 0, "where no rate holds", none})
+		*out = append(*out, Price{"electricity.price_per_kwh", "price of electricity", e.PricePerKWh, unit, 0, "where no rate holds", noSource})
 	}
 	for _, r := range e.Rates {
-		p := Price{"electricity.rate", "price of electricity", r.PricePerKWh, unit, 0, rateHolds(r), none}
+		p := Price{"electricity.rate", "price of electricity", r.PricePerKWh, unit, 0, rateHolds(r), noSource}
 		if !r.Since.IsZero() {
 			p.Since = r.Since.UnixMilli()
 		}
 		*out = append(*out, p)
 	}
 	if e.HasExport {
-		*out = append(*out, Price{"electricity.export_price_per_kwh", "price of own solar sold", e.ExportPerKWh, unit, 0, "always", none})
+		*out = append(*out, Price{"electricity.export_price_per_kwh", "price of own solar sold", e.ExportPerKWh, unit, 0, "always", noSource})
 	}
 	if e.HasCO2 {
-		*out = append(*out, Price{"electricity.co2_kg_per_kwh", "carbon factor of electricity", e.CO2KgPerKWh, "kg/kWh", 0, "always", none})
+		*out = append(*out, Price{"electricity.co2_kg_per_kwh", "carbon factor of electricity", e.CO2KgPerKWh, "kg/kWh", 0, "always", noSource})
 	}
 }
 

@@ -191,10 +191,10 @@ func (b *builder) budgetRows() {
 	}
 }
 
-// perUnit is what a slope is per: the unit of the error, or 1 where it is
-// relative.
+// perUnit is what a slope is per: the unit of the error ("" = a plain number), or
+// "1" where it is relative.
 func perUnit(s doubt.Source) string {
-	if s.Relative || s.Unit == "" {
+	if s.Relative {
 		return "1"
 	}
 	return s.Unit

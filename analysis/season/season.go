@@ -191,8 +191,8 @@ type BudgetRow struct {
 	Error   string
 	Assumed bool
 	// Dist is its distribution in words; Slope what the figure moves by per unit
-	// of the error (per 1, where it is relative), of SlopeUnit; NaN for a choice
-	// of days. U is the standard uncertainty that it makes alone, in the figure's
+	// of the error of SlopeUnit ("1": a relative error; "": a plain number); NaN
+	// for a choice of days. U is the standard uncertainty that it makes alone, in the figure's
 	// unit.
 	Dist      string
 	Slope, U  float64

@@ -153,8 +153,11 @@ func sensitivity(r season.BudgetRow, unit string) string {
 	if math.IsNaN(r.Slope) {
 		return "days drawn again"
 	}
-	if r.SlopeUnit == "1" {
+	switch r.SlopeUnit {
+	case "1":
 		return amount(r.Slope/100, unit) + " per %"
+	case "":
+		return amount(r.Slope/100, unit) + " per 0.01"
 	}
 	return amount(r.Slope, unit) + " per " + shownUnit(r.SlopeUnit)
 }

@@ -180,8 +180,11 @@ func (p *pen) stage(x, y, w, h float64, s *season.Stage, kinds map[int]string) {
 }
 
 func (p *pen) legend(y float64) {
-	for i, k := range []struct{ kind, text string }{{"thermometer", "temperature"}, {"water meter", "water"}, {"electricity", "electricity"}, {"state", "state"}} {
-		x := 12 + 98*float64(i)
+	for _, k := range []struct {
+		x          float64
+		kind, text string
+	}{{12, "thermometer", "temperature"}, {126, "water meter", "water"}, {204, "electricity", "electricity"}, {302, "state", "state, other"}} {
+		x := k.x
 		p.chip(x, y+10, k.kind, "")
 		p.text(x+15, y+14, 11, "start", ink, k.text)
 	}
@@ -193,7 +196,9 @@ func (v *view) BoundaryWords() string {
 	var inside, outside []string
 	for _, s := range v.S.Audit.Drawing {
 		text := s.Label
-		if len(s.Meters) > 0 {
+		if len(s.Meters) == 1 {
+			text += fmt.Sprintf(" (meter %d)", s.Meters[0])
+		} else if len(s.Meters) > 1 {
 			text += " (meters " + strings.Trim(strings.ReplaceAll(fmt.Sprint(s.Meters), " ", ", "), "[]") + ")"
 		}
 		if s.Inside {
@@ -304,9 +309,9 @@ func (v *view) Tornado() template.HTML {
 			}
 			p.text(end, y+28, 11, anchor, ink, signed(side.by, 0))
 		}
+		p.line(x0, y+13, x0, y+35, 1.5, ink, "")
 		words = append(words, id+" "+effect(e, 0, v.TornadoUnit()))
 	}
-	p.line(x0, 20, x0, p.h-6, 1.5, ink, "")
 	p.text(2, 12, 12, "start", soft, v.TornadoTitle()+", "+v.TornadoUnit())
 	p.rect(222, 3, 10, 10, "#fff", "#0072B2", 1.5, "")
 	p.text(237, 12, 11, "start", ink, "a fifth less")

@@ -10,6 +10,7 @@ import (
 
 	"yardheat/ingest"
 	"yardheat/ingest/farm"
+	"yardheat/ingest/series"
 )
 
 // altered is a record with another farm file; the original stays as it is.
@@ -31,7 +32,6 @@ func altered(rec *ingest.Record, change func(f *farm.Farm)) *ingest.Record {
 
 func few(o *Options) {
 	o.Doubt.MinTrials, o.Doubt.MaxTrials = 200, 200
-	o.Account.LowRiseK = 3
 }
 
 // scaled alters a farm file so that one assumption is times by.
@@ -195,6 +195,35 @@ func TestMetersOfARecord(t *testing.T) {
 			require.False(t, seen[n], "meter %d stands twice", n)
 			seen[n] = true
 		}
+	}
+}
+
+// At a limit above every rise all heat counts as of a small difference, at 0
+// none, and between them some of the loop's, which always has first litres near
+// the feed's temperature.
+func TestHeatAtSmallDifferences(t *testing.T) {
+	rec := recordOf(t, 25)
+	at := func(k float64) StreamAudit {
+		s := compute(t, rec, func(o *Options) { few(o); o.Account.LowRiseK = k })
+		require.Equal(t, "loop_kwh", s.Audit.Streams[0].Key)
+		require.InDelta(t, find(t, s.Heat.Seen, "loop_kwh").Value, s.Audit.Streams[0].SeenKWh, 1e-6)
+		return s.Audit.Streams[0]
+	}
+	none, some, all := at(0), at(20), at(50)
+	require.Zero(t, none.LowRiseHeat+none.LowRiseLitres)
+	require.InDelta(t, 1, all.LowRiseHeat, 1e-12)
+	require.InDelta(t, 1, all.LowRiseLitres, 1e-12)
+	require.Greater(t, some.LowRiseLitres, some.LowRiseHeat, "a litre of a small difference holds less heat")
+	require.Greater(t, some.LowRiseHeat, 0.0)
+	require.Less(t, some.LowRiseHeat, 1.0)
+}
+
+// Every quantity has a place in words, so that the table of meters has no hole.
+func TestEveryQuantityHasAPosition(t *testing.T) {
+	b := &builder{rec: &ingest.Record{Farm: &farm.Farm{}}}
+	for _, q := range series.Names() {
+		words, _ := b.position(&series.Series{Quantity: q})
+		require.NotEmpty(t, words, q)
 	}
 }
 

@@ -238,7 +238,7 @@ func (b *builder) boundaries() {
 	if !x.pumps.known {
 		pumpsOf, usedOf = "", "element"
 	}
-	whyInto, is := firstOf(x.loop.why, x.plate.why, x.element.why), "loop + plate + element − loss of the tanks"
+	whyInto, is := firstOf(x.loop.why, x.plate.why, lacking(x.element)), "loop + plate + element − loss of the tanks"
 	if a.Loss.Why != "" {
 		is = "loop + plate + element; the loss of the tanks is not known and is in it"
 	}
@@ -295,6 +295,15 @@ func (b *builder) boundaryRows() []int {
 		}
 	}
 	return rows
+}
+
+// lacking is why a use of electricity is not known; "" for one that the farm
+// does not have.
+func lacking(u use) string {
+	if u.p.Absent {
+		return ""
+	}
+	return u.why
 }
 
 // firstOf is the first reason that is more than "no such stage": a stage that

@@ -148,7 +148,9 @@ func (b *builder) outside() {
 			"Compressor: recovery may ease its work, or raise it where the condensing pressure is kept up for hotter water. It is neither credited nor charged in the saving; row (d+) shows its electricity beside the heat.",
 			"Milk: recovery must not keep it from cooling in time; see “Was the milk cold in time?”.")
 	}
-	a.InteractiveEffects = append(a.InteractiveEffects, "Tank: warmer water stands longer and loses more. The loss is inside the balance; the saving counts heat drawn off and so bears it.")
+	if len(b.rec.Farm.Tanks) > 0 {
+		a.InteractiveEffects = append(a.InteractiveEffects, "Tank: warmer water stands longer and loses more. The loss is inside the balance; the saving counts heat drawn off and so bears it.")
+	}
 }
 
 // static are the facts of the farm that the figures stand on and that a change

@@ -19,7 +19,7 @@ type pen struct {
 }
 
 const (
-	ink, soft, green, warn = "#1d241f", "#4c544e", "#17503a", "#8a3b00"
+	ink, soft, green = "#1d241f", "#4c544e", "#17503a"
 )
 
 func (p *pen) text(x, y, size float64, anchor, colour, s string) {
@@ -88,7 +88,7 @@ const (
 	chipsARow                         = 5
 )
 
-// column places the stages of one row.
+// drawnRow holds the stages of one row.
 type drawnRow struct{ left, mid, right *season.Stage }
 
 // Boundary is the drawing of the boundary with its meters; "" where the farm
@@ -103,37 +103,20 @@ func (v *view) Boundary() template.HTML {
 		return ""
 	}
 	p := &pen{w: rightX + rightW + 6}
-	y, top, bottom := 6.0, 0.0, 0.0
-	lastMid := 0.0
+	y, top, bottom, lastMid := 6.0, 0.0, 0.0, 0.0
 	for _, r := range rows {
-		h := 30.0
-		for _, s := range []*season.Stage{r.left, r.mid, r.right} {
-			if s != nil && len(s.Meters) > 0 {
-				h = max(h, 34+26*float64((len(s.Meters)+chipsARow-1)/chipsARow))
+		h := r.height()
+		if inside := r.mid != nil && r.mid.Inside || r.right != nil; inside {
+			if top == 0 {
+				top = y - 9
 			}
-		}
-		inside := r.mid != nil && r.mid.Inside || r.right != nil
-		if inside && top == 0 {
-			top = y - 9
-		}
-		if inside {
 			bottom = y + h + 9
 		}
-		if r.left != nil {
-			p.stage(0, y, leftW, h, r.left, kinds)
-			p.arrow(leftW, y+h/2, midX, y+h/2)
+		if r.mid != nil && lastMid > 0 {
+			p.arrow(midX+midW/2, lastMid, midX+midW/2, y)
 		}
-		if r.right != nil {
-			p.stage(rightX, y, rightW, h, r.right, kinds)
-			if r.mid != nil {
-				p.arrow(rightX, y+h/2, midX+midW, y+h/2)
-			}
-		}
+		p.row(r, y, h, kinds)
 		if r.mid != nil {
-			if lastMid > 0 {
-				p.arrow(midX+midW/2, lastMid, midX+midW/2, y)
-			}
-			p.stage(midX, y, midW, h, r.mid, kinds)
 			lastMid = y + h
 		}
 		y += h + 26
@@ -145,6 +128,34 @@ func (v *view) Boundary() template.HTML {
 	p.legend(y)
 	p.h = y + 44
 	return p.svg("boundary", "Boundary of the account with the meters", v.BoundaryWords())
+}
+
+// height leaves room for the most meters of the row.
+func (r drawnRow) height() float64 {
+	h := 30.0
+	for _, s := range []*season.Stage{r.left, r.mid, r.right} {
+		if s != nil && len(s.Meters) > 0 {
+			h = max(h, 34+26*float64((len(s.Meters)+chipsARow-1)/chipsARow))
+		}
+	}
+	return h
+}
+
+// row draws a row's boxes, and the arrows between them.
+func (p *pen) row(r drawnRow, y, h float64, kinds map[int]string) {
+	if r.left != nil {
+		p.stage(0, y, leftW, h, r.left, kinds)
+		p.arrow(leftW, y+h/2, midX, y+h/2)
+	}
+	if r.right != nil {
+		p.stage(rightX, y, rightW, h, r.right, kinds)
+		if r.mid != nil {
+			p.arrow(rightX, y+h/2, midX+midW, y+h/2)
+		}
+	}
+	if r.mid != nil {
+		p.stage(midX, y, midW, h, r.mid, kinds)
+	}
 }
 
 // drawnRows are the rows from feed to wash.

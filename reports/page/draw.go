@@ -144,8 +144,8 @@ func (r drawnRow) height() float64 {
 // row draws a row's boxes, and the arrows between them.
 func (p *pen) row(r drawnRow, y, h float64, kinds map[int]string) {
 	if r.left != nil {
-		p.stage(0, y, leftW, h, r.left, kinds)
-		p.arrow(leftW, y+h/2, midX, y+h/2)
+		p.stage(2, y, leftW, h, r.left, kinds)
+		p.arrow(leftW+2, y+h/2, midX, y+h/2)
 	}
 	if r.right != nil {
 		p.stage(rightX, y, rightW, h, r.right, kinds)

@@ -64,6 +64,10 @@ type Options struct {
 	// runs on has left nothing behind; LeftLeastK: nor has gas that is no warmer
 	// than this above the water.
 	LeftLeastS, LeftLeastK float64
+	// LowRiseK: heat at a smaller difference of temperatures is counted and shown
+	// as a share: 3 K is the least of the smallest differences that the Measuring
+	// Instruments Directive, Annex VI, lets a heat meter be rated for.
+	LowRiseK float64
 }
 
 // DefaultOptions are the project's.
@@ -73,7 +77,7 @@ func DefaultOptions() Options {
 		JoinS: 120, LagPocketS: 20, LagPipeS: 45, LagUnknownS: 20,
 		FeedWithinS: 3 * 86400, FeedColderK: 1, FeedMovesShare: 0.25, LossStretchS: 4 * 3600, LossFewest: 5, EarlierMost: 1.0 / 3, EarlierUnseen: 0.05,
 		LateAfterS: 600, LateMilkingS: 3 * 3600, ColdAfterS: 2 * 3600,
-		LeftLeastS: 120, LeftLeastK: 5,
+		LeftLeastS: 120, LeftLeastK: 5, LowRiseK: 3,
 	}
 }
 
@@ -94,7 +98,7 @@ func (o Options) Validate() error {
 		{"FeedColderK", o.FeedColderK, 0, 20}, {"FeedMovesShare", o.FeedMovesShare, 0, 1},
 		{"LossFewest", float64(o.LossFewest), 2, 1000}, {"LateAfterS", o.LateAfterS, 0, 7200},
 		{"LateMilkingS", o.LateMilkingS, 0, 86400}, {"ColdAfterS", o.ColdAfterS, 0, 86400}, {"EarlierMost", o.EarlierMost, 0, 0.9}, {"EarlierUnseen", o.EarlierUnseen, 0, 0.9},
-		{"LeftLeastS", o.LeftLeastS, 0, 3600}, {"LeftLeastK", o.LeftLeastK, 0, 50},
+		{"LeftLeastS", o.LeftLeastS, 0, 3600}, {"LeftLeastK", o.LeftLeastK, 0, 50}, {"LowRiseK", o.LowRiseK, 0, 50},
 	} {
 		if !(b.v >= b.lo && b.v <= b.hi) {
 			return fmt.Errorf("account: option %s is %g; want %g to %g", b.name, b.v, b.lo, b.hi)

@@ -59,6 +59,9 @@ type HeatRow struct {
 	// PerEarlier: washes without a meter, kWh per unit of the share of a refill
 	// that was drawn before the tank was hot.
 	PerEarlier float64
+	// LowRiseL of the litres counted, and LowRiseKWh of the heat: cells whose
+	// temperatures differ by less than Options.LowRiseK.
+	LowRiseL, LowRiseKWh float64
 	// LitreHotC, LitreColdC: Σ V T over the litres counted.
 	LitreHotC, LitreColdC float64
 	// LitreLMin: Σ V q over the litres counted, q the flow in L/min.
@@ -122,8 +125,9 @@ type Stream struct {
 	AboveC float64
 	// Late: cells whose heat is late; nil = none.
 	Late []bool
-	// LowLMin: flow below this counts as LowL.
-	LowLMin float64
+	// LowLMin: flow below this counts as LowL; LowRiseK: a smaller difference of
+	// the temperatures counts as LowRiseL.
+	LowLMin, LowRiseK float64
 }
 
 // Sum adds up the stream by cycle. cycles are ascending spans of cells.
@@ -180,6 +184,9 @@ func (s Stream) add(r *HeatRow, j int) {
 		r.HeldL += v
 	}
 	r.KWh += q
+	if math.Abs(hot-cold) < s.LowRiseK {
+		r.LowRiseL, r.LowRiseKWh = r.LowRiseL+v, r.LowRiseKWh+q
+	}
 	perK := v / 1000 * rho / 3600
 	hotK, coldK := perK*water.SpecificHeatKJPerKgK(hot), -perK*water.SpecificHeatKJPerKgK(cold)
 	thinner := q * (water.DensityKgPerM3(meter+0.5) - water.DensityKgPerM3(meter-0.5)) / rho

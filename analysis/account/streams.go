@@ -300,7 +300,7 @@ func (m *maker) sum(h Heat, r *grid.Runs, hot, cold side, meterHot bool, aboveC 
 	h.FlowName, h.Flow = r.Flow.Name, r.Flow.Sources
 	h.Hot, h.Cold, h.HotLagS, h.ColdLagS = hot.sources, cold.sources, hot.lagS, cold.lagS
 	limit := cycle.Threshold(r.LMin, m.opt.Cycle.ThresholdShare, m.opt.Cycle.ThresholdLMin)
-	s := Stream{Runs: r, Hot: hot.booked, Cold: cold.booked, MeterHot: meterHot, AboveC: aboveC, Late: late, LowLMin: limit}
+	s := Stream{Runs: r, Hot: hot.booked, Cold: cold.booked, MeterHot: meterHot, AboveC: aboveC, Late: late, LowLMin: limit, LowRiseK: m.opt.LowRiseK}
 	h.Rows = s.Sum(m.acc.Cycles)
 	h.OpenSD = openSD(r)
 	a := m.acc

@@ -34,6 +34,8 @@ type builder struct {
 	used []int
 	// pipes whose flow stands in another log than their temperatures.
 	pipes []pipeDoubt
+	// kept is what the audit is made of.
+	kept kept
 }
 
 // filler computes n outputs from index at on.

@@ -7,6 +7,7 @@ import (
 
 	"yardheat/analysis/account"
 	"yardheat/analysis/caution"
+	"yardheat/analysis/doubt"
 	"yardheat/analysis/grid"
 	"yardheat/ingest"
 	"yardheat/ingest/series"
@@ -34,6 +35,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	}
 	b.s.Cautions, b.s.Standing = cautions(raised), caution.Standing()
 	b.s.Settings = append(flagSettings(rec), opt.settings()...)
+	b.audit()
 	b.s.Record = b.recorded()
 	return b.s, nil
 }
@@ -148,6 +150,7 @@ func (b *builder) ask() {
 	b.bed(x, all)
 	b.months(x, s, r, fit)
 	b.stretches(x, s, r, fit)
+	b.kept = kept{x, s, r}
 }
 
 // headlineKeys in the order of the first screen.
@@ -183,9 +186,19 @@ func (b *builder) budgetRows() {
 			}
 			src := b.reg.sources[r.Source]
 			b.s.Budget = append(b.s.Budget, BudgetRow{Figure: o.key, Source: src.Name, Kind: string(src.Kind), Share: r.Share,
-				Error: src.Error(), Assumed: src.Assumed})
+				Error: src.Error(), Assumed: src.Assumed, Dist: src.Dist.String(), Slope: b.result.Slope(r.Source, o.output),
+				SlopeUnit: perUnit(src), U: math.Sqrt(b.result.Variance(r.Source, o.output))})
 		}
 	}
+}
+
+// perUnit is what a slope is per: the unit of the error ("" = a plain number), or
+// "1" where it is relative.
+func perUnit(s doubt.Source) string {
+	if s.Relative {
+		return "1"
+	}
+	return s.Unit
 }
 
 func cautions(list []caution.Caution) []Caution {

@@ -57,6 +57,8 @@ type Options struct {
 	LeadMostL float64
 	// TypicalDraws is how many draws are shown closely.
 	TypicalDraws int
+	// Version of the tool, for the report's id.
+	Version string
 	// Progress, if not nil, is told what is being done.
 	Progress func(stage string)
 }

@@ -66,6 +66,8 @@ type Season struct {
 	Draws  []DrawRow
 	// Pictures hold the numbers of the charts.
 	Pictures Pictures
+	// Audit is what an auditor asks for beside the figures.
+	Audit Audit
 	// Record is the cleaned, aligned record on the farm file's step.
 	Record *grid.Grid
 	// Seed of the Monte Carlo trials, and their number.
@@ -191,6 +193,13 @@ type BudgetRow struct {
 	// HalfWidth and Unit of the source's own error, as printed.
 	Error   string
 	Assumed bool
+	// Dist is its distribution in words; Slope what the figure moves by per unit
+	// of the error of SlopeUnit ("1": a relative error; "": a plain number); NaN
+	// for a choice of days. U is the standard uncertainty that it makes alone, in the figure's
+	// unit.
+	Dist      string
+	Slope, U  float64
+	SlopeUnit string
 }
 
 // Month is one month (or part): figures loop_kwh, plant_kwh, element_kwh,

@@ -110,6 +110,7 @@ func (a *app) compute(dir, from, to string) (*season.Season, error) {
 		return nil, err
 	}
 	opt := season.DefaultOptions()
+	opt.Version = version
 	if opt.From, err = localDay(from, rec.Zone, 0); err != nil {
 		return nil, usageError{fmt.Errorf("--from %w", err)}
 	}

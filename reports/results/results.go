@@ -43,6 +43,7 @@ func JSON(s *season.Season) ([]byte, error) {
 	w.findings(s)
 	w.settings(s)
 	w.seasons(s.Seasons)
+	w.audit(s.Audit)
 	w.close('}')
 	return append(w.b, '\n'), nil
 }
@@ -247,6 +248,10 @@ func (w *writer) budget(rows []season.BudgetRow) {
 		w.number("share", rows[i].Share)
 		w.text("error", rows[i].Error)
 		w.bool("assumed", rows[i].Assumed)
+		w.text("distribution", rows[i].Dist)
+		w.number("sensitivity", rows[i].Slope)
+		w.text("sensitivity_per", rows[i].SlopeUnit)
+		w.number("u", rows[i].U)
 	})
 }
 

@@ -28,8 +28,8 @@ type builder struct {
 	result  *doubt.Result
 	// index of headline outputs for the budget, by key.
 	budget []budgetOf
-	// kept are the outputs that a claim can be about.
-	kept []keptOutput
+	// claimed are the outputs that a claim can be about.
+	claimed []keptOutput
 	// used are the cycles behind the recovery fraction.
 	used []int
 	// pipes whose flow stands in another log than their temperatures.

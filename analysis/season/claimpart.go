@@ -14,7 +14,7 @@ import (
 // has to know of the saving beside its figures.
 type Claims struct {
 	Spreads     []Spread
-	Assumptions []Assumption
+	Assumptions []Stated
 	// Inside, Outside: what the saving's boundary holds and what it leaves out,
 	// in words.
 	Inside, Outside []string
@@ -52,8 +52,8 @@ type SpreadMeasure struct {
 	Left    float64
 }
 
-// Assumption is one stated figure behind the saving.
-type Assumption struct {
+// Stated is one stated figure behind the saving.
+type Stated struct {
 	Key, Label string
 	Value      string
 	// Error as printed, "" where the figure is taken as exact; Assumed: by
@@ -84,19 +84,19 @@ type keptOutput struct {
 func (b *builder) keep(dst *[]Named, key string, k int) {
 	v := &b.s.Saving
 	if (dst == &v.Figures || dst == &v.Whole) && slices.Contains(claimKeys, key) {
-		b.kept = append(b.kept, keptOutput{key, dst == &v.Whole, k})
+		b.claimed = append(b.claimed, keptOutput{key, dst == &v.Whole, k})
 	}
 }
 
 // claims fills in what claims are held against.
 func (b *builder) claims() {
 	c := &b.s.Claims
-	for _, o := range b.kept {
+	for _, o := range b.claimed {
 		if s := b.spread(o); len(s.Trials) > 0 {
 			c.Spreads = append(c.Spreads, s)
 		}
 	}
-	c.Assumptions = b.assumptions()
+	c.Assumptions = b.statedFigures()
 	c.Inside, c.Outside = b.boundary()
 }
 
@@ -134,9 +134,9 @@ func (b *builder) spreadMeasures(k int) []SpreadMeasure {
 	return out
 }
 
-// assumptions lists the stated figures that the saving rests on, as the farm
+// statedFigures lists the stated figures that the saving rests on, as the farm
 // file gives them.
-func (b *builder) assumptions() []Assumption {
+func (b *builder) statedFigures() []Stated {
 	in := b.rec.Farm.Instead
 	if in == nil {
 		return nil
@@ -167,14 +167,14 @@ func (b *builder) assumptions() []Assumption {
 type assumer struct {
 	b      *builder
 	source string
-	list   []Assumption
+	list   []Stated
 }
 
 func (a *assumer) add(key, label, value string) {
 	if value == "" {
 		return
 	}
-	x := Assumption{Key: key, Label: label, Value: value, Source: a.source}
+	x := Stated{Key: key, Label: label, Value: value, Source: a.source}
 	if i, ok := a.b.reg.byName[key]; ok {
 		x.Error, x.Assumed = a.b.reg.sources[i].Error(), a.b.reg.sources[i].Assumed
 	}

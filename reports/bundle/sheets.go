@@ -1,5 +1,7 @@
 package bundle
 
+import "strings"
+
 // about is one header of the workbook that is no column of package rows and no
 // figure.
 type about struct{ sheet, head, kind, unit, meaning string }
@@ -10,7 +12,7 @@ func aboutHead(sheet, head string) (about, bool) {
 	found := false
 	for _, a := range heads {
 		switch {
-		case a.head != head:
+		case !a.heads(head):
 		case a.sheet == sheet:
 			return a, true
 		case a.sheet == "":
@@ -47,6 +49,58 @@ var heads = [...]about{
 	{"", "Last (UTC)", "time", "", "Last time, in UTC."},
 	{"", "Last (local)", "time", "", "The same, by the farm's clocks."},
 	{"", "Kind", "text", "", "shared: one error all season. random: differs from day to day."},
+
+	{"Meters", "No.", "number", "", "Number in the drawing of the boundary."},
+	{"Meters", "Tag", "text", "", "Log and column."},
+	{"Meters", "Quantity", "text", "", "Quantity of farm.toml."},
+	{"Meters", "Place", "text", "", "Place of farm.toml."},
+	{"Meters", "Position", "text", "", "Where it sits, in words."},
+	{"Meters", "Kind", "text", "", "How it logs."},
+	{"Meters", "Error, 95 %", "text", "", "Its own error, half-width at 95 %."},
+	{"Meters", "Fit", "text", "", "How the probe is fitted."},
+	{"Meters", "Unit as found", "text", "", "As written in the file."},
+	{"Meters", "Unit as used", "text", "", "As the readings are kept."},
+	{"Meters", "Conversion", "text", "", "From the one to the other."},
+	{"Meters", "Usual interval (s)", "number", "s", "Between its readings."},
+	{"Meters", "Smallest step seen (unit as used)", "number", "that of the column Unit as used", "Its resolution as the readings show it."},
+	{"Meters", "Readings expected", "number", "", "At the usual interval; -1: an event log."},
+	{"Meters", "Received", "number", "", "Readings."},
+	{"Meters", "Valid", "number", "", "Readings that were not flagged."},
+	{"Meters", "Flagged: …", "number", "", "Readings flagged by that test."},
+	{"Meters", "Not covered (h)", "number", "h", "The longest gap."},
+	{"Left out", "What", "text", "", "What was left out."},
+	{"Left out", "Rule", "text", "", "By which rule."},
+	{"Left out", "Of", "text", "", "Of what."},
+	{"Left out", "Number", "number", "", "How many."},
+	{"Left out", "Hours", "number", "h", "How long."},
+	{"Balance by week", "Cycles used", "number", "", "Whole cycles with every term."},
+	{"Balance by week", "Errors explain it", "yes or no", "", "Whether the interval of the unexplained holds 0."},
+	{"Balance by week", "In: loop, plate, element…", "number", "kWh", "Heat in: value, or an end of its interval."},
+	{"Balance by week", "Drawn off…", "number", "kWh", "Heat drawn off: value, or an end of its interval."},
+	{"Balance by week", "Lost from the tanks…", "number", "kWh", "Heat lost: value, or an end of its interval."},
+	{"Balance by week", "Stayed in the tanks…", "number", "kWh", "Change in the tanks: value, or an end of its interval."},
+	{"Balance by week", "Unexplained…", "number", "kWh", "What is left: value, or an end of its interval."},
+	{"Boundaries", "Boundary", "text", "", "Its letter."},
+	{"Boundaries", "Key", "text", "", "By its key in results.json."},
+	{"Boundaries", "What", "text", "", "What is counted."},
+	{"Boundaries", "Is", "text", "", "What lies inside."},
+	{"Boundaries", "Value (kWh)", "number", "kWh", "Energy; empty = not known."},
+	{"Boundaries", "Low end (kWh)", "number", "kWh", "Low end of its interval."},
+	{"Boundaries", "High end (kWh)", "number", "kWh", "High end of its interval."},
+	{"Boundaries", "Per kWh of electricity", "number", "", "The same over the electricity named beside it."},
+	{"Boundaries", "Electricity of", "text", "", "Which electricity that is."},
+	{"Effects of assumptions", "Assumption", "text", "", "Which, by its id."},
+	{"Effects of assumptions", "Value", "text", "that of the column Unit", "What it is set to."},
+	{"Effects of assumptions", "Source", "text", "", "Where it comes from."},
+	{"Effects of assumptions", "Chosen by", "text", "", "farm.toml, or a default."},
+	{"Effects of assumptions", "…, change if a fifth less", "number", "that in the header", "By how much the figure changes with the assumption a fifth less."},
+	{"Effects of assumptions", "…, change if a fifth more", "number", "that in the header", "By how much the figure changes with the assumption a fifth more."},
+	{"Prices and factors", "Key", "text", "", "Key of farm.toml."},
+	{"Prices and factors", "What", "text", "", "In words."},
+	{"Prices and factors", "Value", "number", "that of the column Unit", "The price or factor."},
+	{"Prices and factors", "Since (local)", "time", "", "From when, by the farm's clocks."},
+	{"Prices and factors", "Holds", "text", "", "At which hours."},
+	{"Prices and factors", "Source", "text", "", "Where it comes from."},
 
 	{"Summary", "About", "text", "", "Which part of the account."},
 
@@ -119,4 +173,10 @@ var heads = [...]about{
 	{"Definitions", "Term or setting", "text", "", "A word of this workbook, or an option by its name."},
 	{"Definitions", "Meaning or value", "text", "", "What it means, or what it was set to."},
 	{"Definitions", "From", "text", "", "definition, or where the setting comes from."},
+}
+
+// heads tells whether this is said of a header; an … stands for any text.
+func (a about) heads(head string) bool {
+	before, after, open := strings.Cut(a.head, "…")
+	return a.head == head || open && len(head) >= len(before)+len(after) && strings.HasPrefix(head, before) && strings.HasSuffix(head, after)
 }

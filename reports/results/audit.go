@@ -10,7 +10,7 @@ func (w *writer) audit(a season.Audit) {
 	w.object("audit", func() {
 		w.text("report_id", a.ReportID)
 		w.text("version", a.Version)
-		w.claim(a.Claim)
+		w.claimKind(a.Claim)
 		w.texts("outside", a.Outside)
 		w.texts("interactive_effects", a.InteractiveEffects)
 		w.list("boundary_drawing", len(a.Drawing), func(i int) { w.stage(a.Drawing[i]) })
@@ -57,7 +57,7 @@ func (w *writer) audit(a season.Audit) {
 	})
 }
 
-func (w *writer) claim(c season.Claim) {
+func (w *writer) claimKind(c season.Claim) {
 	w.object("claim", func() {
 		w.text("type", c.Type)
 		w.text("option", c.Option)

@@ -48,7 +48,7 @@ func Keys() []Key {
 		{Name: "schema", Values: []string{Schema}, Meaning: "The form of this file."},
 		farmKeys(), periodKeys(), dataKeys(), loopKeys(), plantKeys(), heatKeysOf(), electricityKeys(), savingKeys(), washKeys(), ladderKeys(),
 		object("bed", "What was extracted from the bed; not what the bed produced.", figures("mean_c", "heat_w_per_m2", "heat_kwh_per_m2", "heat_kwh_per_tonne")...),
-		budgetKeys(), sensorKeys(), improveKeys(), matchedKeys(), monthKeys(), cautionKeys(), problemKeys(),
+		budgetKeys(), sensorKeys(), improveKeys(), matchedKeys(), monthKeys(), cautionKeys(), problemKeys(), auditKeys(),
 		{Name: "settings", Kind: Named, Meaning: "Every option and threshold in force, by its name.", Inner: []Key{
 			text("value", "What it was set to."),
 			one("source", "Where it comes from.", "default", "set", "farm.toml"),
@@ -74,12 +74,7 @@ func periodKeys() Key {
 }
 
 func dataKeys() Key {
-	flags := []Key{
-		count("sentinel", "Readings that are a number by which loggers say that there is none."), count("range", "Readings outside the plausible range."),
-		count("spike", "Single readings far from their neighbours."), count("stuck", "Readings of a probe that did not move for too long."),
-		count("rate", "Readings that changed faster than can be."), count("duplicate", "Readings under a stamp that came twice."),
-		count("order", "Readings out of the order of time."),
-	}
+	flags := flagKeys()
 	clock := []Key{
 		number("ahead_s", "s", "Stamp minus true time at mid-file; taken off."),
 		number("drift_s_per_day", "s/d", "How fast the logger's clock gains; taken off."),
@@ -181,7 +176,8 @@ func ladderKeys() Key {
 func budgetKeys() Key {
 	return list("budget", "Whose error makes how much of a figure's spread, the largest first.",
 		text("figure", "The figure, by its key."), text("source", "The probe or farm-file key."), one("kind", "shared: one error all season. random: differs from day to day.", "shared", "random"),
-		share(number("share", "1", "Share of the variance.")), text("error", "Its own error as printed, 95 %."), yesNo("assumed", "farm.toml states none: a default by kind."))
+		share(number("share", "1", "Share of the variance.")), text("error", "Its own error as printed, 95 %."), yesNo("assumed", "farm.toml states none: a default by kind."),
+		text("distribution", "Its form."), number("sensitivity", "", "Of the figure, per unit of the error; null for days."), text("sensitivity_per", "That unit; \"1\": relative, \"\": a plain number."), number("u", "", "Standard uncertainty that it makes alone, in the figure's unit."))
 }
 
 func sensorKeys() Key {
@@ -281,4 +277,13 @@ func required(keys []Key) []Key {
 		keys[i].Optional = false
 	}
 	return keys
+}
+
+func flagKeys() []Key {
+	return []Key{
+		count("sentinel", "Readings that are a number by which loggers say that there is none."), count("range", "Readings outside the plausible range."),
+		count("spike", "Single readings far from their neighbours."), count("stuck", "Readings of a probe that did not move for too long."),
+		count("rate", "Readings that changed faster than can be."), count("duplicate", "Readings under a stamp that came twice."),
+		count("order", "Readings out of the order of time."),
+	}
 }

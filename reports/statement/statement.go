@@ -147,7 +147,7 @@ func (v *view) Parts() []season.SpreadPart {
 // sourced are stated figures of one source.
 type sourced struct {
 	Source string
-	List   []season.Assumption
+	List   []season.Stated
 }
 
 // Assumptions are the stated figures, those of one source together.

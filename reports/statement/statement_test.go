@@ -39,7 +39,7 @@ func claimed(s *season.Season) *season.Season {
 			s.Claims.Spreads = append(s.Claims.Spreads, x)
 		}
 	}
-	s.Claims.Assumptions = []season.Assumption{{Key: "instead.efficiency", Label: "Its efficiency", Value: "0.87", Error: "0.03", Source: fixture.Markup}, {Label: "Price", Value: "0.1 EUR"}}
+	s.Claims.Assumptions = []season.Stated{{Key: "instead.efficiency", Label: "Its efficiency", Value: "0.87", Error: "0.03", Source: fixture.Markup}, {Label: "Price", Value: "0.1 EUR"}}
 	s.Claims.Inside, s.Claims.Outside = []string{"wash water"}, []string{"the compressor"}
 	return s
 }

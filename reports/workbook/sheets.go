@@ -11,13 +11,13 @@ import (
 
 // sheets are the workbook's, in their order.
 func sheets(s *season.Season, zone *time.Location) []table {
-	return []table{
+	return append([]table{
 		summary(s), months(s),
 		listed("Cycles", rows.Cycles(), s.Cycles, zone),
 		listed("Draws", rows.Draws(), s.Draws, zone),
 		listed("Washes", rows.Washes(), s.Washes.List, zone),
 		fits(s, zone), changes(s, zone), plateWeeks(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s),
-	}
+	}, auditSheets(s, zone)...)
 }
 
 // listed is a table of rows in the columns that the CSV has too; a time takes

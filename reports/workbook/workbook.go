@@ -36,7 +36,7 @@ func XLSX(s *season.Season) (out []byte, err error) {
 	if err != nil {
 		return nil, err
 	}
-	for i, t := range append(sheets(s, zone), auditSheets(s, zone)...) {
+	for i, t := range sheets(s, zone) {
 		if err := addSheet(f, st, t, i == 0); err != nil {
 			return nil, fmt.Errorf("sheet %s: %w", t.name, err)
 		}

@@ -148,6 +148,7 @@ func (b *builder) ask() {
 	b.bed(x, all)
 	b.months(x, s, r, fit)
 	b.stretches(x, s, r, fit)
+	b.ledger(x, s, r)
 }
 
 // headlineKeys in the order of the first screen.

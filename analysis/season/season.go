@@ -62,6 +62,8 @@ type Season struct {
 	// Rows behind the figures.
 	Cycles []CycleRow
 	Draws  []DrawRow
+	// Ledger is what the totals are made of.
+	Ledger Ledger
 	// Pictures hold the numbers of the charts.
 	Pictures Pictures
 	// Record is the cleaned, aligned record on the farm file's step.

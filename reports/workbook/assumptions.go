@@ -1,0 +1,54 @@
+package workbook
+
+import (
+	"fmt"
+
+	"yardheat/analysis/season"
+)
+
+// The columns of the sheet Assumptions that formulas reach into.
+const (
+	assumedValue    = 2
+	assumedReported = 4
+	assumedChanged  = 5
+)
+
+// input is a cell that is there to be changed.
+type input float64
+
+// assumptions lists what no log gives: each in a cell that the totals follow,
+// beside what it was when the report was made.
+func assumptions(s *season.Season) table {
+	t := table{name: assumptionsName, heads: []head{{"Key in farm.toml", 34}, {"What it is", 60}, {"Value: change it here", 14}, {"Unit", 12}, {"As reported", 12}, {"Changed (1)", 9},
+		{"Who states it", 12}, {"Where it comes from", 50}, {"What follows", 60}}}
+	for _, a := range s.Ledger.Assumptions {
+		row := []any{a.Key, a.What, number{a.Value, mostDecimals}, a.Unit, plain(a.Value), nil, a.By, a.Source,
+			"Nothing here: it was used on the readings, before the cycles were summed. Change farm.toml and report anew."}
+		if a.Live {
+			row[assumedValue] = input(a.Value)
+			row[assumedChanged] = byRow(func(r int) any {
+				return formula{fmt.Sprintf("IF(%s%d=%s%d,0,1)", letter(assumedValue), r, letter(assumedReported), r), 0, 0}
+			})
+			row[len(row)-1] = "Totals, months and cycles follow. Dates and hours of prices do not: they say which kWh stand at which price."
+		} else {
+			row[assumedValue] = plain(a.Value)
+		}
+		t.rows = append(t.rows, row)
+	}
+	t.rows = append(t.rows, []any{nil, "Low and high ends, on every sheet, are values: what the trials gave with the figures as reported. Where a figure above is changed they hold no longer."})
+	return t
+}
+
+// plain is a number shown with all of its digits.
+type plain float64
+
+// checkRow stands above the Summary: how many assumptions are not as reported.
+func checkRow(s *season.Season) []any {
+	n := len(s.Ledger.Assumptions)
+	if n == 0 {
+		return nil
+	}
+	c := letter(assumedChanged)
+	return []any{"Assumptions that were changed after the report was made (above 0: low and high ends, and the words as shown, hold no longer)", nil, nil,
+		formula{fmt.Sprintf("SUM(%s!$%s$%d:$%s$%d)", assumptionsName, c, firstRow, c, n-1+firstRow), 0, 0}}
+}

@@ -17,7 +17,7 @@ import (
 // the workbook can add them up again and put other prices and factors in.
 // Columns have one value a cycle, as Season.Cycles; kWh unless said otherwise.
 type Ledger struct {
-	Assumptions []Assumption
+	Assumptions []LedgerAssumption
 	Hours       []float64
 	// Terms are the streams of heat and uses of electricity that are known.
 	Terms []LedgerTerm
@@ -84,8 +84,8 @@ type LedgerLine struct {
 // SunTerm is the own sun's part among the Lines.
 const SunTerm = "sun"
 
-// Assumption is one figure that no log gives.
-type Assumption struct {
+// LedgerAssumption is one figure that no log gives.
+type LedgerAssumption struct {
 	Key, What string
 	Value     float64
 	Unit      string
@@ -107,6 +107,8 @@ const (
 func (b *builder) ledger(x *terms, s *saver, r *recovery) {
 	a, n := b.acc, len(b.acc.Cycles)
 	l := &b.s.Ledger
+	// The seam for other kinds of baseline: whoever brings one sets this false, and
+	// the workbook shows the saving as values.
 	l.Alternative = true
 	l.Hours = make([]float64, n)
 	for i, c := range a.Cycles {
@@ -330,7 +332,7 @@ const byFarm, byDefault = "farm.toml", "default"
 // assume lists what the figures rest on and no log gives.
 func (b *builder) assume(r *recovery) {
 	f, l := b.rec.Farm, &b.s.Ledger
-	add := func(a Assumption) { l.Assumptions = append(l.Assumptions, a) }
+	add := func(a LedgerAssumption) { l.Assumptions = append(l.Assumptions, a) }
 	if in := f.Instead; in != nil {
 		for _, a := range b.assumedInstead(in) {
 			add(a)
@@ -346,30 +348,30 @@ func (b *builder) assume(r *recovery) {
 		if r.gain.From == plant.GainNone {
 			gain = 0
 		}
-		add(Assumption{Key: "plant.standing_gain_kw", What: "Standing gain of the cold store", Value: gain, Unit: "kW", By: by, Source: r.gain.Why, Live: true})
+		add(LedgerAssumption{Key: "plant.standing_gain_kw", What: "Standing gain of the cold store", Value: gain, Unit: "kW", By: by, Source: r.gain.Why, Live: true})
 	}
 	if b.acc.Milk.Why == "" {
 		m := f.Milk
-		add(Assumption{Key: "milk.specific_heat_kj_per_kg_k", What: "Specific heat of milk", Value: m.SpecificHeatKJPerKgK, Unit: "kJ/(kg K)", By: stateBy(m.SpecificHeatStated), Live: true})
-		add(Assumption{Key: "milk.density_kg_per_l", What: "Density of milk", Value: m.DensityKgPerL, Unit: "kg/L", By: stateBy(m.DensityStated), Live: true})
+		add(LedgerAssumption{Key: "milk.specific_heat_kj_per_kg_k", What: "Specific heat of milk", Value: m.SpecificHeatKJPerKgK, Unit: "kJ/(kg K)", By: stateBy(m.SpecificHeatStated), Live: true})
+		add(LedgerAssumption{Key: "milk.density_kg_per_l", What: "Density of milk", Value: m.DensityKgPerL, Unit: "kg/L", By: stateBy(m.DensityStated), Live: true})
 	}
 	b.assumedBed(add)
 	if w := f.Wash; w != nil && w.HasHeatTo {
-		add(Assumption{Key: "wash.heat_to_c", What: "What the element heats to: heat above it is not saved", Value: w.HeatToC, Unit: "°C", By: byFarm})
+		add(LedgerAssumption{Key: "wash.heat_to_c", What: "What the element heats to: heat above it is not saved", Value: w.HeatToC, Unit: "°C", By: byFarm})
 	}
 	for _, t := range f.Tanks {
 		if t.VolumeL > 0 {
-			add(Assumption{Key: "tank.volume_l", What: strings.TrimSpace("Volume of the tank " + t.Name), Value: t.VolumeL, Unit: "L", By: byFarm})
+			add(LedgerAssumption{Key: "tank.volume_l", What: strings.TrimSpace("Volume of the tank " + t.Name), Value: t.VolumeL, Unit: "L", By: byFarm})
 		}
 	}
 }
 
-func (b *builder) assumedBed(add func(Assumption)) {
+func (b *builder) assumedBed(add func(LedgerAssumption)) {
 	if p := b.rec.Farm.Loop; p != nil && p.BedAreaM2 > 0 {
-		add(Assumption{Key: "loop.bed_area_m2", What: "Area of the bed", Value: p.BedAreaM2, Unit: "m²", By: byFarm, Live: true})
+		add(LedgerAssumption{Key: "loop.bed_area_m2", What: "Area of the bed", Value: p.BedAreaM2, Unit: "m²", By: byFarm, Live: true})
 	}
 	if t := b.tonnesBedded(); t > 0 {
-		add(Assumption{Key: "event.tonnes", What: "Bedding brought in, all bedded events together", Value: t, Unit: "t", By: byFarm, Live: true})
+		add(LedgerAssumption{Key: "event.tonnes", What: "Bedding brought in, all bedded events together", Value: t, Unit: "t", By: byFarm, Live: true})
 	}
 }
 
@@ -387,12 +389,12 @@ func currencyOf(f *farm.Farm) string {
 	return "money"
 }
 
-func (b *builder) assumedInstead(in *farm.Instead) []Assumption {
-	one := func(key, what, unit string, v float64) Assumption {
-		return Assumption{Key: key, What: what, Value: v, Unit: unit, Source: in.Source, By: byFarm, Live: true}
+func (b *builder) assumedInstead(in *farm.Instead) []LedgerAssumption {
+	one := func(key, what, unit string, v float64) LedgerAssumption {
+		return LedgerAssumption{Key: key, What: what, Value: v, Unit: unit, Source: in.Source, By: byFarm, Live: true}
 	}
 	perKWh := currencyOf(b.rec.Farm) + "/kWh"
-	out := []Assumption{one("instead.efficiency", "Heat delivered per kWh of the alternative's carrier", "kWh/kWh", in.Efficiency)}
+	out := []LedgerAssumption{one("instead.efficiency", "Heat delivered per kWh of the alternative's carrier", "kWh/kWh", in.Efficiency)}
 	if in.HasPrice {
 		out = append(out, one(fuelKey(0), "Price of the carrier", perKWh, in.PricePerKWh))
 	}
@@ -409,11 +411,11 @@ func (b *builder) assumedInstead(in *farm.Instead) []Assumption {
 	return append(out, loss)
 }
 
-func (b *builder) assumedPower(e *farm.Electricity, currency string) []Assumption {
-	one := func(key, what, unit string, v float64) Assumption {
-		return Assumption{Key: key, What: what, Value: v, Unit: unit, By: byFarm, Live: true}
+func (b *builder) assumedPower(e *farm.Electricity, currency string) []LedgerAssumption {
+	one := func(key, what, unit string, v float64) LedgerAssumption {
+		return LedgerAssumption{Key: key, What: what, Value: v, Unit: unit, By: byFarm, Live: true}
 	}
-	var out []Assumption
+	var out []LedgerAssumption
 	for _, p := range account.PriceLines(e) {
 		what := "Price of electricity"
 		switch {

@@ -2,6 +2,7 @@ package workbook
 
 import (
 	"fmt"
+	"strings"
 
 	"yardheat/analysis/season"
 )
@@ -29,7 +30,7 @@ func assumptions(s *season.Season) table {
 			row[assumedChanged] = byRow(func(r int) any {
 				return formula{fmt.Sprintf("IF(%s%d=%s%d,0,1)", letter(assumedValue), r, letter(assumedReported), r), 0, 0}
 			})
-			row[len(row)-1] = "Totals, months and cycles follow. Dates and hours of prices do not: they say which kWh stand at which price."
+			row[len(row)-1] = follow(a.Key)
 		} else {
 			row[assumedValue] = plain(a.Value)
 		}
@@ -37,6 +38,21 @@ func assumptions(s *season.Season) table {
 	}
 	t.rows = append(t.rows, []any{nil, "Low and high ends, on every sheet, are values: what the trials gave with the figures as reported. Where a figure above is changed they hold no longer."})
 	return t
+}
+
+// follow says what goes with an assumption.
+func follow(key string) string {
+	switch {
+	case strings.Contains(key, "price"), strings.HasPrefix(key, "electricity.rate"):
+		return "Money, by cycle and in total. Which kWh stand at this price (its dates and hours) does not change here."
+	case strings.Contains(key, "co2"):
+		return "CO2."
+	case strings.HasPrefix(key, "instead."):
+		return "What the alternative would have used, saving, money and CO2, by cycle, by month and in total."
+	case strings.HasPrefix(key, "plant."), strings.HasPrefix(key, "milk."):
+		return "The plant's totals and shares, by month too. Its fits (changes per kelvin, the line, weeks) stay as reported."
+	}
+	return "The bed's figures."
 }
 
 // plain is a number shown with all of its digits.
@@ -49,6 +65,6 @@ func checkRow(s *season.Season) []any {
 		return nil
 	}
 	c := letter(assumedChanged)
-	return []any{"Assumptions that were changed after the report was made (above 0: low and high ends, and the words as shown, hold no longer)", nil, nil,
+	return []any{"Assumptions changed since the report (above 0: low and high ends hold no longer)", nil, nil,
 		formula{fmt.Sprintf("SUM(%s!$%s$%d:$%s$%d)", assumptionsName, c, firstRow, c, n-1+firstRow), 0, 0}}
 }

@@ -202,8 +202,9 @@ func (b *books) cyclesSheet(zone *time.Location) {
 	for _, c := range rows.Cycles() {
 		switch {
 		case c.Kind == rows.Time:
-			g.add(c.Key, c.Head+" (UTC)", 20, func(i int) any { return stampOf(c.At(&b.s.Cycles[i]), time.UTC) })
-			g.add(c.Key+"_local", c.Head+" (local)", 20, func(i int) any { return stampOf(c.At(&b.s.Cycles[i]), zone) })
+			two := headsOf(c)
+			g.add(c.Key, two[0].text, 20, func(i int) any { return stampOf(c.At(&b.s.Cycles[i]), time.UTC) })
+			g.add(c.Key+"_local", two[1].text, 20, func(i int) any { return stampOf(c.At(&b.s.Cycles[i]), zone) })
 		case c.Kind == rows.Text:
 			g.add(c.Key, c.Head, 16, func(i int) any { return c.Text(&b.s.Cycles[i]) })
 		case c.Kind == rows.YesNo:
@@ -307,17 +308,19 @@ func (b *books) moneyColumns() {
 			g.add(lineKey(season.SunTerm, k), "Own solar at the hours of "+price+" (kWh)", 14, values(l.SunByLine[k], 2))
 		}
 	}
+	g.add("power_cost", withUnit("Bought", b.s.Saving.Currency), 12, live(3, b.spent, func(i int) float64 { return l.PowerCost[i] }))
+	if !l.Alternative {
+		return
+	}
 	g.add("fuel_price", "Price of the carrier", 12, func(i int) any {
 		if !b.knows(l.FuelLine[i]) {
 			return nil
 		}
 		return formula{b.value(l.FuelLine[i]), l.Assumptions[b.assumed[l.FuelLine[i]]-firstRow].Value, 4}
 	})
-	currency := b.s.Saving.Currency
-	g.add("fuel_cost", withUnit("Not bought", currency), 12, live(3,
+	g.add("fuel_cost", withUnit("Not bought", b.s.Saving.Currency), 12, live(3,
 		func(i int) string { return g.cell("baseline_kwh", i) + "*" + g.cell("fuel_price", i) },
 		func(i int) float64 { return l.FuelCost[i] }))
-	g.add("power_cost", withUnit("Bought", currency), 12, live(3, b.spent, func(i int) float64 { return l.PowerCost[i] }))
 }
 
 // said is an assumption as a person finds it.

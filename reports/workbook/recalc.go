@@ -64,14 +64,6 @@ func (b *books) assumption(key string) expr {
 	return expr{text: b.value(key), from: b.said(key)}
 }
 
-// orNothing is 0 where there is no such term.
-func orNothing(e expr) expr {
-	if !e.known() {
-		return expr{text: "0"}
-	}
-	return e
-}
-
 // recalc is the formula of a figure; none where it is a value from the fits, the
 // readings or the trials.
 func (b *books) recalc(group, key string, in span) expr {
@@ -114,13 +106,28 @@ const counts = "counts_saving"
 
 // used is the electricity of element and pumps in the cycles that count.
 func (b *books) used(in span) expr {
-	element := b.sum(seenKey("element_kwh"), counts, in)
-	return made("%s+%s", element, orNothing(b.sum(seenKey("pump_kwh"), counts, in)))
+	return plus(b.sum(seenKey("element_kwh"), counts, in), b.sum(seenKey("pump_kwh"), counts, in))
+}
+
+// plus adds what the farm may not have.
+func plus(a, b expr) expr {
+	if !b.known() {
+		return a
+	}
+	return made("%s+%s", a, b)
+}
+
+// bought is what of the electricity the grid gave.
+func bought(used, sun expr) expr {
+	if !sun.known() {
+		return made("(%s)", used)
+	}
+	return made("(%s-%s)", used, sun)
 }
 
 func (b *books) sunIn(flag string, in span) expr {
 	if !b.cycles.has("sun_low") {
-		return expr{text: "0"}
+		return expr{}
 	}
 	return made("(%s+%s)/2", b.sum("sun_low", flag, in), b.sum("sun_high", flag, in))
 }
@@ -141,8 +148,8 @@ func (b *books) recalcSaving(key string, in span) expr {
 	case "money":
 		return made("%s-%s", b.sum("fuel_cost", counts, in), b.sum("power_cost", counts, in))
 	case "co2_kg":
-		return made("%s*%s-(%s-%s)*%s", b.sum("baseline_kwh", counts, in), b.assumption("instead.co2_kg_per_kwh"),
-			b.used(in), b.sunIn(counts, in), b.assumption("electricity.co2_kg_per_kwh"))
+		return made("%s*%s-%s*%s", b.sum("baseline_kwh", counts, in), b.assumption("instead.co2_kg_per_kwh"),
+			bought(b.used(in), b.sunIn(counts, in)), b.assumption("electricity.co2_kg_per_kwh"))
 	case "heat_per_kwh":
 		return made("%s/(%s)", b.sum(seenKey("wash_kwh"), counts, in), b.used(in))
 	}
@@ -167,13 +174,13 @@ func (b *books) recalcWhole(key string) expr {
 	if !b.l.Alternative {
 		return expr{}
 	}
-	used := made("%s+%s", b.atWhole("element_kwh", wholeSum), orNothing(b.atWhole("pump_kwh", wholeSum)))
+	used := plus(b.atWhole("element_kwh", wholeSum), b.atWhole("pump_kwh", wholeSum))
 	baseline := b.baselineWhole()
 	switch saving {
 	case "saved_kwh":
 		return made("%s-(%s)", baseline, used)
 	case "co2_kg":
-		return made("(%s)*%s-(%s-%s)*%s", baseline, b.assumption("instead.co2_kg_per_kwh"), used, b.sunWhole(), b.assumption("electricity.co2_kg_per_kwh"))
+		return made("(%s)*%s-%s*%s", baseline, b.assumption("instead.co2_kg_per_kwh"), bought(used, b.sunWhole()), b.assumption("electricity.co2_kg_per_kwh"))
 	case "money":
 		return made("%s-(%s)", b.fuelWhole(), b.powerWhole())
 	}
@@ -197,7 +204,7 @@ func (b *books) whole(key string) expr {
 // times what was seen.
 func (b *books) sunWhole() expr {
 	if !b.cycles.has("sun_low") {
-		return expr{text: "0"}
+		return expr{}
 	}
 	e := b.term("element_kwh")
 	if e == nil || e.Fill.SeenKWh == 0 {
@@ -311,4 +318,31 @@ func liveValue(f season.Figure, e expr) any {
 func follows(f season.Figure, e expr) bool {
 	oneEnd := math.IsNaN(f.Low) != math.IsNaN(f.High)
 	return e.known() && !math.IsNaN(f.Value) && !math.IsInf(f.Value, 0) && oneEnd == e.bound
+}
+
+// fitOf says what a fit stands on.
+func (b *books) fitOf(of string) string {
+	switch {
+	case of == "Plant" && b.cycles.has(inRecovery):
+		return "a fit, or a sum of the readings (record.csv), over the cycles where " + b.cycles.said(inRecovery, b.all()) + "=1"
+	case of == "Plant":
+		return "a fit over the sheet Cycles"
+	}
+	return "a fit to the readings (record.csv) of the draws where " + drawsColumn("used", len(b.s.Draws)) + " is true"
+}
+
+// rungOf says what the temperature of a step of the ladder is a mean of.
+func (b *books) rungOf(step string) string {
+	in := b.all()
+	switch {
+	case in.to == 0:
+		return ""
+	case step == "feed":
+		return b.cycles.said("feed_c", in) + ", weighted by the wash water " + b.cycles.said("wash_l", in)
+	case step == "element":
+		return "readings of the tank as each wash of the sheet Washes begins, weighted by its water"
+	case step == "wash":
+		return "the washes of the sheet Washes that were judged, weighted by their water"
+	}
+	return "readings of the outlet while water flows (record.csv), weighted by the water"
 }

@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -349,7 +350,7 @@ func near(t *testing.T, want, got float64, what string) {
 }
 
 // sameAsResults holds a recalculated workbook against results.json.
-func sameAsResults(t *testing.T, name string, f *excelize.File, s *season.Season) (compared int) {
+func sameAsResults(t *testing.T, name string, f *excelize.File, s *season.Season, but ...string) (compared int) {
 	t.Helper()
 	b, err := results.JSON(s)
 	require.NoError(t, err)
@@ -358,7 +359,7 @@ func sameAsResults(t *testing.T, name string, f *excelize.File, s *season.Season
 	for _, row := range append(sheetRows(t, f, "Summary", 3), sheetRows(t, f, "Fits", 1)...) {
 		about := row["About"] + row["Of"]
 		at := path(about, row["Key in results.json"])
-		if at == nil || row["Key in results.json"] == "" {
+		if at == nil || row["Key in results.json"] == "" || slices.Contains(but, row["Key in results.json"]) {
 			continue
 		}
 		want, ok := valueAt(t, tree, at)
@@ -422,6 +423,10 @@ func TestRecalculatedIsAsReported(t *testing.T) {
 		s := seasonOf(t, f.load(t))
 		b, err := XLSX(s)
 		require.NoError(t, err)
+		if f.name == "hostile" {
+			texts, _ := hostileTexts(t, opened(t, b))
+			require.Greater(t, texts, 20, "names that start as formulas")
+		}
 		books[name], liveFigures[name] = withoutCached(t, b)
 		seasons[name] = s
 	}
@@ -527,8 +532,8 @@ func TestChangedAssumptionsAreFollowed(t *testing.T) {
 	}
 	books, seasons, live := map[string][]byte{}, map[string]*season.Season{}, map[string]int{}
 	for i, f := range testFarms() {
-		if i == 0 || f.name == "loop only" || f.name == "no wash meter" {
-			continue // the sample takes long; of the others too little hangs on a price
+		if i == 0 || f.name == "loop only" {
+			continue // the sample takes long; of the loop alone too little hangs on a price
 		}
 		name := fmt.Sprintf("%d %s", i, strings.ReplaceAll(f.name, ",", ""))
 		rec := f.load(t)
@@ -545,7 +550,7 @@ func TestChangedAssumptionsAreFollowed(t *testing.T) {
 		seasons[name] = seasonOf(t, rec)
 	}
 	for name, f := range recalculated(t, books) {
-		compared := sameAsResults(t, name, f, seasons[name])
+		compared := sameAsResults(t, name, f, seasons[name], "recovery_per_k") // a fit: the sheet says that it stays
 		t.Logf("%-24s %d assumptions moved, %d figures as in the new results.json", name, live[name], compared)
 		v, err := f.GetCellValue("Summary", "D2", excelize.Options{RawCellValue: true})
 		require.NoError(t, err)

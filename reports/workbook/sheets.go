@@ -20,7 +20,7 @@ func sheets(s *season.Season, zone *time.Location) []table {
 	return append(out,
 		listed("Draws", rows.Draws(), s.Draws, zone),
 		listed("Washes", rows.Washes(), s.Washes.List, zone),
-		fits(s, b, zone), changes(s, zone), plateWeeks(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s))
+		fits(s, b, zone), changes(s, zone), plateWeeks(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s, b))
 }
 
 // listed is a table of rows in the columns that the CSV has too; a time takes
@@ -28,19 +28,35 @@ func sheets(s *season.Season, zone *time.Location) []table {
 func listed[T any](name string, columns []rows.Column[T], list []T, zone *time.Location) table {
 	t := table{name: name}
 	for _, c := range columns {
-		switch c.Kind {
-		case rows.Time:
-			t.heads = append(t.heads, head{c.Head + " (UTC)", 20}, head{c.Head + " (local)", 20})
-		case rows.Text:
-			t.heads = append(t.heads, head{c.Head, 16})
-		default:
-			t.heads = append(t.heads, head{withUnit(c.Head, c.Unit), 13})
-		}
+		t.heads = append(t.heads, headsOf(c)...)
 	}
 	for i := range list {
 		t.rows = append(t.rows, rowOf(columns, &list[i], zone))
 	}
 	return t
+}
+
+// headsOf are a column's one or two headers.
+func headsOf[T any](c rows.Column[T]) []head {
+	switch c.Kind {
+	case rows.Time:
+		return []head{{c.Head + " (UTC)", 20}, {c.Head + " (local)", 20}}
+	case rows.Text:
+		return []head{{c.Head, 16}}
+	}
+	return []head{{withUnit(c.Head, c.Unit), 13}}
+}
+
+// drawsColumn is a column of the sheet Draws as a person finds it.
+func drawsColumn(key string, n int) string {
+	at := 0
+	for _, c := range rows.Draws() {
+		if c.Key == key {
+			return fmt.Sprintf("Draws!%s%d:%s%d", letter(at), firstRow, letter(at), max(n, 1)-1+firstRow)
+		}
+		at += len(headsOf(c))
+	}
+	return "Draws"
 }
 
 func rowOf[T any](columns []rows.Column[T], of *T, zone *time.Location) []any {
@@ -104,8 +120,8 @@ func cameFrom(f season.Figure, e expr) string {
 		return ""
 	case follows(f, e):
 		return e.from
-	case f.Basis == "fitted":
-		return "value, no formula: a fit over the sheet Draws or Cycles"
+	case !e.known() && e.from != "":
+		return "value, no formula: " + e.from
 	}
 	return "value, no formula: from the readings (record.csv)"
 }
@@ -135,7 +151,11 @@ func summary(s *season.Season, b *books) table {
 		}
 	}
 	for _, n := range s.Headline {
-		one("At a glance", n, b.recalcIn(n.Key, in))
+		e := b.recalcIn(n.Key, in)
+		if n.Key == "ua_w_per_k" {
+			e.from = b.fitOf("Loop")
+		}
+		one("At a glance", n, e)
 	}
 	add("Heat, as seen", ofSeen, "", s.Heat.Seen)
 	add("Heat, whole period", ofWhole, "", s.Heat.Whole)
@@ -146,7 +166,7 @@ func summary(s *season.Season, b *books) table {
 		{Key: "money_spent", Label: "Bought", Figure: s.Saving.PowerMoney}})
 	add("Bed", ofBed, "", s.Bed)
 	for _, step := range s.Ladder {
-		one("Ladder: "+step.Step, season.Named{Key: "temp_c", Label: "Temperature", Figure: step.TempC}, expr{})
+		one("Ladder: "+step.Step, season.Named{Key: "temp_c", Label: "Temperature", Figure: step.TempC}, expr{from: b.rungOf(step.Step)})
 		one("Ladder: "+step.Step, season.Named{Key: "gained_kwh", Label: "Heat gained", Figure: step.GainedKWh}, b.recalc(ofSeen, gainedBy[step.Step], in))
 	}
 	return t
@@ -249,9 +269,9 @@ func fits(s *season.Season, b *books, zone *time.Location) table {
 	t := table{name: "Fits", heads: figureHeads(head{"Of", 20}, head{"Figure", 40}, head{"Key in results.json", 24},
 		head{"From (UTC)", 20}, head{"From (local)", 20}, head{"To (UTC)", 20}, head{"To (local)", 20})}
 	add := func(of, label, key string, from, to int64, f season.Figure) {
-		var e expr
-		if of == "Plant" {
-			e = b.recalc(ofPlant, key, b.all())
+		e := expr{from: b.fitOf(of)}
+		if x := b.recalc(ofPlant, key, b.all()); of == "Plant" && x.known() {
+			e = x
 		}
 		t.rows = append(t.rows, figureCells(f, e, of, label, key, stampOf(from, time.UTC), stampOf(from, zone),
 			stampOf(to, time.UTC), stampOf(to, zone)))

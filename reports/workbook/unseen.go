@@ -90,8 +90,8 @@ const (
 )
 
 func wholeHeads() []head {
-	return []head{{"Of", 44}, {"Key", 20}, {"As seen (kWh)", 14}, {"Mean of the cycles behind it (kWh per hour seen)", 14}, {"Put in for what was not seen (kWh)", 14},
-		{"Whole period (kWh)", 14}, {"Price", 12}, {"Cost", 12}, {"Comes from", 70}}
+	return []head{{"Of", 64}, {"Key", 26}, {"As seen (kWh)", 14}, {"Mean of the cycles behind it (kWh per hour seen)", 14}, {"Put in for what was not seen (kWh)", 14},
+		{"Whole period (kWh)", 14}, {"Price", 12}, {"Cost", 12}, {"Comes from", 90}}
 }
 
 // wholeSheet has a row a term, then a row a price of electricity and use.

@@ -169,6 +169,9 @@ func addSheet(f *excelize.File, st styles, t table, first bool) error {
 	} else if _, err := f.NewSheet(t.name); err != nil {
 		return err
 	}
+	if err := pageOf(f, t.name); err != nil {
+		return err
+	}
 	w, err := f.NewStreamWriter(t.name)
 	if err != nil {
 		return err
@@ -193,12 +196,46 @@ func addSheet(f *excelize.File, st styles, t table, first bool) error {
 		if err != nil {
 			return err
 		}
-		if err := w.SetRow(at, st.cells(cells, row, row == headRow(t))); err != nil {
+		var tall []excelize.RowOpts
+		if row == headRow(t) {
+			tall = []excelize.RowOpts{{Height: headHeight(t)}}
+		}
+		if err := w.SetRow(at, st.cells(cells, row, row == headRow(t)), tall...); err != nil {
 			return err
 		}
 		row++
 	}
 	return w.Flush()
+}
+
+// headHeight has room for the header with the most lines, in points: some
+// programs do not stretch a row to what is wrapped in it.
+func headHeight(t table) float64 {
+	lines := 1
+	for _, h := range t.heads {
+		n, left := 1, h.width
+		for _, word := range strings.Fields(h.text) {
+			size := 1.15 * float64(len([]rune(word))+1) // bold
+			if size > left && left < h.width {
+				n, left = n+1, h.width
+			}
+			left -= size
+			for left < 0 { // a word longer than the line
+				n, left = n+1, left+h.width
+			}
+		}
+		lines = max(lines, n)
+	}
+	return 15 * float64(lines)
+}
+
+// pageOf has a sheet printed across, all of its columns on one page's width.
+func pageOf(f *excelize.File, sheet string) error {
+	across, one, any, fit := "landscape", 1, 0, true
+	if err := f.SetPageLayout(sheet, &excelize.PageLayoutOptions{Orientation: &across, FitToWidth: &one, FitToHeight: &any}); err != nil {
+		return err
+	}
+	return f.SetSheetProps(sheet, &excelize.SheetPropsOptions{FitToPage: &fit})
 }
 
 // headRow is the row of the headers: 1, or 3 below a title.

@@ -97,6 +97,14 @@ func dropping(tables string, words ...string) func(string) string {
 	}
 }
 
+// onlyRate puts one rate in the place of the price of electricity.
+func onlyRate(when string) func(string) string {
+	return func(toml string) string {
+		toml = strings.Replace(toml, "price_per_kwh = 0.33\n", "", 1)
+		return strings.Replace(toml, "\n[milkings]\nfile", "\n[[electricity.rate]]\n"+when+"price_per_kwh = 0.31\n\n[milkings]\nfile", 1)
+	}
+}
+
 // sunLog writes a log of the grid's meters and the farm's own sun.
 func sunLog(columns string) func(t *testing.T, dir string, s *simfarm.Farm) {
 	return func(t *testing.T, dir string, s *simfarm.Farm) {
@@ -159,6 +167,8 @@ func testFarms() []testFarm {
 		{name: "no wash meter", scenario: six, change: dropping("", "wash_volume", "wash_temp")},
 		{name: "loop only", scenario: six, change: dropping("plate tank wash milk plant element pumps milkings milkings.columns", "plant.csv", "plate_", "wash_", "element_", "compressor_", "pumps.", "milk_", "milk.", "plant.", "tank_")},
 		{name: "plant only", scenario: six, change: dropping("loop tank wash", "yard.csv", "loop_", "bed_", "mains_", "wash_", "loop.", "tank_")},
+		{name: "one rate, no price", scenario: withHoles(simfarm.Short(6)), change: onlyRate("")},
+		{name: "hours without a price", scenario: six, change: onlyRate("from = \"22:00\"\nto = \"06:00\"\n")},
 		{name: "hostile", scenario: six, change: hostile, files: hostileFile},
 	}
 }
@@ -349,6 +359,34 @@ func near(t *testing.T, want, got float64, what string) {
 	}
 }
 
+// sameAsCached holds every formula's stored value against what the spreadsheet
+// made of it.
+func sameAsCached(t *testing.T, name string, was, now *excelize.File) (formulas int) {
+	t.Helper()
+	number := func(f *excelize.File, sheet, cell string) float64 {
+		v, err := f.GetCellValue(sheet, cell, excelize.Options{RawCellValue: true})
+		require.NoError(t, err)
+		x, err := strconv.ParseFloat(v, 64)
+		require.NoError(t, err, "%s: %s!%s: %q", name, sheet, cell, v)
+		return x
+	}
+	for _, sheet := range was.GetSheetList() {
+		all, err := was.GetRows(sheet)
+		require.NoError(t, err)
+		for r, row := range all {
+			for c := range row {
+				cell := fmt.Sprintf("%s%d", letter(c), r+1)
+				if text, err := was.GetCellFormula(sheet, cell); err != nil || text == "" {
+					continue
+				}
+				formulas++
+				near(t, number(was, sheet, cell), number(now, sheet, cell), name+": "+sheet+"!"+cell)
+			}
+		}
+	}
+	return formulas
+}
+
 // sameAsResults holds a recalculated workbook against results.json.
 func sameAsResults(t *testing.T, name string, f *excelize.File, s *season.Season, but ...string) (compared int) {
 	t.Helper()
@@ -417,7 +455,7 @@ func TestRecalculatedIsAsReported(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulated seasons, and a spreadsheet program started")
 	}
-	books, seasons, liveFigures := map[string][]byte{}, map[string]*season.Season{}, map[string]int{}
+	books, seasons, cached := map[string][]byte{}, map[string]*season.Season{}, map[string]*excelize.File{}
 	for i, f := range testFarms() {
 		name := fmt.Sprintf("%d %s", i, strings.ReplaceAll(f.name, ",", ""))
 		s := seasonOf(t, f.load(t))
@@ -427,17 +465,34 @@ func TestRecalculatedIsAsReported(t *testing.T) {
 			texts, _ := hostileTexts(t, opened(t, b))
 			require.Greater(t, texts, 20, "names that start as formulas")
 		}
-		books[name], liveFigures[name] = withoutCached(t, b)
+		books[name], _ = withoutCached(t, b)
+		cached[name] = opened(t, b)
+		everyTotalIsLive(t, name, cached[name])
 		seasons[name] = s
 	}
 	for name, f := range recalculated(t, books) {
 		cells, compared := noErrors(t, name, f), sameAsResults(t, name, f, seasons[name])
-		t.Logf("%-24s %6d cells, none an error; %5d formulas; %3d figures as in results.json", name, cells, liveFigures[name], compared)
+		t.Logf("%-24s %6d cells, none an error; %5d formulas as stored; %3d figures as in results.json", name, cells, sameAsCached(t, name, cached[name], f), compared)
 		require.Greater(t, compared, 10, name)
 		for _, row := range sheetRows(t, f, "Summary", 3) {
 			if d := row["Difference"]; d != "" {
 				require.Equal(t, "0", d, "%s: %s", name, row["Figure"])
 			}
+		}
+	}
+}
+
+// Only fits and what is read off the logs stay values.
+func everyTotalIsLive(t *testing.T, name string, f *excelize.File) {
+	t.Helper()
+	values := []string{"ua_w_per_k", "mean_c", "temp_c", "element_movable_kwh"}
+	for i, row := range sheetRows(t, f, "Summary", 3) {
+		cell := fmt.Sprintf("D%d", i+4)
+		text, err := f.GetCellFormula("Summary", cell)
+		require.NoError(t, err)
+		if key := row["Key in results.json"]; row["Value (in the unit)"] != "" && !slices.Contains(values, key) {
+			require.NotEmpty(t, text, "%s: %s, %s is a value", name, row["About"], key)
+			require.Regexp(t, `![A-Z]+[0-9]+`, row["Comes from"], "%s: %s", name, key)
 		}
 	}
 }

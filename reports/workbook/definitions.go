@@ -14,6 +14,7 @@ var words = [...][2]string{
 	{"Low and high ends, the text as shown", "Values from the trials with the assumptions as reported. Where the number above the Summary is not 0 an assumption was changed, and they hold no longer: change farm.toml and make the report again."},
 	{"Comes from", "The cells that a figure is made of: Cycles!AJ2:AJ60 where AX=1 are the rows of that column in which column AX is 1. A value without a formula names the readings or the fit that it comes from."},
 	{"Whole period", "As seen, plus what is put in for what was not seen: the covered cycles' mean per hour, for the hours missing (sheet Not seen). Money of what was not seen: at the prices of the hours at which that use usually runs."},
+	{"electricity.rate[2], instead.price_since[2]", "The second of the rates, or dated prices, by the date from which they hold; of those without a date, or of one date, by their order in farm.toml."},
 	{"UTC, local", "Every time stands twice: in UTC, and on the clocks of the farm's time zone, daylight saving included."},
 	{"loop_kwh, plant_kwh", "Heat that the water gained across the loop and across the plate, as metered."},
 	{"wash_kwh", "Heat in the wash water above the cold feed of its cycle."},

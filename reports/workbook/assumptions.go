@@ -20,8 +20,8 @@ type input float64
 // assumptions lists what no log gives: each in a cell that the totals follow,
 // beside what it was when the report was made.
 func assumptions(s *season.Season) table {
-	t := table{name: assumptionsName, heads: []head{{"Key in farm.toml", 34}, {"What it is", 60}, {"Value: change it here", 14}, {"Unit", 12}, {"As reported", 12}, {"Changed (1)", 9},
-		{"Who states it", 15}, {"Where it comes from", 50}, {"What follows", 100}}}
+	t := table{name: assumptionsName, wraps: true, heads: []head{{"Key in farm.toml", 34}, {"What it is", 60}, {"Value: change it here", 14}, {"Unit", 12}, {"As reported", 12}, {"Changed (1)", 9},
+		{"Who states it", 15}, {"Where it comes from", 50}, {"What follows", 60}}}
 	for _, a := range s.Ledger.Assumptions {
 		row := []any{a.Key, a.What, number{a.Value, mostDecimals}, a.Unit, plain(a.Value), nil, a.By, a.Source,
 			"Nothing here: it was used on the readings, before the cycles were summed. Change farm.toml and report anew."}

@@ -41,7 +41,7 @@ var words = [...][2]string{
 
 // definitions end with every setting in force.
 func definitions(s *season.Season, b *books) table {
-	t := table{name: "Definitions", heads: []head{{"Term or setting", 30}, {"Meaning or value", 110}, {"From", 14}}}
+	t := table{name: "Definitions", wraps: true, heads: []head{{"Term or setting", 44}, {"Meaning or value", 110}, {"From", 14}}}
 	for _, w := range words {
 		t.rows = append(t.rows, []any{w[0], w[1], "definition"})
 	}

@@ -90,6 +90,7 @@ type table struct {
 	name  string
 	title string // above the headers; "" = none
 	under []any  // a row below the title
+	wraps bool   // long texts are wrapped
 	heads []head
 	rows  [][]any
 }
@@ -131,7 +132,7 @@ const mostDecimals = 6
 // styles are the cell styles by what a cell holds.
 type styles struct {
 	title, head, stamp, text int
-	input, plain             int
+	input, plain, wrapped    int
 	number                   [mostDecimals + 1]int
 }
 
@@ -149,6 +150,7 @@ func newStyles(f *excelize.File) (st styles, err error) {
 	add(&st.stamp, excelize.Style{CustomNumFmt: &date})
 	add(&st.text, excelize.Style{NumFmt: 49, Alignment: &excelize.Alignment{Vertical: "top"}})
 	add(&st.plain, excelize.Style{})
+	add(&st.wrapped, excelize.Style{NumFmt: 49, Alignment: &excelize.Alignment{Vertical: "top", WrapText: true}})
 	add(&st.input, excelize.Style{Fill: excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{"FFF2CC"}}, Border: []excelize.Border{
 		{Type: "left", Style: 1, Color: "808080"}, {Type: "right", Style: 1, Color: "808080"}, {Type: "top", Style: 1, Color: "808080"}, {Type: "bottom", Style: 1, Color: "808080"}}})
 	for d := range st.number {
@@ -185,7 +187,7 @@ func addSheet(f *excelize.File, st styles, t table, first bool) error {
 			return err
 		}
 		if t.under != nil {
-			if err := w.SetRow("A2", st.cells(t.under, 2, false)); err != nil {
+			if err := w.SetRow("A2", st.cells(t.under, 2, false, false)); err != nil {
 				return err
 			}
 		}
@@ -196,11 +198,7 @@ func addSheet(f *excelize.File, st styles, t table, first bool) error {
 		if err != nil {
 			return err
 		}
-		var tall []excelize.RowOpts
-		if row == headRow(t) {
-			tall = []excelize.RowOpts{{Height: headHeight(t)}}
-		}
-		if err := w.SetRow(at, st.cells(cells, row, row == headRow(t)), tall...); err != nil {
+		if err := w.SetRow(at, st.cells(cells, row, row == headRow(t), t.wraps), heightOf(t, cells, row == headRow(t))...); err != nil {
 			return err
 		}
 		row++
@@ -208,25 +206,40 @@ func addSheet(f *excelize.File, st styles, t table, first bool) error {
 	return w.Flush()
 }
 
-// headHeight has room for the header with the most lines, in points: some
-// programs do not stretch a row to what is wrapped in it.
-func headHeight(t table) float64 {
-	lines := 1
-	for _, h := range t.heads {
-		n, left := 1, h.width
-		for _, word := range strings.Fields(h.text) {
-			size := 1.15 * float64(len([]rune(word))+1) // bold
-			if size > left && left < h.width {
-				n, left = n+1, h.width
-			}
-			left -= size
-			for left < 0 { // a word longer than the line
-				n, left = n+1, left+h.width
-			}
-		}
-		lines = max(lines, n)
+// heightOf a row has room for its cell with the most lines: some programs do not
+// stretch a row to what is wrapped in it. Only headers wrap, and the texts of a
+// sheet that says so.
+func heightOf(t table, cells []any, isHead bool) []excelize.RowOpts {
+	if !isHead && !t.wraps {
+		return nil
 	}
-	return 15 * float64(lines)
+	lines := 1
+	for i, v := range cells {
+		if text, ok := v.(string); ok && i < len(t.heads) {
+			size := 1.0
+			if isHead {
+				size = 1.15 // bold
+			}
+			lines = max(lines, linesOf(text, t.heads[i].width/size))
+		}
+	}
+	return []excelize.RowOpts{{Height: 15 * float64(lines)}}
+}
+
+// linesOf a text wrapped at so many characters.
+func linesOf(text string, width float64) int {
+	n, left := 1, width
+	for _, word := range strings.Fields(text) {
+		size := float64(len([]rune(word)))
+		if size > left && left < width {
+			n, left = n+1, width
+		}
+		left -= size + 1
+		for left < -1 { // a word longer than the line
+			n, left = n+1, left+width
+		}
+	}
+	return n
 }
 
 // pageOf has a sheet printed across, all of its columns on one page's width.
@@ -268,13 +281,17 @@ func layOut(w *excelize.StreamWriter, t table) error {
 	return w.SetPanes(&excelize.Panes{Freeze: true, YSplit: under, TopLeftCell: corner, ActivePane: "bottomLeft"})
 }
 
-func (st styles) cells(in []any, row int, isHead bool) []any {
+func (st styles) cells(in []any, row int, isHead, wraps bool) []any {
 	out := make([]any, len(in))
 	for i, v := range in {
 		if made, ok := v.(byRow); ok {
 			v = made(row)
 		}
 		out[i] = st.cell(v)
+		if c, ok := out[i].(excelize.Cell); ok && wraps && c.StyleID == st.text {
+			c.StyleID = st.wrapped
+			out[i] = c
+		}
 		if isHead {
 			out[i] = excelize.Cell{StyleID: st.head, Value: v}
 		}

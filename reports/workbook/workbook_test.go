@@ -246,6 +246,12 @@ func TestUnknownZone(t *testing.T) {
 	require.ErrorContains(t, err, "Mars/Olympus")
 }
 
+func TestLinesOf(t *testing.T) {
+	for text, want := range map[string]int{"": 1, "ten of them": 2, "ten letter": 1, "abcdefghijk": 2, "a abcdefghij b": 3} {
+		require.Equal(t, want, linesOf(text, 10), text)
+	}
+}
+
 func TestDecimals(t *testing.T) {
 	for _, c := range []struct {
 		low, high float64

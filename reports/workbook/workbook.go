@@ -149,16 +149,17 @@ func newStyles(f *excelize.File) (st styles, err error) {
 	date := "yyyy-mm-dd hh:mm:ss"
 	add(&st.stamp, excelize.Style{CustomNumFmt: &date})
 	add(&st.text, excelize.Style{NumFmt: 49, Alignment: &excelize.Alignment{Vertical: "top"}})
-	add(&st.plain, excelize.Style{})
+	top := &excelize.Alignment{Vertical: "top"}
+	add(&st.plain, excelize.Style{Alignment: top})
 	add(&st.wrapped, excelize.Style{NumFmt: 49, Alignment: &excelize.Alignment{Vertical: "top", WrapText: true}})
-	add(&st.input, excelize.Style{Fill: excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{"FFF2CC"}}, Border: []excelize.Border{
+	add(&st.input, excelize.Style{Alignment: top, Fill: excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{"FFF2CC"}}, Border: []excelize.Border{
 		{Type: "left", Style: 1, Color: "808080"}, {Type: "right", Style: 1, Color: "808080"}, {Type: "top", Style: 1, Color: "808080"}, {Type: "bottom", Style: 1, Color: "808080"}}})
 	for d := range st.number {
 		format := "0"
 		if d > 0 {
 			format = "0." + "000000"[:d]
 		}
-		add(&st.number[d], excelize.Style{CustomNumFmt: &format})
+		add(&st.number[d], excelize.Style{CustomNumFmt: &format, Alignment: top})
 	}
 	return st, err
 }

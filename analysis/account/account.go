@@ -196,7 +196,9 @@ type maker struct {
 	loop, plate, wash, use *grid.Runs
 	compressor, element    *grid.Stream
 	tankTop                *grid.Stream
-	washHot                *grid.Booked
+	// lines: which price of electricity holds in each cell; nil without rates.
+	lines   []int16
+	washHot *grid.Booked
 	// feedC is the feed of the cycle at a time; nil = not known for any.
 	feedC func(ms int64) float64
 	// feedStands: the feed is read off standing water.

@@ -18,6 +18,8 @@ type Fill struct {
 	ExtraVar float64
 	// Cycles behind the mean.
 	Cycles int
+	// PerH is the covered cycles' mean, kWh an hour seen; 0 where nothing is missing.
+	PerH float64
 	// Added is what is added to each cycle's seen sum, kWh.
 	Added []float64
 	// Why, if not empty: too few cycles were covered and WholeKWh is NaN.
@@ -58,6 +60,7 @@ func FillUp(kWh, hours, share []float64, covered []bool) Fill {
 		return f
 	}
 	r, filledH := q/d, 0.0
+	f.PerH = r
 	for i, v := range kWh {
 		if covered[i] && share[i] > 0 {
 			f.Added[i] = r * hours[i] * (1 - share[i])
@@ -149,15 +152,7 @@ func (m *maker) usualPrices(kw, prices []float64, cycles []cycle.Cycle) []float6
 	if prices == nil {
 		return nil
 	}
-	var byHour [24]float64
-	var clock wall
-	hourOf := make([]uint8, m.g.N)
-	for k := range hourOf {
-		hourOf[k] = uint8(clock.at(m.g.EdgeMS(k), m.zone).Minute / 60 % 24)
-		if v := kw[k]; v == v {
-			byHour[hourOf[k]] += v
-		}
-	}
+	byHour, hourOf := m.usualHours(kw)
 	out := make([]float64, len(cycles))
 	for i, c := range cycles {
 		var sum, w, plain, n float64
@@ -176,4 +171,18 @@ func (m *maker) usualPrices(kw, prices []float64, cycles []cycle.Cycle) []float6
 		out[i] = sum / w
 	}
 	return out
+}
+
+// usualHours are the kW of all cells seen, by hour of the local day, and the hour
+// of each cell.
+func (m *maker) usualHours(kw []float64) (byHour [24]float64, hourOf []uint8) {
+	var clock wall
+	hourOf = make([]uint8, m.g.N)
+	for k := range hourOf {
+		hourOf[k] = uint8(clock.at(m.g.EdgeMS(k), m.zone).Minute / 60 % 24)
+		if v := kw[k]; v == v {
+			byHour[hourOf[k]] += v
+		}
+	}
+	return byHour, hourOf
 }

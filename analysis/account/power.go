@@ -22,6 +22,10 @@ type Power struct {
 	// UsualPrice by cycle: of a kWh at the hours at which this use usually runs;
 	// nil without prices, NaN where none of them has one.
 	UsualPrice []float64
+	// ByLine: kWh by price of electricity (see PriceLines) and cycle; UsualShare:
+	// how a kWh of the usual hours falls on the prices, NaN where none has one. nil
+	// without rates.
+	ByLine, UsualShare [][]float64
 }
 
 // PowerRow is one cycle's electricity. Its derivative with respect to the
@@ -64,7 +68,8 @@ func (m *maker) powers() {
 
 // cold (and electricity) sums what is bought and what the milk gives.
 func (m *maker) cold() {
-	prices := Prices(m.g, m.farm.Electricity, m.zone)
+	m.lines = Lines(m.g, m.farm.Electricity, m.zone)
+	prices := pricesOf(m.g, m.farm.Electricity, m.lines)
 	a := m.acc
 	a.Element = m.power("element", m.element, prices)
 	a.Compressor = m.power("compressor", m.compressor, prices)
@@ -84,6 +89,7 @@ func (m *maker) power(name string, s *grid.Stream, prices []float64) Power {
 	p.WayName, p.Sources = s.Name, s.Sources
 	p.Rows = SumPower(m.g, s.Values, prices, m.acc.Cycles)
 	p.UsualPrice = m.usualPrices(s.Values, prices, m.acc.Cycles)
+	p.ByLine, p.UsualShare = m.byLine(s.Values, m.acc.Cycles), m.usualShares(s.Values, m.acc.Cycles)
 	return p
 }
 
@@ -174,6 +180,9 @@ type Solar struct {
 	OnlyHigh bool
 	Sources  []grid.Source
 	Rows     []SolarRow
+	// MidByLine: kWh midway between both ends by price of electricity and cycle;
+	// nil without rates.
+	MidByLine [][]float64
 }
 
 // SolarRow holds both ends: the element last in line for the sun (low) and
@@ -242,6 +251,9 @@ func (m *maker) solar(prices []float64) {
 	}
 	at := valueAt
 	s.Rows = make([]SolarRow, len(m.acc.Cycles))
+	if m.lines != nil {
+		s.MidByLine = m.perLine()
+	}
 	hours := m.g.Hours()
 	for i, c := range m.acc.Cycles {
 		r := &s.Rows[i]
@@ -256,6 +268,9 @@ func (m *maker) solar(prices []float64) {
 			}
 			low, high := SolarShare(e, in, out, pv)
 			r.LowKWh, r.HighKWh = r.LowKWh+low*hours, r.HighKWh+high*hours
+			if m.lines != nil && m.lines[k] >= 0 {
+				s.MidByLine[m.lines[k]][i] += (low + high) / 2 * hours
+			}
 			if prices != nil {
 				r.LowCost, r.HighCost = r.LowCost+low*hours*prices[k], r.HighCost+high*hours*prices[k]
 			}

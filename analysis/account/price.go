@@ -11,6 +11,10 @@ import (
 // Prices of electricity, one a cell; nil where the farm file gives none. A cell
 // at which no rate holds and that has no price_per_kwh is NaN.
 func Prices(g *grid.Grid, e *farm.Electricity, zone *time.Location) []float64 {
+	return pricesOf(g, e, Lines(g, e, zone))
+}
+
+func pricesOf(g *grid.Grid, e *farm.Electricity, lines []int16) []float64 {
 	if e == nil || !e.HasPrice && len(e.Rates) == 0 {
 		return nil
 	}
@@ -21,17 +25,57 @@ func Prices(g *grid.Grid, e *farm.Electricity, zone *time.Location) []float64 {
 		}
 		return out
 	}
+	list := PriceLines(e)
+	for i, k := range lines {
+		out[i] = math.NaN()
+		if k >= 0 {
+			out[i] = list[k].PerKWh
+		}
+	}
+	return out
+}
+
+// PriceLine is one price of electricity as the farm file states it.
+type PriceLine struct {
+	// Rate is its place among farm.Electricity.Rates; −1: price_per_kwh.
+	Rate   int
+	PerKWh float64
+}
+
+// PriceLines are all prices of electricity: price_per_kwh, if stated, then the
+// rates.
+func PriceLines(e *farm.Electricity) []PriceLine {
+	var out []PriceLine
+	if e == nil {
+		return nil
+	}
+	if e.HasPrice {
+		out = append(out, PriceLine{Rate: -1, PerKWh: e.PricePerKWh})
+	}
+	for i, r := range e.Rates {
+		out = append(out, PriceLine{Rate: i, PerKWh: r.PricePerKWh})
+	}
+	return out
+}
+
+// Lines says which of the PriceLines holds in each cell; −1: none. nil where
+// there are no rates, and so one price at most.
+func Lines(g *grid.Grid, e *farm.Electricity, zone *time.Location) []int16 {
+	if e == nil || len(e.Rates) == 0 {
+		return nil
+	}
+	out := make([]int16, g.N)
 	// Zones change and rates begin on whole quarters of an hour or, at worst,
 	// minutes: one look-up a minute serves all cells in it.
-	minute, price := int64(math.MinInt64), 0.0
+	minute, line := int64(math.MinInt64), int16(-1)
 	var wall wall
 	for i := range out {
 		at := g.EdgeMS(i)
 		if now := floorDiv(at, 60000); now != minute {
 			minute = now
-			price = PriceAt(e, wall.at(now*60000, zone))
+			line = int16(lineAt(e, wall.at(now*60000, zone)))
 		}
-		out[i] = price
+		out[i] = line
 	}
 	return out
 }
@@ -77,21 +121,29 @@ func (w *wall) at(ms int64, zone *time.Location) Moment {
 // price_per_kwh; else NaN. A rate over midnight belongs to the day on which it
 // begins.
 func PriceAt(e *farm.Electricity, at Moment) float64 {
-	price := math.NaN()
+	if k := lineAt(e, at); k >= 0 {
+		return PriceLines(e)[k].PerKWh
+	}
+	return math.NaN()
+}
+
+// lineAt is the place of that price among the PriceLines; −1: none.
+func lineAt(e *farm.Electricity, at Moment) int {
+	line, first := -1, 0
 	if e.HasPrice {
-		price = e.PricePerKWh
+		line, first = 0, 1
 	}
 	var since time.Time
 	found := false
-	for _, r := range e.Rates {
+	for i, r := range e.Rates {
 		if r.Since.UnixMilli() > at.MS && !r.Since.IsZero() || !holds(r, at) {
 			continue
 		}
 		if !found || !r.Since.Before(since) {
-			found, since, price = true, r.Since, r.PricePerKWh
+			found, since, line = true, r.Since, first+i
 		}
 	}
-	return price
+	return line
 }
 
 func holds(r farm.Rate, at Moment) bool {
@@ -114,17 +166,29 @@ func holds(r farm.Rate, at Moment) bool {
 // InsteadPrice is the price of the alternative's carrier at a time: the latest
 // of the dated prices, else price_per_kwh; NaN where the farm file gives none.
 func InsteadPrice(in *farm.Instead, ms int64) float64 {
+	switch k := InsteadLine(in, ms); {
+	case k > 0:
+		return in.PriceSince[k-1].PricePerKWh
+	case k == 0:
+		return in.PricePerKWh
+	}
+	return math.NaN()
+}
+
+// InsteadLine says which price of the carrier holds at a time: 0 price_per_kwh,
+// k the k-th of the dated prices, −1 none.
+func InsteadLine(in *farm.Instead, ms int64) int {
+	line := -1
 	if in == nil {
-		return math.NaN()
+		return line
 	}
-	price := math.NaN()
 	if in.HasPrice {
-		price = in.PricePerKWh
+		line = 0
 	}
-	for _, p := range in.PriceSince {
+	for i, p := range in.PriceSince {
 		if p.Since.UnixMilli() <= ms {
-			price = p.PricePerKWh
+			line = i + 1
 		}
 	}
-	return price
+	return line
 }

@@ -151,6 +151,7 @@ func (b *builder) ask() {
 	b.months(x, s, r, fit)
 	b.stretches(x, s, r, fit)
 	b.kept = kept{x, s, r}
+	b.ledger(x, s, r)
 }
 
 // headlineKeys in the order of the first screen.

@@ -168,14 +168,9 @@ func (b *builder) bed(x *terms, all stretch) {
 		b.want(dst, "mean_c", meta{unit: "degC", basis: doubt.Metered, n: len(all.rows), coverage: float64(n) / float64(max(1, b.grid.N))},
 			func(t *doubt.Trial) float64 { return part.Census(t.E) })
 	}
-	area, tonnes := 0.0, 0.0
+	area, tonnes := 0.0, b.tonnesBedded()
 	if l := b.rec.Farm.Loop; l != nil {
 		area = l.BedAreaM2
-	}
-	for _, e := range b.rec.Farm.Events {
-		if at := e.At.UnixMilli(); e.What == "bedded" && at < b.acc.ToMS {
-			tonnes += e.Tonnes
-		}
 	}
 	hours := 0.0
 	if x.loop.known {
@@ -186,6 +181,17 @@ func (b *builder) bed(x *terms, all stretch) {
 	b.perBed("heat_w_per_m2", "W/m2", x.loop, all, 1000/(area*hours), area*hours > 0, "farm.toml gives no loop.bed_area_m2")
 	b.perBed("heat_kwh_per_m2", "kWh/m2", x.loop, all, 1/area, area > 0, "farm.toml gives no loop.bed_area_m2")
 	b.perBed("heat_kwh_per_tonne", "kWh/t", x.loop, all, 1/tonnes, tonnes > 0, "farm.toml gives no tonnes with a bedded event")
+}
+
+// tonnesBedded are those of all bedded events before the period's end.
+func (b *builder) tonnesBedded() float64 {
+	tonnes := 0.0
+	for _, e := range b.rec.Farm.Events {
+		if at := e.At.UnixMilli(); e.What == "bedded" && at < b.acc.ToMS {
+			tonnes += e.Tonnes
+		}
+	}
+	return tonnes
 }
 
 func (b *builder) perBed(key, unit string, x stream, all stretch, factor float64, ok bool, why string) {

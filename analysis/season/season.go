@@ -64,6 +64,8 @@ type Season struct {
 	// Rows behind the figures.
 	Cycles []CycleRow
 	Draws  []DrawRow
+	// Ledger is what the totals are made of.
+	Ledger Ledger
 	// Pictures hold the numbers of the charts.
 	Pictures Pictures
 	// Audit is what an auditor asks for beside the figures.

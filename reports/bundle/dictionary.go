@@ -232,7 +232,7 @@ func sheetEntries(s *season.Season, sheets []workbook.Sheet) []Entry {
 		"Draws":  columnEntries(workbookName, "Draws", rows.Draws(), rows.AboutDraws(), sheetNames),
 		"Washes": columnEntries(workbookName, "Washes", rows.Washes(), rows.AboutWashes(), sheetNames),
 	}
-	figures := labelled(s)
+	figures, more := labelled(s), workbook.Meanings(s)
 	var out []Entry
 	for _, sheet := range sheets {
 		for _, head := range sheet.Heads {
@@ -241,6 +241,8 @@ func sheetEntries(s *season.Season, sheets []workbook.Sheet) []Entry {
 				e = listed[sheet.Name][i]
 			} else if x, ok := aboutHead(sheet.Name, head); ok {
 				e.Type, e.Unit, e.Meaning = x.kind, x.unit, x.meaning
+			} else if text := more[sheet.Name][head]; text != "" {
+				e.Type, e.Unit, e.Meaning = "number", unitIn(head), text
 			} else {
 				e = figureColumn(e, figures)
 			}
@@ -272,17 +274,26 @@ func labelled(s *season.Season) map[string]season.Named {
 	return out
 }
 
+// unitIn is what stands in brackets at the end of a header.
+func unitIn(head string) string {
+	at := strings.LastIndex(head, " (")
+	if at <= 0 || !strings.HasSuffix(head, ")") {
+		return ""
+	}
+	return head[at+2 : len(head)-1]
+}
+
 // figureColumn describes a column that holds a figure's value or one end of
 // it: "Heat from the yard, low end (kWh)"; a bare key is a share of its variance.
 func figureColumn(e Entry, figures map[string]season.Named) Entry {
 	label := e.Name
-	if at := strings.LastIndex(label, " ("); at > 0 && strings.HasSuffix(label, ")") {
-		label, e.Unit = label[:at], label[at+2:len(label)-1]
+	if e.Unit = unitIn(label); e.Unit != "" {
+		label = strings.TrimSuffix(label, " ("+e.Unit+")")
 	}
 	part := ""
 	for _, tail := range []struct{ text, means string }{
 		{", own low end", "Low end by the scatter of the week's own days: "}, {", own high end", "High end by the scatter of the week's own days: "},
-		{", low end", "Low end: "}, {", high end", "High end: "},
+		{", as reported", "As results.json has it: "}, {", low end", "Low end: "}, {", high end", "High end: "},
 	} {
 		if l, ok := strings.CutSuffix(label, tail.text); ok && part == "" {
 			label, part = l, tail.means

@@ -10,6 +10,11 @@ import (
 var words = [...][2]string{
 	{"Value, low end, high end", "The figure and the ends of its interval. An empty cell is not known; the column Why missing says why. Where one end is empty the figure is known from one side only."},
 	{"Basis", "metered: summed from readings. fitted: found by fitting a model to readings. estimated: rests on a stated or assumed figure."},
+	{"Value, as reported, difference", "Value: a formula over the sheets Cycles and Assumptions wherever the column Comes from names cells; a spreadsheet computes it again when an assumption is changed. As reported: what the report says, a value. Difference: 0 while both agree to nine digits."},
+	{"Low and high ends, the text as shown", "Values from the trials with the assumptions as reported. Where the number above the Summary is not 0 an assumption was changed, and they hold no longer: change farm.toml and make the report again."},
+	{"Comes from", "The cells that a figure is made of: Cycles!AJ2:AJ60 where AX=1 are the rows of that column in which column AX is 1. A value without a formula names the readings or the fit that it comes from."},
+	{"Whole period", "As seen, plus what is put in for what was not seen: the covered cycles' mean per hour, for the hours missing (sheet Not seen). Money of what was not seen: at the prices of the hours at which that use usually runs."},
+	{"electricity.rate[2], instead.price_since[2]", "The second of the rates, or dated prices, by the date from which they hold; of those without a date, or of one date, by their order in farm.toml."},
 	{"UTC, local", "Every time stands twice: in UTC, and on the clocks of the farm's time zone, daylight saving included."},
 	{"loop_kwh, plant_kwh", "Heat that the water gained across the loop and across the plate, as metered."},
 	{"wash_kwh", "Heat in the wash water above the cold feed of its cycle."},
@@ -35,11 +40,12 @@ var words = [...][2]string{
 }
 
 // definitions end with every setting in force.
-func definitions(s *season.Season) table {
-	t := table{name: "Definitions", heads: []head{{"Term or setting", 30}, {"Meaning or value", 110}, {"From", 14}}}
+func definitions(s *season.Season, b *books) table {
+	t := table{name: "Definitions", wraps: true, heads: []head{{"Term or setting", 44}, {"Meaning or value", 110}, {"From", 14}}}
 	for _, w := range words {
 		t.rows = append(t.rows, []any{w[0], w[1], "definition"})
 	}
+	t.rows = append(t.rows, meaningRows(b)...)
 	t.rows = append(t.rows,
 		[]any{"basis of the saving", s.Saving.Basis, "farm.toml"},
 		[]any{"time zone", s.ZoneName, "farm.toml"},

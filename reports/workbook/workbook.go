@@ -3,7 +3,12 @@
 // Summary has a title above it). Numbers are whole, shown with fewer digits;
 // what is not known is an empty cell; times are real dates, in UTC and in the
 // farm's own time; text is text, never a formula. The same season gives the
-// same bytes. The package computes nothing.
+// same bytes.
+//
+// Totals, months, shares, saving, money and CO2 are formulas over the sheet
+// Cycles and the sheet Assumptions, each with the value that the season gave as
+// its cached one: the package computes nothing, a spreadsheet does. Every figure
+// names the cells it comes from.
 package workbook
 
 import (
@@ -80,10 +85,12 @@ func setProps(f *excelize.File, s *season.Season) error {
 }
 
 // table is one sheet: its headers and cells. A cell is nil (empty), a string,
-// a bool, a number or a stamp.
+// a bool, a number, a stamp, a formula, or one of these made for its row.
 type table struct {
 	name  string
 	title string // above the headers; "" = none
+	under []any  // a row below the title
+	wraps bool   // long texts are wrapped
 	heads []head
 	rows  [][]any
 }
@@ -93,6 +100,9 @@ type head struct {
 	text  string // with the unit: "Heat from the yard (kWh)"
 	width float64
 }
+
+// byRow makes a cell that must know the row it stands in.
+type byRow func(row int) any
 
 // number is a value and the decimals shown.
 type number struct {
@@ -122,6 +132,7 @@ const mostDecimals = 6
 // styles are the cell styles by what a cell holds.
 type styles struct {
 	title, head, stamp, text int
+	input, plain, wrapped    int
 	number                   [mostDecimals + 1]int
 }
 
@@ -138,12 +149,17 @@ func newStyles(f *excelize.File) (st styles, err error) {
 	date := "yyyy-mm-dd hh:mm:ss"
 	add(&st.stamp, excelize.Style{CustomNumFmt: &date})
 	add(&st.text, excelize.Style{NumFmt: 49, Alignment: &excelize.Alignment{Vertical: "top"}})
+	top := &excelize.Alignment{Vertical: "top"}
+	add(&st.plain, excelize.Style{Alignment: top})
+	add(&st.wrapped, excelize.Style{NumFmt: 49, Alignment: &excelize.Alignment{Vertical: "top", WrapText: true}})
+	add(&st.input, excelize.Style{Alignment: top, Fill: excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{"FFF2CC"}}, Border: []excelize.Border{
+		{Type: "left", Style: 1, Color: "808080"}, {Type: "right", Style: 1, Color: "808080"}, {Type: "top", Style: 1, Color: "808080"}, {Type: "bottom", Style: 1, Color: "808080"}}})
 	for d := range st.number {
 		format := "0"
 		if d > 0 {
 			format = "0." + "000000"[:d]
 		}
-		add(&st.number[d], excelize.Style{CustomNumFmt: &format})
+		add(&st.number[d], excelize.Style{CustomNumFmt: &format, Alignment: top})
 	}
 	return st, err
 }
@@ -154,6 +170,9 @@ func addSheet(f *excelize.File, st styles, t table, first bool) error {
 			return err
 		}
 	} else if _, err := f.NewSheet(t.name); err != nil {
+		return err
+	}
+	if err := pageOf(f, t.name); err != nil {
 		return err
 	}
 	w, err := f.NewStreamWriter(t.name)
@@ -168,6 +187,11 @@ func addSheet(f *excelize.File, st styles, t table, first bool) error {
 		if err := w.SetRow("A1", []any{excelize.Cell{StyleID: st.title, Value: t.title}}); err != nil {
 			return err
 		}
+		if t.under != nil {
+			if err := w.SetRow("A2", st.cells(t.under, 2, false, false)); err != nil {
+				return err
+			}
+		}
 		row = headRow(t)
 	}
 	for _, cells := range append([][]any{headCells(t)}, t.rows...) {
@@ -175,12 +199,57 @@ func addSheet(f *excelize.File, st styles, t table, first bool) error {
 		if err != nil {
 			return err
 		}
-		if err := w.SetRow(at, st.cells(cells, row == headRow(t))); err != nil {
+		if err := w.SetRow(at, st.cells(cells, row, row == headRow(t), t.wraps), heightOf(t, cells, row == headRow(t))...); err != nil {
 			return err
 		}
 		row++
 	}
 	return w.Flush()
+}
+
+// heightOf a row has room for its cell with the most lines: some programs do not
+// stretch a row to what is wrapped in it. Only headers wrap, and the texts of a
+// sheet that says so.
+func heightOf(t table, cells []any, isHead bool) []excelize.RowOpts {
+	if !isHead && !t.wraps {
+		return nil
+	}
+	lines := 1
+	for i, v := range cells {
+		if text, ok := v.(string); ok && i < len(t.heads) {
+			size := 1.0
+			if isHead {
+				size = 1.15 // bold
+			}
+			lines = max(lines, linesOf(text, t.heads[i].width/size))
+		}
+	}
+	return []excelize.RowOpts{{Height: 15 * float64(lines)}}
+}
+
+// linesOf a text wrapped at so many characters.
+func linesOf(text string, width float64) int {
+	n, left := 1, width
+	for _, word := range strings.Fields(text) {
+		size := float64(len([]rune(word)))
+		if size > left && left < width {
+			n, left = n+1, width
+		}
+		left -= size + 1
+		for left < -1 { // a word longer than the line
+			n, left = n+1, left+width
+		}
+	}
+	return n
+}
+
+// pageOf has a sheet printed across, all of its columns on one page's width.
+func pageOf(f *excelize.File, sheet string) error {
+	across, one, any, fit := "landscape", 1, 0, true
+	if err := f.SetPageLayout(sheet, &excelize.PageLayoutOptions{Orientation: &across, FitToWidth: &one, FitToHeight: &any}); err != nil {
+		return err
+	}
+	return f.SetSheetProps(sheet, &excelize.SheetPropsOptions{FitToPage: &fit})
 }
 
 // headRow is the row of the headers: 1, or 3 below a title.
@@ -213,10 +282,17 @@ func layOut(w *excelize.StreamWriter, t table) error {
 	return w.SetPanes(&excelize.Panes{Freeze: true, YSplit: under, TopLeftCell: corner, ActivePane: "bottomLeft"})
 }
 
-func (st styles) cells(in []any, isHead bool) []any {
+func (st styles) cells(in []any, row int, isHead, wraps bool) []any {
 	out := make([]any, len(in))
 	for i, v := range in {
+		if made, ok := v.(byRow); ok {
+			v = made(row)
+		}
 		out[i] = st.cell(v)
+		if c, ok := out[i].(excelize.Cell); ok && wraps && c.StyleID == st.text {
+			c.StyleID = st.wrapped
+			out[i] = c
+		}
 		if isHead {
 			out[i] = excelize.Cell{StyleID: st.head, Value: v}
 		}
@@ -224,7 +300,8 @@ func (st styles) cells(in []any, isHead bool) []any {
 	return out
 }
 
-// cell never passes a formula on: text goes in as a text cell.
+// cell never makes a formula of a text, which goes in as a text cell: formulas
+// are those that this package made of references alone.
 func (st styles) cell(v any) any {
 	switch x := v.(type) {
 	case number:
@@ -232,6 +309,12 @@ func (st styles) cell(v any) any {
 			return nil
 		}
 		return excelize.Cell{StyleID: st.number[min(max(x.decimals, 0), mostDecimals)], Value: x.value + 0}
+	case formula:
+		return excelize.Cell{StyleID: st.number[min(max(x.decimals, 0), mostDecimals)], Formula: x.text, Value: x.cached + 0}
+	case input:
+		return excelize.Cell{StyleID: st.input, Value: float64(x)}
+	case plain:
+		return excelize.Cell{StyleID: st.plain, Value: float64(x)}
 	case stamp:
 		return excelize.Cell{StyleID: st.stamp, Value: float64(x)}
 	case int:

@@ -6,7 +6,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -15,12 +17,18 @@ import (
 
 	"yardheat/analysis/season"
 	"yardheat/reports/internal/fixture"
+	"yardheat/reports/internal/rows"
 )
 
 func open(t *testing.T, s *season.Season) *excelize.File {
 	t.Helper()
 	b, err := XLSX(s)
 	require.NoError(t, err)
+	return opened(t, b)
+}
+
+func opened(t *testing.T, b []byte) *excelize.File {
+	t.Helper()
 	f, err := excelize.OpenReader(bytes.NewReader(b))
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, f.Close()) })
@@ -52,7 +60,7 @@ func raw(t *testing.T, f *excelize.File, sheet, cell string) string {
 
 func TestSheetsAndFrozenHeaders(t *testing.T) {
 	f := open(t, fixture.Season())
-	require.Equal(t, []string{"Summary", "Months", "Cycles", "Draws", "Washes", "Fits", "Changes", "Plate by week", "Budget", "By instrument", "Improve", "Compared probes", "Sources", "Problems",
+	require.Equal(t, []string{"Summary", "Assumptions", "Months", "Cycles", "Whole period", "Not seen", "Draws", "Washes", "Fits", "Changes", "Plate by week", "Budget", "By instrument", "Improve", "Compared probes", "Sources", "Problems",
 		"Definitions", "Meters", "Left out", "Balance by week", "Boundaries", "Effects of assumptions", "Prices and factors"}, f.GetSheetList())
 	for i, name := range f.GetSheetList() {
 		p, err := f.GetPanes(name)
@@ -87,7 +95,7 @@ func TestValuesAreWholeAndDatesAreDates(t *testing.T) {
 	got, err := strconv.ParseFloat(raw(t, f, "Summary", value), 64)
 	require.NoError(t, err)
 	require.InDelta(t, s.Headline[0].Figure.Value, got, 1e-9)
-	require.Equal(t, s.Headline[0].Figure.Shown, raw(t, f, "Summary", column(t, f, "Summary", 3, "As shown", 4)))
+	require.Equal(t, s.Headline[0].Figure.Shown, raw(t, f, "Summary", column(t, f, "Summary", 3, "As shown in the report", 4)))
 }
 
 func TestNotKnownIsAnEmptyCell(t *testing.T) {
@@ -111,32 +119,104 @@ func TestNotKnownIsAnEmptyCell(t *testing.T) {
 	}
 }
 
-func TestTextIsNeverAFormula(t *testing.T) {
-	f := open(t, fixture.Season())
-	hostile := 0
+// A formula is made of references, plain numbers and functions that every
+// spreadsheet knows; so no text of the farm can stand in one.
+var (
+	token       = regexp.MustCompile(`SUM\(|SUMIFS\(|SUMPRODUCT\(|COUNT\(|MAX\(|IF\(|ABS\(|(Cycles|Assumptions|'Not seen'|'Whole period')!|\$?[A-Z]{1,3}\$?[0-9]+|[0-9.]+|[-+*/(),:=<]`)
+	aReference  = regexp.MustCompile(`[A-Z]\$?[0-9]`)
+	startsAsOne = regexp.MustCompile(`^[=+@\t-]`)
+)
+
+// hostileTexts counts texts that start as a formula would, and looks at every
+// formula.
+func hostileTexts(t *testing.T, f *excelize.File) (hostile, formulas int) {
+	t.Helper()
 	for _, name := range f.GetSheetList() {
-		all, err := f.GetRows(name)
+		all, err := f.GetRows(name, excelize.Options{RawCellValue: true})
 		require.NoError(t, err)
 		for r, row := range all {
 			for c, v := range row {
 				cell, err := excelize.CoordinatesToCellName(c+1, r+1)
 				require.NoError(t, err)
-				formula, err := f.GetCellFormula(name, cell)
+				text, err := f.GetCellFormula(name, cell)
 				require.NoError(t, err)
-				require.Empty(t, formula, "%s!%s", name, cell)
-				if v == fixture.Formula {
+				kind, err := f.GetCellType(name, cell)
+				require.NoError(t, err)
+				if text != "" {
+					formulas++
+					require.Empty(t, token.ReplaceAllString(text, ""), "%s!%s: %s", name, cell, text)
+					require.Regexp(t, aReference, text, "%s!%s", name, cell)
+					require.NotEqual(t, excelize.CellTypeInlineString, kind, "%s!%s", name, cell)
+				}
+				if _, err := strconv.ParseFloat(v, 64); err != nil && startsAsOne.MatchString(v) {
 					hostile++
+					require.Equal(t, excelize.CellTypeInlineString, kind, "%s!%s: %s", name, cell, v)
+					require.Empty(t, text, "%s!%s", name, cell)
 				}
 			}
 		}
 	}
-	require.Greater(t, hostile, 1, "the hostile names must be in it, as text")
+	return hostile, formulas
+}
+
+func TestTextIsNeverAFormula(t *testing.T) {
+	hostile, formulas := hostileTexts(t, open(t, fixture.Season()))
+	require.Greater(t, hostile, 30, "the hostile names must be in it, as text")
+	require.Greater(t, formulas, 100)
+}
+
+// Columns past the twenty-sixth are named right, and what Comes from says is
+// where the column stands.
+func TestComesFromNamesTheColumn(t *testing.T) {
+	require.Equal(t, []string{"A", "Z", "AA", "AZ", "BA", "ZZ", "AAA"}, []string{letter(0), letter(25), letter(26), letter(51), letter(52), letter(701), letter(702)})
+	f := open(t, fixture.Season())
+	from := raw(t, f, "Summary", column(t, f, "Summary", 3, "Comes from", 4))
+	require.Regexp(t, `^Cycles![A-Z]{2}2:[A-Z]{2}7$`, from)
+	top := strings.TrimPrefix(strings.Split(from, "2:")[0], "Cycles!") + "1"
+	require.Equal(t, "Label of loop_kwh, as seen, covered or not (kWh)", raw(t, f, "Cycles", top))
+}
+
+func TestColumnsByCycleAreDefined(t *testing.T) {
+	b := newBooks(fixture.Season(), time.UTC)
+	shared := map[string]bool{}
+	for _, c := range rows.Cycles() {
+		shared[c.Key], shared[c.Key+"_local"] = true, true
+	}
+	for _, g := range []*grown{b.cycles, b.unseen} {
+		for _, c := range g.columns {
+			require.Equal(t, shared[c.key] && g == b.cycles, g.meaning(c.key) == "", "%s: %s", g.name, c.key)
+		}
+	}
+	said := Meanings(b.s)
+	require.Contains(t, said["Cycles"]["Length (h)"], "length")
+	require.Empty(t, said["Cycles"]["Month"])
+	require.NotEmpty(t, said["Not seen"])
+}
+
+// Viewers that compute nothing, and readers of other programs, see the season's
+// own values.
+func TestFormulasCarryTheirValues(t *testing.T) {
+	s := fixture.Season()
+	f := open(t, s)
+	for row := 4; row < 8; row++ {
+		cell := column(t, f, "Summary", 3, "Value (in the unit)", row)
+		if text, err := f.GetCellFormula("Summary", cell); err != nil || text == "" {
+			continue
+		}
+		got, err := strconv.ParseFloat(raw(t, f, "Summary", cell), 64)
+		require.NoError(t, err)
+		require.InDelta(t, s.Headline[row-4].Figure.Value, got, 1e-9)
+	}
+	b, err := XLSX(s)
+	require.NoError(t, err)
+	_, n := withoutCached(t, b) // finds one beside each formula
+	require.Greater(t, n, 100)
 }
 
 func TestSameSeasonSameBytes(t *testing.T) {
 	a, err := XLSX(fixture.Season())
 	require.NoError(t, err)
-	for range 5 {
+	for range 20 {
 		b, err := XLSX(fixture.Season())
 		require.NoError(t, err)
 		require.True(t, bytes.Equal(a, b))
@@ -164,6 +244,12 @@ func TestUnknownZone(t *testing.T) {
 	s.ZoneName = "Mars/Olympus"
 	_, err := XLSX(s)
 	require.ErrorContains(t, err, "Mars/Olympus")
+}
+
+func TestLinesOf(t *testing.T) {
+	for text, want := range map[string]int{"": 1, "ten of them": 2, "ten letter": 1, "abcdefghijk": 2, "a abcdefghij b": 3} {
+		require.Equal(t, want, linesOf(text, 10), text)
+	}
 }
 
 func TestDecimals(t *testing.T) {

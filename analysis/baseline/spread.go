@@ -106,3 +106,14 @@ func (m *Model) Outside(x [][]float64, within float64) []Outside {
 	}
 	return out
 }
+
+// Span is the lowest and the highest of variable j in the days of x, per unit of
+// the constant.
+func (m *Model) Span(x [][]float64, j int) (low, high float64) {
+	low, high = math.Inf(1), math.Inf(-1)
+	for _, row := range x {
+		v := m.rate(row, j)
+		low, high = math.Min(low, v), math.Max(high, v)
+	}
+	return low, high
+}

@@ -187,18 +187,30 @@ func (m *maker) feedStanding(probe *grid.Stream) {
 
 // feedPast: in a stretch without recovery no draw goes through the loop, and the
 // nearest may lie too far away. A refill past the loop still goes by the feed's
-// probe if that becomes colder than it mostly is, by more than FeedColderK: then
-// its coldest readings stand for the feed.
+// probe if that becomes colder than it mostly is, by more than FeedColderK, in
+// half of those cycles or more (where the air is as cold as the feed it can't):
+// then its coldest readings stand for the feed.
 func (m *maker) feedPast(probe *grid.Stream) {
+	var cycles []int
+	var cold []float64
+	falls := 0
 	for i, c := range m.acc.Cycles {
-		f := &m.acc.Feed[i]
-		if f.TempC == f.TempC || !m.without(c.Start) {
+		if m.acc.Feed[i].From != "" || !m.without(c.Start) {
 			continue
 		}
 		v := probe.Values[c.A:c.B]
-		if t := coldest(v); middle(v)-t > m.opt.FeedColderK {
-			*f = Feed{t, "standing"}
+		if t := coldest(v); t == t {
+			cycles, cold = append(cycles, i), append(cold, t)
+			if middle(v)-t > m.opt.FeedColderK {
+				falls++
+			}
 		}
+	}
+	if 2*falls < len(cycles) {
+		return
+	}
+	for k, i := range cycles {
+		m.acc.Feed[i] = Feed{cold[k], "standing"}
 	}
 }
 

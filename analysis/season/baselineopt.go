@@ -73,16 +73,16 @@ type BaselineModel struct {
 	Low, High, BootLow, BootHigh float64
 	BootWhy                      string
 	QuickKWh                     float64
-	// DayKWh and DayHalfKWh: a single day at the mean conditions, and the half-width
-	// of its own interval.
-	DayKWh, DayHalfKWh float64
-	Warnings           []string
+	// DayKWh: a single day at the mean conditions, and its own interval.
+	DayKWh, DayLow, DayHigh float64
+	Warnings                []string
 }
 
 // BaselineTerm is one coefficient: kWh a day for the constant, kWh per unit else.
 type BaselineTerm struct {
 	Variable, Label, Unit string
-	Coef, SD              float64
+	// Coef with its 95 % interval and standard deviation.
+	Coef, CoefLow, CoefHigh, SD float64
 	// The variable's range in the baseline, a day, and what the days reported on
 	// reached; Outside of them lie beyond. NaN for the constant.
 	Low, Mean, High, ReportLow, ReportHigh float64

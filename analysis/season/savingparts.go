@@ -361,8 +361,7 @@ func (h *held) shown() *BaselineModel {
 	for j := range mean {
 		mean[j] /= float64(len(r.X))
 	}
-	low, day, high := m.Point(mean)
-	v.DayKWh, v.DayHalfKWh = day, (high-low)/2
+	v.DayLow, v.DayKWh, v.DayHigh = m.Point(mean)
 	if boot, err := m.Bootstrap(r.X, r.Day, bootOptions(b)); err != nil {
 		v.BootWhy = err.Error()
 	} else {
@@ -370,8 +369,8 @@ func (h *held) shown() *BaselineModel {
 	}
 	outside := m.Outside(r.X, b.opt.Baseline.WithinShare)
 	for j, name := range h.t.names {
-		words := variableWords[name]
-		t := BaselineTerm{Variable: name, Label: words[0], Unit: "kWh/" + words[1], Coef: m.Coef[j], SD: m.SD[j], Low: nan, Mean: nan, High: nan, ReportLow: nan, ReportHigh: nan}
+		words := b.words(name)
+		t := BaselineTerm{Variable: name, Label: words[0], Unit: "kWh/" + words[1], Coef: m.Coef[j], CoefLow: m.Coef[j] - m.T*m.SD[j], CoefHigh: m.Coef[j] + m.T*m.SD[j], SD: m.SD[j], Low: nan, Mean: nan, High: nan, ReportLow: nan, ReportHigh: nan}
 		if name == farm.VariableConstant {
 			t.Unit = "kWh"
 		} else {

@@ -16,7 +16,7 @@ func sheets(s *season.Season, zone *time.Location) []table {
 		listed("Cycles", rows.Cycles(), s.Cycles, zone),
 		listed("Draws", rows.Draws(), s.Draws, zone),
 		listed("Washes", rows.Washes(), s.Washes.List, zone),
-		fits(s, zone), changes(s, zone), plateWeeks(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s),
+		fits(s, zone), changes(s, zone), plateWeeks(s, zone), baselines(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s),
 	}
 }
 

@@ -56,7 +56,7 @@ var labels = map[string]string{
 	"co2_kg":       "CO2 saved",
 	"heat_per_kwh": "Wash heat per kWh of electricity used",
 
-	"avoided_kwh":            "Energy avoided, at the conditions of the days reported on",
+	"avoided_kwh":            "Energy avoided, at each day's own conditions",
 	"normalised_kwh":         "Energy saved, at fixed conditions",
 	"compressor_extra_kwh":   "Compressor: electricity more than without recovery",
 	"unused_kwh":             "Heat put in that was neither used nor stored",

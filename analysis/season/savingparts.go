@@ -80,6 +80,7 @@ func (b *builder) savingByHeld(s *saver, h *held, all stretch) {
 			b.orWhy(&v.Figures, x.key, m, savingUnit(x.key, v.Currency), x.why, h.at+x.out)
 		}
 		b.note("saved_kwh", h.at+heldAvoided)
+		relabel(v.Figures, heldLabels)
 		b.finish = append(b.finish, func() {
 			v.FuelMoney, v.PowerMoney = unknown("", v.Currency, doubt.Fitted, h.whyMoney).Figure, unknown("", v.Currency, doubt.Fitted, h.whyMoney).Figure
 			if h.whyMoney == "" {
@@ -95,6 +96,20 @@ func (b *builder) savingByHeld(s *saver, h *held, all stretch) {
 	}
 	for _, key := range []string{"saved_kwh", "money", "co2_kg"} {
 		v.Whole = append(v.Whole, unknown(key, savingUnit(key, v.Currency), doubt.Estimated, whole))
+	}
+}
+
+// heldLabels are the words where the saving is held against days without recovery.
+var heldLabels = map[string]string{"baseline_kwh": "Electricity that would have been used", "saved_kwh": "Electricity avoided"}
+
+// besideLabels are those that fit all baselines.
+var besideLabels = map[string]string{"baseline_kwh": "Energy that would have been used", "avoided_kwh": "Energy avoided, at each day's own conditions"}
+
+func relabel(list []Named, words map[string]string) {
+	for i := range list {
+		if w, ok := words[list[i].Key]; ok {
+			list[i].Label = w
+		}
 	}
 }
 
@@ -115,7 +130,21 @@ func (b *builder) orWhy(dst *[]Named, key string, m meta, unit, why string, at i
 		return
 	}
 	m.unit = unit
+	if key == "used_kwh" {
+		m.basis = b.usedBasis()
+	}
 	b.wantAt(dst, key, m, at)
+}
+
+// usedBasis: the electricity of element and pumps is metered, or on and off times
+// a rated power.
+func (b *builder) usedBasis() doubt.Basis {
+	for _, p := range []*account.Power{&b.acc.Element, &b.acc.Pumps} {
+		if p.Why == "" && rated(p.Sources) {
+			return doubt.Estimated
+		}
+	}
+	return doubt.Metered
 }
 
 func (h *held) meta(all stretch) meta {
@@ -153,6 +182,7 @@ func (h *held) show(v *Baseline) {
 		for _, key := range []string{"baseline_kwh", "used_kwh", "avoided_kwh", "normalised_kwh", "money", "co2_kg"} {
 			v.Figures = append(v.Figures, unknown(key, savingUnit(key, b.currency()), doubt.Fitted, h.why))
 		}
+		relabel(v.Figures, besideLabels)
 		return
 	}
 	h.at = h.ask()
@@ -164,6 +194,7 @@ func (h *held) show(v *Baseline) {
 		{"money", h.whyMoney, heldMoney}, {"co2_kg", h.whyCO2, heldCO2}} {
 		b.orWhy(&v.Figures, x.key, m, savingUnit(x.key, b.currency()), x.why, h.at+x.out)
 	}
+	relabel(v.Figures, besideLabels)
 	v.Fixed = h.fixedText()
 	v.Model = h.shown()
 }
@@ -197,6 +228,7 @@ func (b *builder) showAlternative(s *saver, v *Baseline, all stretch) {
 		}
 		b.orWhy(&v.Figures, x.key, m, savingUnit(x.key, b.currency()), why, at)
 	}
+	relabel(v.Figures, besideLabels)
 }
 
 // dayCount of the cycles behind the alternative's saving.
@@ -268,7 +300,7 @@ func (b *builder) ifKnown(why string, f func() int) int {
 func (w *extraWork) text() string {
 	text := fmt.Sprintf("The compressor's electricity on %d days with recovery, less what they would have taken as on %d days without, by %s: ", len(w.report), w.m.N, w.words)
 	if w.distinct {
-		return text + "distinctly more, and charged to avoided_kwh."
+		return text + "distinctly more, and charged to the energy avoided."
 	}
 	return text + "not distinctly more, and not charged (less work is not credited either)."
 }

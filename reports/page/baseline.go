@@ -45,7 +45,7 @@ func baselineName(kind string) string {
 func (v *view) BaselineRows() *sideBySide {
 	var list []season.Baseline
 	for _, b := range v.S.Saving.Baselines {
-		if b.Chosen || has(b.Figures) {
+		if len(b.Figures) > 0 && (b.Chosen || has(b.Figures)) {
 			list = append(list, b)
 		}
 	}
@@ -58,6 +58,9 @@ func (v *view) BaselineRows() *sideBySide {
 		name := baselineName(b.Kind)
 		if b.Chosen {
 			name += " (chosen)"
+		}
+		if n := b.Figures[0].Figure.N; n > 0 {
+			name += ", " + chart.Number(float64(n), 0) + " cycles"
 		}
 		out.Head = append(out.Head, name)
 		for _, n := range b.Figures {

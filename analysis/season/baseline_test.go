@@ -169,6 +169,7 @@ func TestYearly(t *testing.T) {
 	b := &builder{opt: DefaultOptions()}
 	factor, words, why := b.yearly(60, 58)
 	require.True(t, math.IsNaN(factor))
+	require.Empty(t, words)
 	require.Contains(t, why, "60 days: too few")
 	factor, words, why = b.yearly(150, 140)
 	require.Empty(t, why)

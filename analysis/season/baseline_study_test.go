@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"yardheat/ingest"
 	"yardheat/ingest/simfarm"
 )
 
@@ -31,31 +32,49 @@ func TestStudyBaseline(t *testing.T) {
 		"the report counted. `avoided_kwh` is after the compressor's extra work. An interval says 95 %. \"Off\" is the figure over the truth; the\n" +
 		"half-width is the median over farms.\n\n"
 	extra := tally{}
-	for k, set := range sets {
-		base, avoided := tally{}, tally{}
-		outside, kinds := 0, map[string]int{}
-		for seed := *studyFrom; seed <= lastSeed(); seed++ {
-			scenario := simfarm.OnOff(seed)
-			scenario.Held.Variables = set.variables
-			farm, _, s := simulated(t, scenario, nil)
-			would, baseline, compressor, _ := avoidedTruth(t, scenario, farm, s.Cycles)
-			f := find(t, s.Saving.Figures, "compressor_extra_kwh")
-			base.add(find(t, s.Saving.Figures, "baseline_kwh"), baseline)
-			avoided.add(find(t, s.Saving.Figures, "avoided_kwh"), would-compressor)
+	type result struct {
+		base, avoided tally
+		warned        int
+	}
+	results, kinds := make([]result, len(sets)), map[string]int{}
+	for seed := *studyFrom; seed <= lastSeed(); seed++ {
+		scenario := simfarm.OnOff(seed)
+		kinds[scenario.Held.Kind]++
+		farm, rec := recorded(t, scenario)
+		without, err := simfarm.Run(scenario.WithoutRecovery())
+		require.NoError(t, err)
+		for k, set := range sets {
+			rec.Farm.Baseline.Variables = set.variables
+			s := compute(t, rec, func(o *Options) { o.Doubt.MinTrials, o.Doubt.MaxTrials = 3000, 3000 })
+			would, baseline, compressor, _ := avoidedTruth(farm, without, s.Cycles)
+			results[k].base.add(find(t, s.Saving.Figures, "baseline_kwh"), baseline)
+			results[k].avoided.add(find(t, s.Saving.Figures, "avoided_kwh"), would-compressor)
 			if k == 0 {
-				extra.add(f, compressor)
+				extra.add(find(t, s.Saving.Figures, "compressor_extra_kwh"), compressor)
 			}
-			kinds[scenario.Held.Kind]++
 			for _, b := range s.Saving.Baselines {
 				if b.Chosen && b.Model != nil && len(b.Model.Warnings) > 0 {
-					outside++
+					results[k].warned++
 				}
 			}
 		}
-		text += fmt.Sprintf("## Against %s\n\n%d farms before, %d switched off; %d with a warning that the days reported on leave the baseline's range.\n\n", set.name, kinds["before"], kinds["recovery_off"], outside) +
-			head + "| baseline_kwh | " + base.row() + "\n| avoided_kwh | " + avoided.row() + "\n\n"
+	}
+	for k, set := range sets {
+		text += fmt.Sprintf("## Against %s\n\n%d farms before, %d switched off; %d with a warning that the days reported on leave the baseline's range.\n\n", set.name, kinds["before"], kinds["recovery_off"], results[k].warned) +
+			head + "| baseline_kwh | " + results[k].base.row() + "\n| avoided_kwh | " + results[k].avoided.row() + "\n\n"
 	}
 	text += "## The compressor's extra work\n\n" + head + "| compressor_extra_kwh | " + extra.row() + "\n"
 	require.NoError(t, os.WriteFile(filepath.Join("..", "..", "testdata", "study", "baseline.md"), []byte(text), 0o644))
 	t.Log("\n" + text)
+}
+
+func recorded(t *testing.T, s simfarm.Scenario) (*simfarm.Farm, *ingest.Record) {
+	t.Helper()
+	farm, err := simfarm.Run(s)
+	require.NoError(t, err)
+	dir := t.TempDir()
+	require.NoError(t, farm.Write(dir))
+	rec, err := ingest.Load(dir, ingest.DefaultLoadOptions())
+	require.NoError(t, err)
+	return farm, rec
 }

@@ -111,8 +111,11 @@ func (b *builder) variable(name string) []float64 {
 			out[i] = day
 		case farm.VariableHeat:
 			out[i] = b.acc.Row(i, share).BaselineHeatKWh
-			if b.acc.Store.Why == "" { // the element fills what an earlier wash took
-				out[i] += b.acc.Store.ChangeKWh[i]
+		case farm.VariableTank:
+			// The element fills what an earlier wash took. How much of it the probes see
+			// is left to a coefficient of its own: a probe on top scales it.
+			if b.acc.Store.Why == "" {
+				out[i] = b.acc.Store.ChangeKWh[i]
 			}
 		case farm.VariableMilk:
 			if b.acc.Milk.Rows != nil {
@@ -142,19 +145,9 @@ const (
 	outdoorC = "outdoor_temp"
 )
 
-// words are those of variableWords; where the tank is logged, its change is in the
-// heat that a day asks for.
-func (b *builder) words(name string) [2]string {
-	w := variableWords[name]
-	if name == farm.VariableHeat && b.acc.Store.Why == "" {
-		w[0] = "heat delivered and stored"
-	}
-	return w
-}
-
 // variableWords are labels and units, a day.
 var variableWords = map[string][2]string{
-	farm.VariableConstant: {"a day", "kWh"}, farm.VariableHeat: {"heat delivered", "kWh"}, farm.VariableMilk: {"milk", "L"},
+	farm.VariableConstant: {"a day", "kWh"}, farm.VariableHeat: {"heat delivered", "kWh"}, farm.VariableTank: {"change of the tank's heat", "kWh"}, farm.VariableMilk: {"milk", "L"},
 	farm.VariableFeed: {"cold feed", "degC"}, milkHeat: {"heat taken from the milk", "kWh"}, outdoorC: {"outdoor temperature", "degC"},
 }
 
@@ -164,11 +157,10 @@ type table struct {
 	y     []float64   // a cycle
 	x     [][]float64 // by variable, a cycle
 	days  []dayRow
-	words func(name string) [2]string
 }
 
 func (b *builder) table(days []dayRow, names []string, y []float64) *table {
-	t := &table{names: names, y: y, days: days, words: b.words}
+	t := &table{names: names, y: y, days: days}
 	for _, n := range names {
 		t.x = append(t.x, b.variable(n))
 	}
@@ -200,7 +192,7 @@ func (t *table) picked(side string) []dayRow {
 func (t *table) rows(days []dayRow) baseline.Rows {
 	r := baseline.Rows{Constant: slices.Index(t.names, farm.VariableConstant)}
 	for _, n := range t.names {
-		r.Names = append(r.Names, t.words(n)[0])
+		r.Names = append(r.Names, variableWords[n][0])
 	}
 	for _, d := range days {
 		y, x := 0.0, make([]float64, len(t.names))

@@ -111,6 +111,7 @@ func (b *builder) candidates() [][]string {
 		return [][]string{v}
 	}
 	return [][]string{
+		{farm.VariableConstant, farm.VariableHeat, farm.VariableTank},
 		{farm.VariableConstant, farm.VariableHeat},
 		{farm.VariableConstant, farm.VariableMilk, farm.VariableFeed},
 		{farm.VariableConstant, farm.VariableMilk},
@@ -177,7 +178,7 @@ func (h *held) fixedText() string {
 	n := float64(len(h.report))
 	for j, name := range h.t.names {
 		if name != farm.VariableConstant {
-			parts = append(parts, fmt.Sprintf("%s %.4g %s", h.b.words(name)[0], h.fixed[j]/n, doubt.ShowUnit(h.b.words(name)[1])))
+			parts = append(parts, fmt.Sprintf("%s %.4g %s", variableWords[name][0], h.fixed[j]/n, doubt.ShowUnit(variableWords[name][1])))
 		}
 	}
 	text := fmt.Sprintf("Fixed conditions: %d days, each the mean day of both stretches", len(h.report))

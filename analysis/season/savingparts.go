@@ -401,7 +401,7 @@ func (h *held) shown() *BaselineModel {
 	}
 	outside := m.Outside(r.X, b.opt.Baseline.WithinShare)
 	for j, name := range h.t.names {
-		words := b.words(name)
+		words := variableWords[name]
 		t := BaselineTerm{Variable: name, Label: words[0], Unit: "kWh/" + words[1], Coef: m.Coef[j], CoefLow: m.Coef[j] - m.T*m.SD[j], CoefHigh: m.Coef[j] + m.T*m.SD[j], SD: m.SD[j], Low: nan, Mean: nan, High: nan, ReportLow: nan, ReportHigh: nan}
 		if name == farm.VariableConstant {
 			t.Unit = "kWh"
@@ -435,11 +435,18 @@ func (h *held) warnings() []string {
 			out = append(out, "A meter was changed on "+e.At.In(b.acc.Zone).Format("2006-01-02")+", between the days compared: if it is the element's, its error is not the same on both sides, and the interval is too narrow.")
 		}
 	}
-	if b.acc.Wash.Rows != nil && !slices.Contains(h.t.names, farm.VariableHeat) {
-		before, after := meanWashC(b.acc, h.base), meanWashC(b.acc, h.report)
-		if math.Abs(before-after) > b.opt.Baseline.WashK {
-			out = append(out, fmt.Sprintf("The wash water was %.1f °C on the days without recovery and %.1f °C on those reported on: they did not give the same, and the model does not know of it (heat_delivered among baseline.variables would).", before, after))
+	if b.acc.Wash.Rows == nil {
+		return out
+	}
+	before, after := meanWashC(b.acc, h.base), meanWashC(b.acc, h.report)
+	if math.Abs(before-after) > b.opt.Baseline.WashK {
+		text := fmt.Sprintf("The wash water was %.1f °C on the days without recovery and %.1f °C on those reported on: ", before, after)
+		if slices.Contains(h.t.names, farm.VariableHeat) {
+			text += "the energy avoided is for the heat that these had, as if the element would have given it."
+		} else {
+			text += "they did not give the same, and the model does not know of it (heat_delivered among baseline.variables would)."
 		}
+		out = append(out, text)
 	}
 	return out
 }

@@ -22,11 +22,12 @@ const (
 	VariableMilk     = "milk_volume"
 	VariableFeed     = "mains_temp"
 	VariableHeat     = "heat_delivered"
+	VariableTank     = "tank_change"
 	VariableConstant = "constant"
 )
 
 // Variables are all of them, in the order in which a model takes them.
-var Variables = []string{VariableConstant, VariableHeat, VariableMilk, VariableFeed}
+var Variables = []string{VariableConstant, VariableHeat, VariableTank, VariableMilk, VariableFeed}
 
 // Baseline is [baseline].
 type Baseline struct {

@@ -89,10 +89,12 @@ func (f *Farm) baselineTables(t *toml) {
 	}
 }
 
-// Use is the true electricity from one milking to the next.
+// Use is the true electricity from one milking to the next, and the heat in the
+// wash water: above 10 °C (to be held against the same farm only), up to
+// Wash.HeatToC.
 type Use struct {
-	Start, End                         int64 // Unix seconds
-	ElementKWh, PumpKWh, CompressorKWh float64
+	Start, End                                  int64 // Unix seconds
+	ElementKWh, PumpKWh, CompressorKWh, WashKWh float64
 }
 
 // Uses are those of all cycles that end within the season.
@@ -101,7 +103,13 @@ func (f *Farm) Uses() []Use {
 	for i := 0; i+1 < len(f.milkings); i++ {
 		a, b := f.milkings[i].start, f.milkings[i+1].start
 		at := func(s Signal) float64 { return f.signal[s][(b-f.start)/60] - f.signal[s][(a-f.start)/60] }
-		out = append(out, Use{a, b, at(ElementKWh), at(PumpS) / 3600 * f.pumpKW, at(CompressorKWh)})
+		out = append(out, Use{a, b, at(ElementKWh), at(PumpS) / 3600 * f.pumpKW, at(CompressorKWh), 0})
+	}
+	for i, v := range f.wash.litres {
+		if c := int(f.wash.cycle[i]); c >= 0 && c < len(out) {
+			hot := f.wash.hotC[i]
+			out[c].WashKWh += v * rhoAt(hot) / 1000 * (hAt(min(hot, f.s.Wash.HeatToC)) - hAt(10)) / 3600
+		}
 	}
 	return out
 }

@@ -141,7 +141,7 @@ func years(share Figure) Figure {
 func (b *builder) perKWh(x *terms, capital, upkeep func(e []float64) float64) {
 	v, c := &b.s.Saving.Cost, b.rec.Farm.Cost
 	const key = "cost_per_kwh_recovered"
-	unit := b.s.Saving.Currency + "/kWh"
+	unit := b.s.Saving.Currency // a kWh: the label says so
 	days := float64(b.acc.ToMS-b.acc.FromMS) / 86_400_000
 	var heat []doubt.Part
 	why := ""

@@ -31,6 +31,7 @@ func (m *maker) feed() {
 	if probe != nil {
 		if r := m.feedFlow(); r != nil && (r == m.loop || m.passes(r, probe)) {
 			m.feedByDraws(r, probe)
+			m.feedPast(probe)
 		} else {
 			m.feedStands = true
 			m.feedStanding(probe)
@@ -182,6 +183,60 @@ func (m *maker) feedStanding(probe *grid.Stream) {
 			m.acc.Feed[i] = Feed{t, "standing"}
 		}
 	}
+}
+
+// feedPast: in a stretch without recovery no draw goes through the loop, and the
+// nearest may lie too far away. A refill past the loop still goes by the feed's
+// probe if that becomes colder than it mostly is, by more than FeedColderK, in
+// half of those cycles or more (where the air is as cold as the feed it can't):
+// then its coldest readings stand for the feed.
+func (m *maker) feedPast(probe *grid.Stream) {
+	var cycles []int
+	var cold []float64
+	falls := 0
+	for i, c := range m.acc.Cycles {
+		if m.acc.Feed[i].From != "" || !m.without(c.Start) {
+			continue
+		}
+		v := probe.Values[c.A:c.B]
+		if t := coldest(v); t == t {
+			cycles, cold = append(cycles, i), append(cold, t)
+			if middle(v)-t > m.opt.FeedColderK {
+				falls++
+			}
+		}
+	}
+	if 2*falls < len(cycles) {
+		return
+	}
+	for k, i := range cycles {
+		m.acc.Feed[i] = Feed{cold[k], "standing"}
+	}
+}
+
+// without: the farm file says that nothing was recovered then.
+func (m *maker) without(ms int64) bool {
+	for _, s := range m.farm.Seasons {
+		if s.Kind != "normal" && (s.From.IsZero() || ms >= s.From.UnixMilli()) && (s.To.IsZero() || ms < s.To.UnixMilli()) {
+			return true
+		}
+	}
+	return false
+}
+
+// middle is the median, NaN without readings.
+func middle(values []float64) float64 {
+	var q []float64
+	for _, v := range values {
+		if v == v {
+			q = append(q, v)
+		}
+	}
+	if len(q) == 0 {
+		return math.NaN()
+	}
+	sort.Float64s(q)
+	return q[len(q)/2]
 }
 
 // coldest is the second percentile, NaN without readings: a refill takes a

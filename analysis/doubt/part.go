@@ -118,3 +118,22 @@ func pick(values []float64, rows []int) []float64 {
 	}
 	return out
 }
+
+// Scaled is the part with every row, and its responses, times a weight of its
+// own; rows of weight 0 count nothing.
+func (p Part) Scaled(weight []float64) Part {
+	times := func(v []float64) []float64 {
+		out := make([]float64, len(v))
+		for i, w := range weight {
+			if w != 0 { // what is not known, 0 times, is 0
+				out[i] = w * v[i]
+			}
+		}
+		return out
+	}
+	by := make([]Effect, len(p.by))
+	for i, b := range p.by {
+		by[i] = Effect{Source: b.Source, Per: times(b.Per)}
+	}
+	return NewPart(times(p.values), p.gains, by)
+}

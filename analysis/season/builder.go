@@ -32,6 +32,9 @@ type builder struct {
 	claimed []keptOutput
 	// used are the cycles behind the recovery fraction.
 	used []int
+	// heldCycles is what a baseline by days without recovery gives each cycle; nil
+	// where none is chosen.
+	heldCycles []float64
 	// pipes whose flow stands in another log than their temperatures.
 	pipes []pipeDoubt
 	// kept is what the audit is made of.

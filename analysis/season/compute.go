@@ -138,7 +138,7 @@ func (b *builder) ask() {
 	x := b.terms()
 	s := b.saver(x)
 	b.heat(x, all)
-	b.saving(s, all)
+	b.saving(s, x, all)
 	b.electricityFigures(x, all)
 	b.loopFigures(fit)
 	b.opt.say("fitting the plant")

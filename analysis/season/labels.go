@@ -56,6 +56,14 @@ var labels = map[string]string{
 	"co2_kg":       "CO2 saved",
 	"heat_per_kwh": "Wash heat per kWh of electricity used",
 
+	"avoided_kwh":            "Energy avoided, at each day's own conditions",
+	"normalised_kwh":         "Energy saved, at fixed conditions",
+	"compressor_extra_kwh":   "Compressor: electricity more than without recovery",
+	"unused_kwh":             "Heat put in that was neither used nor stored",
+	"money_per_year":         "Money saved a year, before upkeep",
+	"payback_years":          "Payback, simple",
+	"cost_per_kwh_recovered": "Cost of a kWh recovered from yard and milk",
+
 	"mean_c":             "Bed temperature, mean",
 	"heat_w_per_m2":      "Heat extracted per square metre, while covered",
 	"heat_kwh_per_m2":    "Heat extracted per square metre",

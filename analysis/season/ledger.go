@@ -107,9 +107,9 @@ const (
 func (b *builder) ledger(x *terms, s *saver, r *recovery) {
 	a, n := b.acc, len(b.acc.Cycles)
 	l := &b.s.Ledger
-	// The seam for other kinds of baseline: whoever brings one sets this false, and
-	// the workbook shows the saving as values.
-	l.Alternative = true
+	// Other baselines rest on a fit, which no sheet makes again: the workbook shows
+	// their saving as values.
+	l.Alternative = s.kind == farm.BaselineAlternative
 	l.Hours = make([]float64, n)
 	for i, c := range a.Cycles {
 		l.Hours[i] = c.Hours()

@@ -108,6 +108,10 @@ func (b *builder) stretchFigures(dst *[]Named, x *terms, s *saver, r *recovery, 
 }
 
 func (b *builder) savedIn(dst *[]Named, s *saver, part stretch, in map[int]bool) {
+	if s.chosen != nil {
+		b.heldIn(dst, s.chosen, part, in)
+		return
+	}
 	if s.why != "" {
 		*dst = append(*dst, unknown("saved_kwh", "kWh", doubt.Metered, s.why))
 		return

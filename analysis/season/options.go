@@ -42,6 +42,10 @@ type Options struct {
 	Match match.Options
 	// Improve: what measures at the farm can reach.
 	Improve ImproveOptions
+	// Baseline: what a baseline by days without recovery is made of. Cost: when a
+	// season stands for a year.
+	Baseline BaselineOptions
+	Cost     CostOptions
 	// LagError: half-width at 95 % of a probe's time constant, as a share of it
 	// (assumed; common practice, no source). HeldK: of a reading held back to the
 	// start of a run, K.
@@ -68,7 +72,7 @@ func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Store: store.DefaultOptions(), Plant: plant.DefaultOptions(),
 		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(), Change: changeOptions(),
-		Match: match.DefaultOptions(), Improve: defaultImprove(),
+		Match: match.DefaultOptions(), Improve: defaultImprove(), Baseline: baselineOptions(), Cost: costOptions(),
 		LagError: 0.6, HeldK: 1, LeadMostL: 10,
 		EndError: 0.5, EndLeastS: 90, TaperError: 0.3, TypicalDraws: 3,
 	}
@@ -84,7 +88,7 @@ func trials() doubt.Options {
 
 // Validate names the first option that cannot be used.
 func (o Options) Validate() error {
-	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Store.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Change.validate(), o.Match.Validate(), o.Improve.validate()} {
+	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Store.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Change.validate(), o.Match.Validate(), o.Improve.validate(), o.Baseline.validate(), o.Cost.validate()} {
 		if err != nil {
 			return err
 		}
@@ -124,7 +128,7 @@ func (o Options) settings() []Setting {
 	}{
 		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"store", o.Store, base.Store}, {"plant", o.Plant, base.Plant},
 		{"caution", o.Caution, base.Caution}, {"apart", o.Apart, base.Apart}, {"trials", o.Doubt, base.Doubt}, {"change", o.Change, base.Change},
-		{"match", o.Match, base.Match}, {"improve", o.Improve, base.Improve},
+		{"match", o.Match, base.Match}, {"improve", o.Improve, base.Improve}, {"baseline", o.Baseline, base.Baseline}, {"cost", o.Cost, base.Cost},
 	} {
 		out = flatten(out, part.name, reflect.ValueOf(part.now), reflect.ValueOf(part.then))
 	}

@@ -78,6 +78,10 @@ func (b *builder) cycleRow(i int) CycleRow {
 		r.BaselineKWh = t.BaselineHeatKWh/in.Efficiency + in.StandingLossKWhPerDay*c.Hours()/24
 		r.SavedKWh = r.BaselineKWh - t.UsedKWh
 	}
+	if b.heldCycles != nil {
+		r.BaselineKWh = b.heldCycles[i]
+		r.SavedKWh = r.BaselineKWh - t.UsedKWh
+	}
 	r.UsedInRecovery = slices.Contains(b.used, i)
 	r.Whole, r.NotCovered = c.Whole, strings.Join(a.NotCovered(i, share), ", ")
 	return r

@@ -22,6 +22,12 @@ type saver struct {
 	efficiency               int
 	why, whyMoney, whyCO2    string
 	rows                     []int
+	at                       int // first output, where why is empty
+	// what else the electricity can be held against; chosen: nil = the alternative
+	kind   string
+	held   []*held
+	chosen *held
+	extra  *extraWork
 }
 
 // solar is the own sun's part of the element's electricity by cycle.
@@ -223,8 +229,8 @@ func (s *saver) saved(rows []int) int {
 	})
 }
 
-// saving asks for the season's figures.
-func (b *builder) saving(s *saver, all stretch) {
+// savingByAlternative asks for the season's figures by delivered heat.
+func (b *builder) savingByAlternative(s *saver, all stretch) {
 	v := &b.s.Saving
 	in := b.rec.Farm.Instead
 	if in != nil {
@@ -249,7 +255,7 @@ func (b *builder) saving(s *saver, all stretch) {
 		}
 		return
 	}
-	at := s.ask(s.rows)
+	at := s.at
 	// What the alternative would have used rests on a stated efficiency.
 	m := meta{n: len(s.rows), coverage: b.share(all, s.covered())}
 	for _, x := range list {

@@ -152,13 +152,22 @@ type Heat struct {
 
 // Saving is the season's account against the alternative.
 type Saving struct {
-	Figures  []Named // baseline_kwh, used_kwh, saved_kwh, money, co2_kg, heat_per_kwh
+	// baseline_kwh, used_kwh, saved_kwh, money, co2_kg, heat_per_kwh, avoided_kwh,
+	// normalised_kwh, compressor_extra_kwh, unused_kwh.
+	Figures  []Named
 	Whole    []Named // saved_kwh, money, co2_kg, estimated for the whole period
 	Carrier  string
 	Currency string
 	Basis    string
 	// FuelMoney, PowerMoney: the two lines of money (not bought, bought).
 	FuelMoney, PowerMoney Figure
+	// Kind of the baseline chosen; Baselines are all that there could be: the
+	// alternative, recovery_off, before.
+	Kind      string
+	Baselines []Baseline
+	// ExtraText says what compressor_extra_kwh rests on; "" where it is not known.
+	ExtraText string
+	Cost      SavingCost
 }
 
 // Washes is the washes judged.

@@ -170,10 +170,13 @@ func (b *builder) wholeSaving(s *saver) {
 }
 
 // askWhole asks for saved_kwh, money and co2_kg of the whole period.
-func (s *saver) askWhole(w *whole) int {
+func (s *saver) askWhole(w *whole) int { return s.b.block(3, s.wholeOutputs(w)) }
+
+// wholeOutputs computes them.
+func (s *saver) wholeOutputs(w *whole) func(t *doubt.Trial, out []float64) {
 	in, e := s.b.rec.Farm.Instead, s.b.rec.Farm.Electricity
 	eta, source, own := in.Efficiency, s.efficiency, s.solar
-	return s.b.block(3, func(t *doubt.Trial, out []float64) {
+	return func(t *doubt.Trial, out []float64) {
 		n, pos := eta, 0.0
 		if source >= 0 {
 			n += t.E[source]
@@ -198,5 +201,5 @@ func (s *saver) askWhole(w *whole) int {
 		sun := w.solarKWh + pos*w.solarHalf
 		out[1] = fuel - (cost - (w.solarCost + pos*w.solarCostHalf) + sun*e.ExportPerKWh)
 		out[2] = baseline*in.CO2KgPerKWh - (used-sun)*e.CO2KgPerKWh
-	})
+	}
 }

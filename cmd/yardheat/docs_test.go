@@ -96,13 +96,14 @@ func TestResultsAreDocumented(t *testing.T) {
 	doc := readDoc(t, "reports/results")
 	dir := simulated(t, 9)
 	edit(t, dir, func(toml string) string {
-		return toml + "\n[[season]]\nname = \"one\"\nfrom = 2025-02-10\nto = 2025-02-20\n\n[[matched]]\nprobes = [\"plate_in_temp\", \"plate_out_temp\"]\noffset = \"find\"\n"
+		return toml + "\n[[season]]\nname = \"one\"\nfrom = 2025-02-10\nto = 2025-02-20\n\n[[season]]\nkind = \"recovery_off\"\nfrom = 2025-02-10\nto = 2025-02-24\n\n[cost]\ncapital = 1\n\n[[matched]]\nprobes = [\"plate_in_temp\", \"plate_out_temp\"]\noffset = \"find\"\n"
 	})
 	code, out, errs := try(t, "report", dir, "--json")
 	require.Zero(t, code, errs)
 	var all map[string]any
 	require.NoError(t, json.Unmarshal([]byte(out), &all))
 	require.NotEmpty(t, all["seasons"])
+	require.Contains(t, out, "\"n_effective\"")
 	delete(all, "settings")
 	n := 0
 	requireKeys(t, doc, all, &n)

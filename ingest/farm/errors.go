@@ -80,6 +80,8 @@ var farmKeys = map[string]farmKey{
 	"electricity.price_per_kwh":        {inPlain, 0, true, false},
 	"electricity.co2_kg_per_kwh":       {inPlain, 0.10, true, false},
 	"electricity.export_price_per_kwh": {inPlain, 0, true, false},
+	"cost.capital":                     {inPlain, 0, true, false},
+	"cost.upkeep_per_year":             {inPlain, 0, true, false},
 }
 
 func farmKeyNames() []string {

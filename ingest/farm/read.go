@@ -32,6 +32,7 @@ func (r *reader) farm(t *keyed.Tab) *Farm {
 	r.heatTables(t, f)
 	r.moneyTables(t, f)
 	r.dayTables(t, f)
+	f.Baseline = r.baseline(t, f.Seasons)
 	f.Errors = r.errorsTable(t)
 	f.Matched = r.matched(t, f.Zone)
 	f.Flags, f.FlagKeys = r.flags(t)

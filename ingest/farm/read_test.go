@@ -48,6 +48,7 @@ func TestEveryKey(t *testing.T) {
 		{0, 1440, [7]bool{true, false, false, false, false, false, true}, time.Time{}, 0.17},
 		{1320, 360, [7]bool{false, true, true, true, true, true, false}, day(1, 1), 0.19}}}, f.Electricity)
 	assert.Equal(t, &Cost{18000, 250, 15, "invoice"}, f.Cost)
+	assert.Equal(t, Baseline{BaselineOff, []string{"winter"}, []string{VariableConstant, VariableMilk, VariableFeed}}, f.Baseline)
 
 	assert.Equal(t, Milkings{File: "lists/milkings.csv", Dates: "dmy", MilkIs: "day", Line: 94, Columns: map[string]string{
 		"date": "Datum", "start": "Beginn", "end": "Ende", "milk_volume": "Milch l", "milk_in_temp": "#5", "milk_out_temp": "#6"}}, f.Milkings)

@@ -28,6 +28,7 @@ type Farm struct {
 	Instead     *Instead
 	Electricity *Electricity
 	Cost        *Cost
+	Baseline    Baseline
 
 	Milkings Milkings
 	Seasons  []Season

@@ -56,6 +56,7 @@ func (f *Farm) farmFile() []byte {
 	f.moneyTables(t)
 	f.milkingsTable(t)
 	f.eventTables(t)
+	f.baselineTables(t)
 	f.errorTable(t)
 	f.matchedTables(t)
 	for i := range f.s.Loggers {

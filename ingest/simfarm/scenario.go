@@ -32,6 +32,8 @@ type Scenario struct {
 	Loggers                                []Logger
 	Events                                 []Event
 	Changes                                []Change
+	Bypasses                               []Bypass
+	Held                                   Held
 	Comments                               bool // farm.toml explains itself
 	// Fine: signals are kept at every step even where no logger is quicker than
 	// a minute, for clocks that are off by parts of one.
@@ -293,7 +295,7 @@ func (s Scenario) Validate() error {
 	if _, err := time.Parse(dayLayout, s.Start); err != nil {
 		return fmt.Errorf("simfarm: start: %w", err)
 	}
-	return nil
+	return s.validateBypasses()
 }
 
 // quick: some logger is quicker than a minute, or signals are wanted as fine.

@@ -43,12 +43,14 @@ type sim struct {
 	price               float64
 	minute              float64 // of the local day
 
+	off [][2]int64 // spans of bypass
+
 	// what has changed so far
 	uaFactor, bedG, probeStepK, plateFactor float64
 }
 
 func newSim(f *Farm) *sim {
-	m := &sim{f: f, s: &f.s, rng: f.noise(0x51a7), cycle: -1}
+	m := &sim{f: f, s: &f.s, rng: f.noise(0x51a7), cycle: -1, off: f.bypassSpans()}
 	m.chain = f.newChain(1, f.bedG, f.s.Loop.FrontShare)
 	f.leadL = float64(m.chain.n-m.chain.last) * f.waterL / float64(f.s.Loop.Cells)
 	m.changeTo(0)

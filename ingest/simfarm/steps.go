@@ -42,6 +42,10 @@ func (m *sim) refill() {
 		m.standStill()
 		return
 	}
+	if m.bypassed() {
+		m.refillPast(litres)
+		return
+	}
 	m.relaxStanding()
 	m.restS = 0
 	m.inletC = m.mainsC + (m.inletC-m.mainsC)*math.Exp(-litres/6)
@@ -105,7 +109,12 @@ func (m *sim) plant() {
 		m.plateStill()
 		return
 	}
-	cop := p.COP * (1 - 0.006*(m.outdoorC-10) - 0.004*(m.tank.lowC-25))
+	// Bypassed, the condenser is cooled by air, as if by water of 25 °C.
+	waterC := m.tank.lowC
+	if m.bypassed() {
+		waterC = 25
+	}
+	cop := p.COP * (1 - 0.006*(m.outdoorC-10) - 0.004*(waterC-25))
 	power := p.EvaporatorKW / cop
 	m.coolingKJ -= p.EvaporatorKW * stepS
 	kWh := power * stepS / 3600
@@ -154,7 +163,7 @@ func (m *sim) plateFlow(rejectedKJ float64) {
 	f, p := m.f, &m.s.Plant
 	inC := m.tank.lowC
 	gasC := p.GasC + 0.25*(m.outdoorC-10) + 0.1*(inC-25)
-	if m.tank.kg < 0.3*m.tank.fullKg || inC > p.StopC {
+	if m.tank.kg < 0.3*m.tank.fullKg || inC > p.StopC || m.bypassed() {
 		m.plateStill()
 		m.gasC = gasC
 		return

@@ -161,6 +161,9 @@ var heads = [...]about{
 	{"Improve", "Then: low end", "number", "that of the column Unit", "Low end as it would then be."},
 	{"Improve", "Then: high end", "number", "that of the column Unit", "High end as it would then be."},
 
+	{"Baseline", "Baseline", "text", "", "alternative, recovery_off or before: what the electricity used is held against; Cost: the outlay."},
+	{"Baseline", "Chosen", "text", "", "yes: the saving is by this one."},
+	{"Baseline", "What", "text", "", "The figure, coefficient, measure of the fit, sentence or warning."},
 	{"Compared probes", "First probe, or figure", "text", "", "The first of the two; below, the probe or headline figure."},
 	{"Compared probes", "Other probe", "text", "", "The second."},
 	{"Compared probes", "From", "text", "", "stated, bath, still: how it is known. taken off: what was taken off readings. before: a figure had nothing been compared."},

@@ -33,7 +33,11 @@ func (v *view) Answer() template.HTML {
 		parts = append(parts, "The wash water took "+unbroken(f)+".")
 	}
 	if f := get("saved_kwh"); known(f) {
-		parts = append(parts, "Against "+template.HTMLEscapeString(carrier(s.Saving.Carrier))+", the saving in final energy across carriers is "+unbroken(f)+".")
+		text := "Against " + template.HTMLEscapeString(carrier(s.Saving.Carrier)) + ", the saving in final energy across carriers is " + unbroken(f) + "."
+		if !v.AgainstAlternative() {
+			text = "Against the days without recovery, the electricity avoided is " + unbroken(f) + "."
+		}
+		parts = append(parts, text)
 	}
 	if n, _ := find(s.Saving.Figures, "money"); known(n.Figure) {
 		text := "In money: " + unbroken(n.Figure) + "."
@@ -219,6 +223,11 @@ func (v *view) HasWashes() bool { return v.S.Washes.Count > 0 || len(v.S.Washes.
 
 // HasSaving: see HasLoop.
 func (v *view) HasSaving() bool { return len(v.S.Saving.Figures) > 0 || v.S.Saving.Basis != "" }
+
+// AgainstAlternative: the saving is that of heat delivered, through the alternative.
+func (v *view) AgainstAlternative() bool {
+	return v.S.Saving.Kind == "" || v.S.Saving.Kind == "alternative"
+}
 
 // gap is something that the data do not give.
 type gap struct{ Label, Why string }

@@ -52,6 +52,10 @@ var meanings = [...]meant{
 	{"saved_kwh", "kWh", "Final energy saved, across carriers; never priced.", "baseline_kwh − used_kwh"},
 	{"money", Currency, "Money saved.", "baseline × instead.price_per_kwh − grid kWh × price at that hour − solar kWh × export price"},
 	{"co2_kg", "kg", "CO2 saved.", "baseline × instead.co2_kg_per_kwh − grid kWh × electricity.co2_kg_per_kwh"},
+	{"avoided_kwh", "kWh", "Energy avoided, at each day's own conditions.", "baseline_kwh − used_kwh − compressor_extra_kwh where distinct"},
+	{"normalised_kwh", "kWh", "Energy saved at fixed conditions.", "difference of two models at the conditions of fixed"},
+	{"compressor_extra_kwh", "kWh", "Compressor electricity more than without recovery.", "measured − expected by the days without"},
+	{"unused_kwh", "kWh", "Heat put in that was neither used nor stored.", "loop + plant + element − wash − other use − store change"},
 	{"heat_per_kwh", "1", "Wash heat per kWh of electricity used.", "wash_kwh / used_kwh"},
 
 	{"mean_c", "degC", "Bed temperature.", "mean of the bed's probes over the time covered"},

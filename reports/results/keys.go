@@ -150,11 +150,11 @@ func electricityKeys() Key {
 }
 
 func savingKeys() Key {
-	return object("saving", "Energy, money and CO2 against the alternative heater, over the period as seen.", append(figures("baseline_kwh", "used_kwh", "saved_kwh", "money", "co2_kg", "heat_per_kwh"),
+	return object("saving", "Energy, money and CO2 against the alternative heater, over the period as seen.", append(append(figures("baseline_kwh", "used_kwh", "saved_kwh", "money", "co2_kg", "heat_per_kwh", "avoided_kwh", "normalised_kwh", "compressor_extra_kwh", "unused_kwh"),
 		text("carrier", "What the alternative burns or uses, from instead.carrier."), text("currency", "Of money, from instead.currency."), text("basis", "On what the saving is reckoned, in one sentence."),
 		figureOf("money_not_spent", Currency, "What the alternative's energy would have cost.", "baseline_kwh × instead.price_per_kwh"),
 		figureOf("money_spent", Currency, "What the electricity did cost.", "grid kWh × price at that hour + solar kWh × export price"),
-		object("whole", "The same, estimated for the gaps too.", figures("saved_kwh", "money", "co2_kg")...))...)
+		object("whole", "The same, estimated for the gaps too.", figures("saved_kwh", "money", "co2_kg")...)), savingMoreKeys()...)...)
 }
 
 func washKeys() Key {

@@ -202,13 +202,15 @@ func (w *writer) accounts(s *season.Season) {
 		w.figures(s.Electricity, "element_kwh", "element_solar_kwh", "element_movable_kwh", "pump_kwh", "compressor_kwh")
 	})
 	w.object("saving", func() {
-		w.figures(s.Saving.Figures, "baseline_kwh", "used_kwh", "saved_kwh", "money", "co2_kg", "heat_per_kwh")
+		w.figures(s.Saving.Figures, "baseline_kwh", "used_kwh", "saved_kwh", "money", "co2_kg", "heat_per_kwh",
+			"avoided_kwh", "normalised_kwh", "compressor_extra_kwh", "unused_kwh")
 		w.text("carrier", s.Saving.Carrier)
 		w.text("currency", s.Saving.Currency)
 		w.text("basis", s.Saving.Basis)
 		w.figure("money_not_spent", s.Saving.FuelMoney)
 		w.figure("money_spent", s.Saving.PowerMoney)
 		w.object("whole", func() { w.figures(s.Saving.Whole, "saved_kwh", "money", "co2_kg") })
+		w.baselines(s.Saving)
 	})
 }
 

@@ -60,7 +60,7 @@ func raw(t *testing.T, f *excelize.File, sheet, cell string) string {
 
 func TestSheetsAndFrozenHeaders(t *testing.T) {
 	f := open(t, fixture.Season())
-	require.Equal(t, []string{"Summary", "Assumptions", "Months", "Cycles", "Whole period", "Not seen", "Draws", "Washes", "Fits", "Changes", "Plate by week", "Budget", "By instrument", "Improve", "Compared probes", "Sources", "Problems",
+	require.Equal(t, []string{"Summary", "Assumptions", "Months", "Cycles", "Whole period", "Not seen", "Draws", "Washes", "Fits", "Changes", "Plate by week", "Baseline", "Budget", "By instrument", "Improve", "Compared probes", "Sources", "Problems",
 		"Definitions", "Meters", "Left out", "Balance by week", "Boundaries", "Effects of assumptions", "Prices and factors"}, f.GetSheetList())
 	for i, name := range f.GetSheetList() {
 		p, err := f.GetPanes(name)

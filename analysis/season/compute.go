@@ -23,6 +23,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	if err != nil {
 		return nil, err
 	}
+	excluded := b.exclusions(from, to)
 	b.s.Problems = slices.Concat(b.s.Problems, rec.Problems, b.acc.Problems, b.compared.problems)
 	if err := b.figures(); err != nil {
 		return nil, err
@@ -35,6 +36,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	b.s.Cautions, b.s.Standing = cautions(raised), caution.Standing()
 	b.s.Settings = append(flagSettings(rec), opt.settings()...)
 	b.s.Record = b.recorded()
+	b.s.Exclusions = excluded()
 	return b.s, nil
 }
 

@@ -55,7 +55,9 @@ type Season struct {
 	Standing    []string // notes that stand beside the cautions in every report
 	Problems    []series.Problem
 	Settings    []Setting
-	Events      []Event
+	// Exclusions: what was left out of the figures, and what it would move.
+	Exclusions Exclusions
+	Events     []Event
 
 	// Headline figures in the order of the first screen: loop_kwh, plant_kwh,
 	// element_kwh, wash_kwh, saved_kwh, ua_w_per_k, recovery_fraction.

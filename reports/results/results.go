@@ -43,6 +43,7 @@ func JSON(s *season.Season) ([]byte, error) {
 	w.findings(s)
 	w.settings(s)
 	w.seasons(s.Seasons)
+	w.exclusions(s.Exclusions.List)
 	w.close('}')
 	return append(w.b, '\n'), nil
 }

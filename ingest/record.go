@@ -58,6 +58,8 @@ type Milking struct {
 	MilkL float64
 	// InC, OutC: milk temperatures of the row; NaN where the list has none.
 	InC, OutC float64
+	// Line is the row of the list that it stands in; 0 = in none.
+	Line int
 }
 
 // Own is one of the farm's own files.

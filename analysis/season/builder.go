@@ -30,8 +30,10 @@ type builder struct {
 	budget []budgetOf
 	// kept are the outputs that a claim can be about.
 	kept []keptOutput
-	// used are the cycles behind the recovery fraction.
-	used []int
+	// used are the cycles behind the recovery fraction, saved those behind the
+	// saving; gainKW is the cold store's standing gain as taken.
+	used, saved []int
+	gainKW      float64
 	// pipes whose flow stands in another log than their temperatures.
 	pipes []pipeDoubt
 }

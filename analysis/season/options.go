@@ -60,6 +60,8 @@ type Options struct {
 	ExclusionCells int
 	// TypicalDraws is how many draws are shown closely.
 	TypicalDraws int
+	// Trace keeps what Season.Trace follows figures by: record, grid and account.
+	Trace bool
 	// Progress, if not nil, is told what is being done.
 	Progress func(stage string)
 }

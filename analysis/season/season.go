@@ -73,6 +73,9 @@ type Season struct {
 	// Seed of the Monte Carlo trials, and their number.
 	Seed   uint64
 	Trials int
+
+	// behind is what Trace follows figures by; nil unless it was asked for.
+	behind *behind
 }
 
 // Period is the time reported on.

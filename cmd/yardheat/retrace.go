@@ -19,8 +19,9 @@ import (
 
 // retraceFlags are the options of `yardheat retrace`.
 type retraceFlags struct {
-	farm string
-	json bool
+	farm, figure string
+	cycle        int
+	all, json    bool
 }
 
 func (a *app) retraceCommand() *cobra.Command {
@@ -34,8 +35,13 @@ says. OUT is a report's folder, or a bundle (.zip, or the folder it unpacks to).
 The farm folder is found by sources.json; --farm names another place.
 
 Exit status 4: something differs. An agreement shows that the report follows from
-these originals, not that the originals are true.`,
+these originals, not that the originals are true.
+
+--figure follows a figure down instead: its formula, what it is made of cycle by
+cycle, and the rows of the files behind each; --cycle does so for one cycle.`,
 		Example: `  yardheat retrace my-farm/report
+  yardheat retrace my-farm/report --figure heat.loop_kwh
+  yardheat retrace my-farm/report --cycle 41
   yardheat retrace season.zip
   yardheat retrace report --farm my-farm`,
 		Args: exactly(1, "one report's folder or bundle"),
@@ -44,6 +50,9 @@ these originals, not that the originals are true.`,
 		},
 	}
 	cmd.Flags().StringVar(&f.farm, "farm", "", "the farm folder, where it is not where the report says")
+	cmd.Flags().StringVar(&f.figure, "figure", "", "follow a figure by its key in results.json, such as heat.loop_kwh or months.2026-01.saved_kwh")
+	cmd.Flags().IntVar(&f.cycle, "cycle", 0, "follow one cycle, by its number in milkings.csv")
+	cmd.Flags().BoolVar(&f.all, "all", false, "list every cycle of the figure, not the first five")
 	cmd.Flags().BoolVar(&f.json, "json", false, "print the result as JSON and nothing else")
 	return cmd
 }
@@ -70,6 +79,9 @@ func (a *app) retrace(out string, f retraceFlags) (err error) {
 	}
 	if g.Farm, err = farmOf(g, s, f.farm); err != nil {
 		return err
+	}
+	if f.figure != "" || f.cycle != 0 {
+		return a.follow(g, s, f)
 	}
 	temp, err := os.MkdirTemp("", "yardheat-retrace-")
 	if err != nil {
@@ -173,8 +185,7 @@ func (a *app) remake(g *retrace.Given, s *record.SourcesFile, out string) retrac
 	if err != nil {
 		return retrace.Remade{Err: err}
 	}
-	then := a.at(at)
-	made, err := then.computeWith(g.Farm, s.Options.From, s.Options.To, season.DefaultOptions())
+	made, err := a.at(at).computeWith(g.Farm, s.Options.From, s.Options.To, season.DefaultOptions())
 	if err != nil {
 		return retrace.Remade{Err: err}
 	}
@@ -186,6 +197,53 @@ func (a *app) remake(g *retrace.Given, s *record.SourcesFile, out string) retrac
 		return retrace.Remade{Err: err}
 	}
 	return retrace.Remade{Dir: out}
+}
+
+// follow prints the chain of a figure or of a cycle.
+func (a *app) follow(g *retrace.Given, s *record.SourcesFile, f retraceFlags) error {
+	at, err := retrace.MadeAt(s)
+	if err != nil {
+		return err
+	}
+	opt := season.DefaultOptions()
+	opt.Trace = true
+	made, err := a.at(at).computeWith(g.Farm, s.Options.From, s.Options.To, opt)
+	if err != nil {
+		return err
+	}
+	var chain *season.Chain
+	if f.figure != "" {
+		chain, err = made.Trace(f.figure, f.cycle)
+	} else {
+		chain, err = made.TraceCycle(f.cycle)
+	}
+	if errors.Is(err, season.ErrNoFigure) || errors.Is(err, season.ErrNoCycle) {
+		return usageError{err}
+	}
+	if err != nil {
+		return err
+	}
+	followed, err := retrace.Follow(chain, made, g, s, program())
+	if err != nil {
+		return err
+	}
+	if err := a.printFollowed(followed, f); err != nil {
+		return err
+	}
+	if n := len(followed.Differences); n > 0 {
+		return differsError{n}
+	}
+	return nil
+}
+
+func (a *app) printFollowed(f *retrace.Followed, flags retraceFlags) error {
+	if flags.json {
+		enc := json.NewEncoder(a.stdout)
+		enc.SetIndent("", "  ")
+		return enc.Encode(f)
+	}
+	_, err := fmt.Fprint(a.stdout, f.Text(flags.all))
+	return err
 }
 
 // printVerdict prints the verdict; one that differs ends with status 4.

@@ -402,6 +402,50 @@ func TestRetraceSaysWhatItNeeds(t *testing.T) {
 	require.NotContains(t, x.read("report/sources.json"), x.dir)
 }
 
+// A figure is followed to the rows of the logs, and held against the report.
+func TestRetraceAFigure(t *testing.T) {
+	x := finished(t)
+	code, out, errs := try(t, "retrace", x.out, "--figure", "heat.loop_kwh")
+	require.Zero(t, code, errs)
+	for _, part := range []string{"heat.loop_kwh: Heat from the yard", "IAPWS-IF97", "loop heat", "yard-1.csv, lines ", "… ", "--all lists them", "zone Pacific/Auckland"} {
+		require.Contains(t, out, part)
+	}
+	require.NotContains(t, out, "DIFFERS")
+	_, all, _ := try(t, "retrace", x.out, "--figure", "heat.loop_kwh", "--all")
+	require.Contains(t, all, "yard-2.csv, lines ")
+	code, out, errs = try(t, "retrace", x.out, "--cycle", "7", "--json")
+	require.Zero(t, code, errs)
+	var got struct {
+		Parts []struct {
+			N    int
+			Rows []struct {
+				File      string
+				FirstLine int `json:"first_line"`
+			}
+		}
+		Terms []struct{ Name string }
+	}
+	require.NoError(t, json.Unmarshal([]byte(out), &got))
+	require.Len(t, got.Parts, 1)
+	require.Equal(t, 7, got.Parts[0].N)
+	require.Positive(t, got.Parts[0].Rows[0].FirstLine)
+	require.Greater(t, len(got.Terms), 4)
+	code, _, errs = try(t, "retrace", x.out, "--figure", "heat.lop_kwh")
+	require.Equal(t, exitUsage, code)
+	require.Contains(t, errs, `did you mean "heat.loop_kwh"?`)
+	code, _, errs = try(t, "retrace", x.out, "--cycle", "9999")
+	require.Equal(t, exitUsage, code)
+	require.Contains(t, errs, "no such cycle")
+	// The printed figure is altered, and then a log.
+	x.swap("report/results.json", `("loop_kwh": \{"value": )\d`, "${1}9")
+	code, out, _ = try(t, "retrace", x.out, "--figure", "heat.loop_kwh")
+	require.Equal(t, exitDiffers, code)
+	require.Contains(t, out, "DIFFERS: results.json heat.loop_kwh")
+	x.setCell("yard-1.csv", x.fromDraw("yard-1.csv"), 2, replaced("19.9"))
+	_, out, _ = try(t, "retrace", x.out, "--figure", "months.2025-02.saved_kwh")
+	require.Contains(t, out, "DIFFERS: yard-1.csv changed")
+}
+
 // packed makes a bundle of the farm and its report.
 func (x *tampered) packed(t *testing.T, change func(name string, b []byte) (string, []byte)) string {
 	t.Helper()

@@ -233,10 +233,11 @@ func alikeNumber(x, y string) bool {
 	if errA != nil || errB != nil {
 		return false
 	}
+	if near(a, b, figureTolerance) {
+		return true
+	}
 	_, decimals, _ := strings.Cut(x, ".")
 	_, other, _ := strings.Cut(y, ".")
-	if len(decimals) > 0 && len(decimals) == len(other) && !strings.ContainsRune(x+y, 'e') {
-		return math.Abs(a-b) <= 1.000001*math.Pow10(-len(decimals))
-	}
-	return near(a, b, figureTolerance)
+	return len(decimals) > 0 && len(decimals) == len(other) && !strings.ContainsRune(x+y, 'e') &&
+		math.Abs(a-b) <= 1.000001*math.Pow10(-len(decimals))
 }

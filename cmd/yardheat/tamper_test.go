@@ -357,6 +357,28 @@ func TestRetraceAcrossProgramsComparesNumbers(t *testing.T) {
 	}
 }
 
+// A report of a version that noted neither program, hashes nor the farm's place.
+func TestRetraceAnEarlierReport(t *testing.T) {
+	x := finished(t)
+	var s map[string]any
+	require.NoError(t, json.Unmarshal([]byte(x.read("report/sources.json")), &s))
+	for _, key := range []string{"program", "options", "farm_folder", "seed", "trials", "exclusions", "outside_period", "offsets_taken_off", "findings", "report"} {
+		require.Contains(t, s, key)
+		delete(s, key)
+	}
+	b, err := json.Marshal(s)
+	require.NoError(t, err)
+	x.write("report/sources.json", string(b))
+	code, out, errs := try(t, "retrace", x.out)
+	require.Zero(t, code, "%s%s", out, errs)
+	require.Contains(t, out, "Agrees")
+	x.swap("report/results.json", `("loop_kwh": \{"value": )\d`, "${1}9")
+	code, out, _ = try(t, "retrace", x.out)
+	require.Equal(t, exitDiffers, code)
+	require.Contains(t, out, "made by an earlier version")
+	require.Contains(t, out, "heat.loop_kwh")
+}
+
 func TestRetraceSaysWhatItNeeds(t *testing.T) {
 	x := finished(t)
 	for _, c := range []struct {

@@ -156,6 +156,7 @@ func MadeAt(s *record.SourcesFile) (time.Time, error) {
 // Compare holds a report against its originals and against the report made anew.
 func Compare(g *Given, s *record.SourcesFile, remade Remade, now record.Program) (*Verdict, error) {
 	v := &Verdict{MadeAt: s.MadeAt, MadeBy: s.Program, Now: now}
+	v.MadeBy.Version = s.Version
 	for _, d := range g.Damaged {
 		v.say(KindDamaged, d.Name, "%s", d.Why)
 	}
@@ -191,11 +192,12 @@ const (
 	otherVersion             // numbers that both know: another program
 )
 
-// modeOf tells how a report can be held against one made by this program.
+// modeOf tells how a report can be held against one made by this program. One
+// that does not say by what it was made is an earlier version's.
 func modeOf(s *record.SourcesFile, now record.Program) mode {
 	p := s.Program
 	switch {
-	case s.Version != now.Version || p.Revision != now.Revision || p.Modified != now.Modified:
+	case p.Go == "" || s.Version != now.Version || p.Revision != now.Revision || p.Modified != now.Modified:
 		return otherVersion
 	case p.Go != now.Go || p.Arch != now.Arch || p.OS != now.OS:
 		return rounding
@@ -221,6 +223,9 @@ func (c *comparer) because() string {
 	p, now := c.s.Program, c.v.Now
 	switch c.mode {
 	case otherVersion:
+		if p.Go == "" {
+			return "made by an earlier version, compared by version " + named(now.Version, now) + ": the figures that both know"
+		}
 		return fmt.Sprintf("made by version %s, compared by version %s: the figures that both know", named(c.s.Version, p), named(now.Version, now))
 	case rounding:
 		return fmt.Sprintf("made by %s on %s/%s, compared by %s on %s/%s: figures to 1e-9, ends of intervals to 1e-6", p.Go, p.OS, p.Arch, now.Go, now.OS, now.Arch)

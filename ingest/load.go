@@ -301,7 +301,13 @@ func fileOf(g *logs.Log, t *logs.Table, kept int) File {
 	for _, j := range t.Shift.Jumps {
 		c.Jumps = append(c.Jumps, Jump{At: j.AtMS, ByS: j.ByS})
 	}
+	var aside []string
+	for _, col := range g.Farm.Columns {
+		if col.Quantity == "ignore" && len(t.Find(col.Header)) > 0 {
+			aside = append(aside, col.Header)
+		}
+	}
 	layout, because := t.Layout()
-	return File{StampColumns: t.StampHeaders(), StampLayout: layout, StampBecause: because, Name: t.Name, Sheet: t.Sheet, Log: g.Index, SizeB: t.SizeB, SHA256: t.SHA256, Rows: t.RowCount, Kept: kept, First: t.First, Last: t.Last,
+	return File{SetAside: aside, StampColumns: t.StampHeaders(), StampLayout: layout, StampBecause: because, Name: t.Name, Sheet: t.Sheet, Log: g.Index, SizeB: t.SizeB, SHA256: t.SHA256, Rows: t.RowCount, Kept: kept, First: t.First, Last: t.Last,
 		Zone: t.Zone, Encoding: t.Encoding, Separator: t.Separator, Decimal: t.Decimal, HeaderLine: t.HeaderLine, Clock: c, Corrections: t.Corrections, Ignored: t.Ignored}
 }

@@ -103,8 +103,9 @@ type File struct {
 	Clock                     Clock
 	// Corrections made to it, in words: clock, units, counter resets.
 	Corrections []string
-	// Ignored columns (not named in farm.toml).
-	Ignored []string
+	// Ignored columns (not named in farm.toml); SetAside: those that it says to
+	// ignore.
+	Ignored, SetAside []string
 }
 
 // FlagText counts the file's flagged readings in words: "12 spike, 3 stuck".

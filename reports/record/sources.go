@@ -103,8 +103,11 @@ type Source struct {
 	StampBecause string         `json:"stamp_because"`
 	Clock        clock          `json:"clock"`
 	Corrections  []string       `json:"corrections"`
-	Ignored      []string       `json:"ignored"`
-	Channels     []channel      `json:"channels"`
+	// Ignored: columns that farm.toml does not name; SetAside: that it says to
+	// ignore.
+	Ignored  []string  `json:"ignored"`
+	SetAside []string  `json:"set_aside"`
+	Channels []channel `json:"channels"`
 	// Findings: what was noted or corrected in it, and what bears it out.
 	Findings []finding `json:"findings"`
 }
@@ -239,7 +242,7 @@ func sourceOf(f ingest.File, s *season.Season) Source {
 		Name: f.Name, Sheet: f.Sheet, SizeB: f.SizeB, SHA256: f.SHA256, Rows: f.Rows, Kept: f.Kept, Flagged: flaggedBy(f.Flags),
 		First: rfc3339(f.First), Last: rfc3339(f.Last), Zone: f.Zone, Encoding: f.Encoding, Separator: f.Separator,
 		Decimal: f.Decimal, HeaderLine: f.HeaderLine, StampColumns: append([]string{}, f.StampColumns...), StampLayout: f.StampLayout, StampBecause: f.StampBecause,
-		Clock: clockOf(f.Clock), Corrections: append([]string{}, f.Corrections...), Ignored: append([]string{}, f.Ignored...),
+		Clock: clockOf(f.Clock), Corrections: append([]string{}, f.Corrections...), Ignored: append([]string{}, f.Ignored...), SetAside: append([]string{}, f.SetAside...),
 		Channels: []channel{}, Findings: []finding{},
 	}
 	for _, c := range s.Exclusions.Channels {

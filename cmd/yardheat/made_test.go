@@ -40,7 +40,9 @@ func TestFarmSeenFromTheReport(t *testing.T) {
 // What sources.json says of the originals, by a whole run.
 func TestSourcesOfARun(t *testing.T) {
 	x := finished(t)
-	edit(t, x.dir, func(toml string) string { return strings.Replace(toml, `"Tank [°C]" = "tank_temp"`, `"Tank [°C]" = "ignore"`, 1) })
+	edit(t, x.dir, func(toml string) string {
+		return strings.Replace(toml, `"Tank [°C]" = "tank_temp"`, `"Tank [°C]" = "ignore"`, 1)
+	})
 	code, _, errs := try(t, "report", x.dir, "--from", "2025-02-06", "--to", "2025-02-10")
 	require.Zero(t, code, errs)
 	var s record.SourcesFile

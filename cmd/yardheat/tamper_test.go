@@ -511,8 +511,13 @@ func (x *tampered) packed(t *testing.T, change func(name string, b []byte) (stri
 
 func TestRetraceABundle(t *testing.T) {
 	x := finished(t)
+	code, _, errs := try(t, "report", x.dir, "--bundle")
+	require.Zero(t, code, errs)
+	code, out, errs := try(t, "retrace", filepath.Join(x.dir, "report.bundle.zip"))
+	require.Zero(t, code, "%s%s", out, errs)
+	require.Contains(t, out, "Agrees: 4 originals")
 	at := x.packed(t, nil)
-	code, out, errs := try(t, "retrace", at)
+	code, out, errs = try(t, "retrace", at)
 	require.Zero(t, code, "%s%s", out, errs)
 	require.Contains(t, out, "in the bundle")
 	unpacked := t.TempDir()

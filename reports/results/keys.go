@@ -1,5 +1,7 @@
 package results
 
+import "yardheat/ingest/series"
+
 // Kind says what stands under a key.
 type Kind uint8
 
@@ -58,7 +60,18 @@ func Keys() []Key {
 			one("kind", "What it is.", "normal", "recovery_off", "before"),
 			at("from", "Its start."), at("to", "Its end, not included.")},
 			stretchFigures()...)...),
+		exclusionKeys(),
 	}
+}
+
+func exclusionKeys() Key {
+	return list("exclusions", "Readings left out, by probe and test, and what they would move.",
+		text("quantity", "What the probe reads."), text("place", "Its place in farm.toml."), text("column", "Its header in the files."), text("probe", "Its name: log and column."),
+		one("test", "Which test left them out.", series.FlagNames[:]...), text("threshold", "By what the test judged, in words."),
+		count("readings", "How many in all."), count("in_period", "How many in the period reported on."),
+		list("moves", "The sums that would move with those readings put back; empty where none does.",
+			text("figure", "The figure's path in this file."), number("reported_kwh", "kWh", "The sum as reported."), number("put_back_kwh", "kWh", "The sum with those readings put back.")),
+		optional(text("why", "Why nothing was summed again.")))
 }
 
 func farmKeys() Key {

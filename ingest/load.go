@@ -217,6 +217,9 @@ func (l *loader) span() {
 
 // files lists the originals and what became of them.
 func (l *loader) files() {
+	for _, p := range l.probes {
+		l.rec.Limits = append(l.rec.Limits, p.limits)
+	}
 	n := 0
 	for _, g := range l.logs {
 		n += len(g.Tables)
@@ -298,6 +301,13 @@ func fileOf(g *logs.Log, t *logs.Table, kept int) File {
 	for _, j := range t.Shift.Jumps {
 		c.Jumps = append(c.Jumps, Jump{At: j.AtMS, ByS: j.ByS})
 	}
-	return File{Name: t.Name, Sheet: t.Sheet, Log: g.Index, SizeB: t.SizeB, SHA256: t.SHA256, Rows: t.RowCount, Kept: kept, First: t.First, Last: t.Last,
+	var aside []string
+	for _, col := range g.Farm.Columns {
+		if col.Quantity == "ignore" && len(t.Find(col.Header)) > 0 {
+			aside = append(aside, col.Header)
+		}
+	}
+	layout, because := t.Layout()
+	return File{SetAside: aside, StampColumns: t.StampHeaders(), StampLayout: layout, StampBecause: because, Name: t.Name, Sheet: t.Sheet, Log: g.Index, SizeB: t.SizeB, SHA256: t.SHA256, Rows: t.RowCount, Kept: kept, First: t.First, Last: t.Last,
 		Zone: t.Zone, Encoding: t.Encoding, Separator: t.Separator, Decimal: t.Decimal, HeaderLine: t.HeaderLine, Clock: c, Corrections: t.Corrections, Ignored: t.Ignored}
 }

@@ -202,7 +202,7 @@ func (k *milkList) read() {
 		if guessed {
 			assumed++
 		}
-		m.MilkL, m.InC, m.OutC = volume[i], inC[i], outC[i]
+		m.MilkL, m.InC, m.OutC, m.Line = volume[i], inC[i], outC[i], k.t.Rows[i].Line
 		k.l.rec.Milkings = append(k.l.rec.Milkings, m)
 	}
 	k.tell(assumed)

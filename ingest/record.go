@@ -15,6 +15,7 @@ import (
 
 	"yardheat/ingest/farm"
 	"yardheat/ingest/logs"
+	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
 )
 
@@ -29,6 +30,9 @@ type Record struct {
 	Options LoadOptions
 	// Series in the order of logs and columns of the farm file.
 	Series []*series.Series
+	// Limits are the thresholds by which each series was flagged, by its index;
+	// nil where nobody noted them.
+	Limits []reading.Limits
 	// Milkings from the farm's list or stated times, ascending; nil where the
 	// farm file has neither (they may still be found in the logs).
 	Milkings []Milking
@@ -54,6 +58,8 @@ type Milking struct {
 	MilkL float64
 	// InC, OutC: milk temperatures of the row; NaN where the list has none.
 	InC, OutC float64
+	// Line is the row of the list that it stands in; 0 = in none.
+	Line int
 }
 
 // Own is one of the farm's own files.
@@ -82,19 +88,24 @@ type File struct {
 	// Rows with a stamp; Kept: rows of which at least one reading was kept.
 	Rows, Kept int
 	// Flags counts its readings by flag, in the order of series.FlagNames.
-	Flags      [len(series.FlagNames)]int
-	First      int64 // Unix ms UTC, true time
-	Last       int64
-	Zone       string // as resolved: "Europe/Rome", "UTC", "+01:00"
-	Encoding   string
-	Separator  string
-	Decimal    string
-	HeaderLine int
-	Clock      Clock
+	Flags [len(series.FlagNames)]int
+	First int64 // Unix ms UTC, true time
+	Last  int64
+	Zone  string // as resolved: "Europe/Rome", "UTC", "+01:00"
+	// StampColumns hold the stamps, in StampLayout; StampBecause says what proves
+	// it.
+	StampColumns              []string
+	StampLayout, StampBecause string
+	Encoding                  string
+	Separator                 string
+	Decimal                   string
+	HeaderLine                int
+	Clock                     Clock
 	// Corrections made to it, in words: clock, units, counter resets.
 	Corrections []string
-	// Ignored columns (not named in farm.toml).
-	Ignored []string
+	// Ignored columns (not named in farm.toml); SetAside: those that it says to
+	// ignore.
+	Ignored, SetAside []string
 }
 
 // FlagText counts the file's flagged readings in words: "12 spike, 3 stuck".

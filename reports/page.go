@@ -2,7 +2,6 @@ package reports
 
 import (
 	"fmt"
-	"path/filepath"
 
 	"yardheat/analysis/season"
 	"yardheat/reports/chart"
@@ -10,13 +9,13 @@ import (
 )
 
 // writePage draws the charts, and writes them and the page that holds them.
-func writePage(dir string, s *season.Season, opt Options) error {
+func writePage(d *fresh, s *season.Season, opt Options) error {
 	charts, err := chart.All(s, chart.Options{PNG: opt.PNG})
 	if err != nil {
 		return fmt.Errorf("charts: %w", err)
 	}
 	for _, c := range charts {
-		if err := writeChart(filepath.Join(dir, chartsDir), c); err != nil {
+		if err := writeChart(d, c); err != nil {
 			return err
 		}
 	}
@@ -24,11 +23,11 @@ func writePage(dir string, s *season.Season, opt Options) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", pageName, err)
 	}
-	return writeBytes(filepath.Join(dir, pageName), html)
+	return d.bytes(pageName, html)
 }
 
 // writeChart leaves out what could not be drawn, and refuses a name that the next run would not know for ours.
-func writeChart(dir string, c chart.Chart) error {
+func writeChart(d *fresh, c chart.Chart) error {
 	if !plainName(c.Name) {
 		return fmt.Errorf("chart %q: a chart's name is of a-z, 0-9 and hyphens", c.Name)
 	}
@@ -39,7 +38,7 @@ func writeChart(dir string, c chart.Chart) error {
 		if picture.bytes == nil { // nothing to draw; the page says why
 			continue
 		}
-		if err := writeBytes(filepath.Join(dir, c.Name+picture.tail), picture.bytes); err != nil {
+		if err := d.bytes(chartsDir+"/"+c.Name+picture.tail, picture.bytes); err != nil {
 			return err
 		}
 	}

@@ -10,11 +10,15 @@ package reports
 
 import (
 	"bufio"
+	"crypto/sha256"
 	"errors"
 	"fmt"
+	"hash"
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -25,11 +29,17 @@ import (
 )
 
 // Options of a report. What Now and Version say appears on the page and in
-// sources.json only.
+// sources.json only; the rest but PNG in sources.json only.
 type Options struct {
 	PNG     bool // the charts as PNG too
 	Now     time.Time
 	Version string
+	// Program that makes it; its Version is the one above.
+	Program record.Program
+	// From, To as given on the command line; "" = none.
+	From, To string
+	// Farm is where the farm folder lies, seen from the report's; "" = not known.
+	Farm string
 }
 
 // The names of a report's files.
@@ -71,38 +81,40 @@ func write(out string, s *season.Season, opt Options, d disk) error {
 	return nil
 }
 
-// writeFresh writes every file into a new folder and syncs it.
+// writeFresh writes every file into a new folder and syncs it; sources.json,
+// which lists the others, last.
 func writeFresh(dir string, s *season.Season, opt Options) error {
+	d := &fresh{dir: dir}
 	charts := filepath.Join(dir, chartsDir)
 	if err := os.MkdirAll(charts, 0o755); err != nil {
 		return fmt.Errorf("make the folder of the report: %w", err)
 	}
-	if err := together(jobs(dir, s, opt)); err != nil {
+	if err := together(jobs(d, s, opt)); err != nil {
+		return err
+	}
+	if err := d.whole(sourcesName, func() ([]byte, error) { return record.Sources(s, opt.made(d.hashes())) })(); err != nil {
 		return err
 	}
 	return errors.Join(syncDir(charts), syncDir(dir))
 }
 
+// made is how the report is made, for sources.json.
+func (o Options) made(files []record.Hash) record.Made {
+	p := o.Program
+	p.Version = o.Version
+	return record.Made{At: o.Now, Program: p, Options: record.Options{From: o.From, To: o.To, PNG: o.PNG}, Farm: o.Farm, Report: files}
+}
+
 // jobs are the parts of a report that do not need each other.
-func jobs(dir string, s *season.Season, opt Options) []func() error {
-	whole := func(name string, make func() ([]byte, error)) func() error {
-		return func() error {
-			b, err := make()
-			if err != nil {
-				return fmt.Errorf("%s: %w", name, err)
-			}
-			return writeBytes(filepath.Join(dir, name), b)
-		}
-	}
+func jobs(d *fresh, s *season.Season, opt Options) []func() error {
 	return []func() error{
-		func() error { return writePage(dir, s, opt) },
-		whole(workbookName, func() ([]byte, error) { return workbook.XLSX(s) }),
+		func() error { return writePage(d, s, opt) },
+		d.whole(workbookName, func() ([]byte, error) { return workbook.XLSX(s) }),
 		func() error {
-			return writeFile(filepath.Join(dir, recordName), func(w io.Writer) error { return record.Record(w, s) })
+			return d.file(recordName, func(w io.Writer) error { return record.Record(w, s) })
 		},
-		whole(resultsName, func() ([]byte, error) { return results.JSON(s) }),
-		whole(milkingsName, func() ([]byte, error) { return record.Milkings(s) }),
-		whole(sourcesName, func() ([]byte, error) { return record.Sources(s, opt.Now, opt.Version) }),
+		d.whole(resultsName, func() ([]byte, error) { return results.JSON(s) }),
+		d.whole(milkingsName, func() ([]byte, error) { return record.Milkings(s) }),
 	}
 }
 
@@ -117,15 +129,43 @@ func together(jobs []func() error) error {
 	return errors.Join(errs...)
 }
 
-func writeBytes(path string, b []byte) error {
-	return writeFile(path, func(w io.Writer) error {
+// fresh is the new folder of a report and what was written there.
+type fresh struct {
+	dir  string
+	mu   sync.Mutex
+	made []record.Hash
+}
+
+// hashes are the files written, by name.
+func (d *fresh) hashes() []record.Hash {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	slices.SortFunc(d.made, func(a, b record.Hash) int { return strings.Compare(a.Name, b.Name) })
+	return d.made
+}
+
+// whole is the job that makes a file in memory and writes it.
+func (d *fresh) whole(name string, make func() ([]byte, error)) func() error {
+	return func() error {
+		b, err := make()
+		if err != nil {
+			return fmt.Errorf("%s: %w", name, err)
+		}
+		return d.bytes(name, b)
+	}
+}
+
+func (d *fresh) bytes(name string, b []byte) error {
+	return d.file(name, func(w io.Writer) error {
 		_, err := w.Write(b)
 		return err
 	})
 }
 
-// writeFile makes a file, has it filled in, and syncs it to the disk.
-func writeFile(path string, fill func(io.Writer) error) (err error) {
+// file makes a file, has it filled in, and syncs it to the disk; name is below
+// the folder, with slashes.
+func (d *fresh) file(name string, fill func(io.Writer) error) (err error) {
+	path := filepath.Join(d.dir, filepath.FromSlash(name))
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
 		return fmt.Errorf("write the report: %w", err)
@@ -135,12 +175,30 @@ func writeFile(path string, fill func(io.Writer) error) (err error) {
 			err = fmt.Errorf("write the report: %w", closing)
 		}
 	}()
-	buffered := bufio.NewWriterSize(f, 1<<16)
+	sum := &counted{w: f, sum: sha256.New()}
+	buffered := bufio.NewWriterSize(sum, 1<<16)
 	if err := fill(buffered); err != nil {
 		return fmt.Errorf("write the report: %s: %w", filepath.Base(path), err)
 	}
 	if err := errors.Join(buffered.Flush(), f.Sync()); err != nil {
 		return fmt.Errorf("write the report: %w", err)
 	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.made = append(d.made, record.Hash{Name: name, SizeB: sum.n, SHA256: fmt.Sprintf("%x", sum.sum.Sum(nil))})
 	return nil
+}
+
+// counted counts and hashes what passes.
+type counted struct {
+	w   io.Writer
+	sum hash.Hash
+	n   int64
+}
+
+func (c *counted) Write(b []byte) (int, error) {
+	n, err := c.w.Write(b)
+	c.sum.Write(b[:n])
+	c.n += int64(n)
+	return n, err
 }

@@ -30,8 +30,10 @@ type builder struct {
 	budget []budgetOf
 	// claimed are the outputs that a claim can be about.
 	claimed []keptOutput
-	// used are the cycles behind the recovery fraction.
-	used []int
+	// used are the cycles behind the recovery fraction, saved those behind the
+	// saving; gainKW is the cold store's standing gain as taken.
+	used, saved []int
+	gainKW      float64
 	// heldCycles is what a baseline by days without recovery gives each cycle; nil
 	// where none is chosen.
 	heldCycles []float64

@@ -24,6 +24,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	if err != nil {
 		return nil, err
 	}
+	excluded := b.exclusions(from, to)
 	b.s.Problems = slices.Concat(b.s.Problems, rec.Problems, b.acc.Problems, b.compared.problems)
 	if err := b.figures(); err != nil {
 		return nil, err
@@ -37,6 +38,10 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	b.s.Settings = append(flagSettings(rec), opt.settings()...)
 	b.audit()
 	b.s.Record = b.recorded()
+	b.s.Exclusions = excluded()
+	if opt.Trace {
+		b.s.behind = &behind{given: rec, rec: b.rec, grid: b.grid, acc: b.acc, opt: opt, saved: b.saved, used: b.used, gainKW: b.gainKW}
+	}
 	return b.s, nil
 }
 
@@ -137,12 +142,14 @@ func (b *builder) ask() {
 	fit := b.fitLoop()
 	x := b.terms()
 	s := b.saver(x)
+	b.saved = s.rows
 	b.heat(x, all)
 	b.saving(s, x, all)
 	b.electricityFigures(x, all)
 	b.loopFigures(fit)
 	b.opt.say("fitting the plant")
 	r := b.recovery(x)
+	b.gainKW = r.gain.KW
 	b.plant(r, x)
 	b.opt.say("looking for changes")
 	b.changes(fit, r)

@@ -59,10 +59,15 @@ type Options struct {
 	// LeadMostL: where neither loop.lead_l nor the outlet probe's fit is stated, the
 	// pipe between bed and probe may hold anything up to this (assumed).
 	LeadMostL float64
+	// ExclusionCells is how many cells of the grid are laid again, at most, to
+	// find what readings left out would move.
+	ExclusionCells int
 	// TypicalDraws is how many draws are shown closely.
 	TypicalDraws int
 	// Version of the tool, for the report's id.
 	Version string
+	// Trace keeps what Season.Trace follows figures by: record, grid and account.
+	Trace bool
 	// Progress, if not nil, is told what is being done.
 	Progress func(stage string)
 }
@@ -74,7 +79,7 @@ func DefaultOptions() Options {
 		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(), Change: changeOptions(),
 		Match: match.DefaultOptions(), Improve: defaultImprove(), Baseline: baselineOptions(), Cost: costOptions(),
 		LagError: 0.6, HeldK: 1, LeadMostL: 10,
-		EndError: 0.5, EndLeastS: 90, TaperError: 0.3, TypicalDraws: 3,
+		EndError: 0.5, EndLeastS: 90, TaperError: 0.3, ExclusionCells: 1_000_000, TypicalDraws: 3,
 	}
 }
 
@@ -106,6 +111,8 @@ func (o Options) Validate() error {
 		return fmt.Errorf("season: option TaperError is %g; want 0 to 1", o.TaperError)
 	case !(o.LeadMostL >= 0 && o.LeadMostL <= 1000):
 		return fmt.Errorf("season: option LeadMostL is %g; want 0 to 1000", o.LeadMostL)
+	case o.ExclusionCells < 0 || o.ExclusionCells > 1e9:
+		return fmt.Errorf("season: option ExclusionCells is %d; want 0 to 1e9", o.ExclusionCells)
 	case o.TypicalDraws < 0 || o.TypicalDraws > 12:
 		return fmt.Errorf("season: option TypicalDraws is %d; want 0 to 12", o.TypicalDraws)
 	}
@@ -138,7 +145,8 @@ func (o Options) settings() []Setting {
 		Setting{"season.EndError", number(o.EndError), origin(o.EndError == base.EndError)},
 		Setting{"season.EndLeastS", number(o.EndLeastS), origin(o.EndLeastS == base.EndLeastS)},
 		Setting{"season.TaperError", number(o.TaperError), origin(o.TaperError == base.TaperError)},
-		Setting{"season.LeadMostL", number(o.LeadMostL), origin(o.LeadMostL == base.LeadMostL)})
+		Setting{"season.LeadMostL", number(o.LeadMostL), origin(o.LeadMostL == base.LeadMostL)},
+		Setting{"season.ExclusionCells", fmt.Sprint(o.ExclusionCells), origin(o.ExclusionCells == base.ExclusionCells)})
 	return out
 }
 

@@ -55,7 +55,9 @@ type Season struct {
 	Standing    []string // notes that stand beside the cautions in every report
 	Problems    []series.Problem
 	Settings    []Setting
-	Events      []Event
+	// Exclusions: what was left out of the figures, and what it would move.
+	Exclusions Exclusions
+	Events     []Event
 
 	// Headline figures in the order of the first screen: loop_kwh, plant_kwh,
 	// element_kwh, wash_kwh, saved_kwh, ua_w_per_k, recovery_fraction.
@@ -75,6 +77,9 @@ type Season struct {
 	// Seed of the Monte Carlo trials, and their number.
 	Seed   uint64
 	Trials int
+
+	// behind is what Trace follows figures by; nil unless it was asked for.
+	behind *behind
 }
 
 // Period is the time reported on.

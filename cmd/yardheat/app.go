@@ -52,7 +52,10 @@ func (a *app) run(args []string) int {
 func exitStatus(err error) int {
 	var usage usageError
 	var input *ingest.InputError
+	var differs differsError
 	switch {
+	case errors.As(err, &differs):
+		return exitDiffers
 	case errors.As(err, &usage):
 		return exitUsage
 	case errors.As(err, &input):
@@ -70,7 +73,8 @@ func (a *app) root() *cobra.Command {
   yardheat look yard.csv        say what a logger's file holds
   yardheat start my-farm *.csv  make a farm folder from logger files
   yardheat report my-farm       report on the farm in the folder my-farm
-  yardheat claim my-farm --kwh 5500   hold a claimed saving against it`,
+  yardheat claim my-farm --kwh 5500   hold a claimed saving against it
+  yardheat retrace my-farm/report     make it again and say what differs`,
 		Version:                    version,
 		SilenceUsage:               true,
 		SilenceErrors:              true,
@@ -85,7 +89,7 @@ func (a *app) root() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; see: yardheat %s --help", err, cmd.Name())}
 	})
-	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.claimCommand())
+	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.claimCommand(), a.retraceCommand())
 	return root
 }
 

@@ -125,3 +125,21 @@ func requireKeys(t *testing.T, doc string, value any, n *int) {
 		}
 	}
 }
+
+// Every key of sources.json stands in reports/record/README.md.
+func TestSourcesAreDocumented(t *testing.T) {
+	doc := readDoc(t, "reports/record")
+	dir := simulated(t, 9)
+	code, _, errs := try(t, "report", dir, "--from", "2025-02-10")
+	require.Zero(t, code, errs)
+	b, err := os.ReadFile(filepath.Join(dir, "report", "sources.json"))
+	require.NoError(t, err)
+	var all map[string]any
+	require.NoError(t, json.Unmarshal(b, &all))
+	for _, f := range all["files"].([]any) {
+		delete(f.(map[string]any), "flagged") // by the tests' names
+	}
+	n := 0
+	requireKeys(t, doc, all, &n)
+	require.Greater(t, n, 100)
+}

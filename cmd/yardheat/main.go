@@ -16,6 +16,7 @@ const (
 	exitOther    = 1
 	exitUsage    = 2
 	exitBadInput = 3
+	exitDiffers  = 4
 )
 
 func main() {

@@ -63,6 +63,7 @@ func (a *app) report(dir string, f reportFlags) error {
 	if err != nil {
 		return err
 	}
+	a = a.at(a.now().Truncate(time.Second))
 	s, err := a.compute(dir, f.from, f.to)
 	if err != nil {
 		return err
@@ -72,7 +73,7 @@ func (a *app) report(dir string, f reportFlags) error {
 	}
 	p := a.newProgress()
 	p.step("writing the report")
-	opt := reports.Options{PNG: f.png, Now: a.now(), Version: version}
+	opt := a.madeNow(dir, out, f)
 	err = asForeign(reports.Write(out, s, opt))
 	if err == nil {
 		err = pack.write(s, opt, p)
@@ -100,6 +101,11 @@ func asForeign(err error) error {
 
 // compute loads the farm and computes its season.
 func (a *app) compute(dir, from, to string) (*season.Season, error) {
+	return a.computeWith(dir, from, to, season.DefaultOptions())
+}
+
+// computeWith is compute with options of the analysis.
+func (a *app) computeWith(dir, from, to string, opt season.Options) (*season.Season, error) {
 	p := a.newProgress()
 	defer p.done()
 	load := ingest.DefaultLoadOptions()
@@ -109,8 +115,6 @@ func (a *app) compute(dir, from, to string) (*season.Season, error) {
 	if err != nil {
 		return nil, err
 	}
-	opt := season.DefaultOptions()
-	opt.Version = version
 	if opt.From, err = localDay(from, rec.Zone, 0); err != nil {
 		return nil, usageError{fmt.Errorf("--from %w", err)}
 	}
@@ -120,6 +124,7 @@ func (a *app) compute(dir, from, to string) (*season.Season, error) {
 	if !opt.From.IsZero() && !opt.To.IsZero() && !opt.From.Before(opt.To) {
 		return nil, usageError{fmt.Errorf("--to %s lies before --from %s", to, from)}
 	}
+	opt.Version = version
 	opt.Progress = func(stage string) { p.step("%s", stage) }
 	s, err := season.Compute(rec, opt)
 	if errors.Is(err, season.ErrPeriod) {

@@ -99,6 +99,29 @@ type Unstamped struct {
 // Place names a cell of the table; the column counts from 0, −1 = the row.
 func (t *Table) Place(line, column int) string { return series.PlaceOf(t.Sheet, line, column+1) }
 
+// Layout is how the stamps are written, and what proves it; "" where no cells
+// hold them.
+func (t *Table) Layout() (layout, because string) {
+	if t.clk == nil {
+		return "", ""
+	}
+	return t.clk.Layout, t.clk.Because
+}
+
+// StampHeaders name the columns that hold the stamps: by their headers, or by
+// #n where they have none.
+func (t *Table) StampHeaders() []string {
+	var out []string
+	for _, c := range t.Columns {
+		if c < len(t.Header) && t.Header[c] != "" && t.HeaderLine > 0 {
+			out = append(out, t.Header[c])
+		} else {
+			out = append(out, fmt.Sprintf("#%d", c+1))
+		}
+	}
+	return out
+}
+
 // Find gives the columns that a header or "#n" names.
 func (t *Table) Find(header string) []int {
 	var at []int

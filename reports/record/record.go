@@ -196,11 +196,20 @@ func appendFull(b []byte, v float64) []byte {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return b
 	}
-	short, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 12, 64), 64)
-	if err != nil || short == 0 {
+	short := rounded(v)
+	if short == 0 {
 		return append(b, '0')
 	}
 	return strconv.AppendFloat(b, short, 'f', -1, 64)
+}
+
+// rounded is v to 12 significant digits.
+func rounded(v float64) float64 {
+	short, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 12, 64), 64)
+	if err != nil {
+		return 0 // 12 digits of a finite number always parse
+	}
+	return short
 }
 
 // appendText appends a text cell: quoted by RFC 4180 where needed, and with a

@@ -139,15 +139,26 @@ func TestMilkingsHasARowACycle(t *testing.T) {
 
 func TestSources(t *testing.T) {
 	at := time.Date(2026, 5, 1, 12, 0, 0, 0, time.FixedZone("", 7200))
-	b, err := Sources(fixture.Season(), at, "1.2.3")
+	b, err := Sources(fixture.Season(), Made{At: at, Program: Program{Version: "1.2.3", Go: "go1.26"}, Farm: "..", Report: []Hash{{"record.csv", 7, "cc33"}}})
 	require.NoError(t, err)
-	var got sources
+	var got SourcesFile
 	dec := json.NewDecoder(bytes.NewReader(b))
 	dec.DisallowUnknownFields()
 	require.NoError(t, dec.Decode(&got))
 	require.Equal(t, "2026-05-01T10:00:00Z", got.MadeAt)
 	require.Equal(t, "1.2.3", got.Version)
+	require.Equal(t, "1.2.3", got.Program.Version)
+	require.Equal(t, "..", got.FarmFolder)
+	require.Equal(t, uint64(7), got.Seed)
+	require.Equal(t, []Hash{{"record.csv", 7, "cc33"}}, got.Report)
 	require.Len(t, got.Files, 2)
+	require.Len(t, got.Files[0].Channels, 1)
+	require.Equal(t, []flagged{{"range", 3, "-5 to 100 degC"}}, got.Files[0].Channels[0].Flagged)
+	require.Equal(t, "clock-off", got.Files[0].Findings[0].Code)
+	require.Equal(t, 12.5, *got.Exclusions[0].Moves[0].PutBackKWh)
+	require.Nil(t, got.Exclusions[0].Moves[1].ReportedKWh)
+	require.Equal(t, 9, got.OutsidePeriod[0].After)
+	require.Equal(t, 0.1, *got.OffsetsTakenOff[0].K)
 	require.Equal(t, "aa11", got.Files[0].SHA256)
 	require.Equal(t, []string{"clock 37 min ahead, corrected"}, got.Files[0].Corrections)
 	require.Equal(t, 2220.0, *got.Files[0].Clock.AheadS)
@@ -161,7 +172,7 @@ func TestEmptySeason(t *testing.T) {
 	b, err := Milkings(fixture.Empty())
 	require.NoError(t, err)
 	require.Equal(t, 1, strings.Count(string(b), "\n"))
-	_, err = Sources(fixture.Empty(), time.Unix(0, 0), "")
+	_, err = Sources(fixture.Empty(), Made{At: time.Unix(0, 0)})
 	require.NoError(t, err)
 	bad := fixture.Empty()
 	bad.ZoneName = "Mars/Olympus"

@@ -1,5 +1,7 @@
 package results
 
+import "yardheat/ingest/series"
+
 // Kind says what stands under a key.
 type Kind uint8
 
@@ -48,7 +50,7 @@ func Keys() []Key {
 		{Name: "schema", Values: []string{Schema}, Meaning: "The form of this file."},
 		farmKeys(), periodKeys(), dataKeys(), loopKeys(), plantKeys(), heatKeysOf(), electricityKeys(), savingKeys(), washKeys(), ladderKeys(),
 		object("bed", "What was extracted from the bed; not what the bed produced.", figures("mean_c", "heat_w_per_m2", "heat_kwh_per_m2", "heat_kwh_per_tonne")...),
-		budgetKeys(), sensorKeys(), improveKeys(), matchedKeys(), monthKeys(), cautionKeys(), problemKeys(), auditKeys(),
+		budgetKeys(), sensorKeys(), improveKeys(), matchedKeys(), monthKeys(), cautionKeys(), problemKeys(),
 		{Name: "settings", Kind: Named, Meaning: "Every option and threshold in force, by its name.", Inner: []Key{
 			text("value", "What it was set to."),
 			one("source", "Where it comes from.", "default", "set", "farm.toml"),
@@ -58,7 +60,18 @@ func Keys() []Key {
 			one("kind", "What it is.", "normal", "recovery_off", "before"),
 			at("from", "Its start."), at("to", "Its end, not included.")},
 			stretchFigures()...)...),
+		auditKeys(), exclusionKeys(),
 	}
+}
+
+func exclusionKeys() Key {
+	return list("exclusions", "Readings left out, by probe and test, and what they would move.",
+		text("quantity", "What the probe reads."), text("place", "Its place in farm.toml."), text("column", "Its header in the files."), text("probe", "Its name: log and column."),
+		one("test", "Which test left them out.", series.FlagNames[:]...), text("threshold", "By what the test judged, in words."),
+		count("readings", "How many in all."), count("in_period", "How many in the period reported on."),
+		list("moves", "The sums that would move with those readings put back; empty where none does.",
+			text("figure", "The figure's path in this file."), number("reported_kwh", "kWh", "The sum as reported."), number("put_back_kwh", "kWh", "The sum with those readings put back.")),
+		optional(text("why", "Why nothing was summed again.")))
 }
 
 func farmKeys() Key {

@@ -44,6 +44,7 @@ func JSON(s *season.Season) ([]byte, error) {
 	w.settings(s)
 	w.seasons(s.Seasons)
 	w.audit(s.Audit)
+	w.exclusions(s.Exclusions.List)
 	w.close('}')
 	return append(w.b, '\n'), nil
 }

@@ -125,6 +125,9 @@ func (b *builder) loopInput(in, out, bed *grid.Stream) loop.Input {
 		x = loop.FromCells(g.StepS, b.acc.LoopFlow.Values, in.Values, out.Values, bed.Values)
 	}
 	x.Branches = f.Branches
+	if x.Meter = loop.MeterIn; f.MeterAt == "out" {
+		x.Meter = loop.MeterOut
+	}
 	for _, d := range b.acc.Draws {
 		x.Draws = append(x.Draws, [2]float64{float64(d.Start-g.StartMS) / 1000, float64(d.End-g.StartMS) / 1000})
 	}

@@ -17,10 +17,17 @@ import (
 	"yardheat/ingest/simfarm"
 )
 
+// steadySlab is a farm whose loop lies in a slab, and nothing changes.
+const steadySlab = "steady slab"
+
 // studyFarm is a farm for the study; what draws its change is apart from the
 // farm's own seed.
 func studyFarm(seed uint64, of string) (simfarm.Scenario, simfarm.Change) {
 	s := simfarm.Short(seed)
+	slab := of == simfarm.ChangeSupply || of == steadySlab
+	if slab {
+		s = simfarm.WithSlab(seed, true)
+	}
 	r := rand.New(rand.NewPCG(seed, 0xc4a6))
 	s.Days = 44 + r.IntN(27)
 	s.Plant.FoulPerDay = 0.001 * r.Float64() // 0 to 7 % over the season
@@ -46,6 +53,11 @@ func studyFarm(seed uint64, of string) (simfarm.Scenario, simfarm.Change) {
 		c.By = 1.5
 		if down {
 			c.By = -1.5
+		}
+	case simfarm.ChangeSupply:
+		c.By = 1.25
+		if down {
+			c.By = 0.75
 		}
 	case simfarm.ChangePlate:
 		c.By = 1.2

@@ -28,6 +28,9 @@ type loopFit struct {
 	ua, offset, ratio []effect
 	// byDraw is UA by every draw for itself, where it is identified.
 	byDraw []loop.DrawUA
+	// supplyByDraw is the supply by every draw, where a bed with a store was
+	// chosen.
+	supplyByDraw []loop.DrawUA
 	// input and options of the fit, for fits to parts of it.
 	input   loop.Input
 	options loop.Options
@@ -91,6 +94,7 @@ func (b *builder) fitLoop() *loopFit {
 	b.fitStore(l, l.input, l.options)
 	if l.chosen() {
 		l.byDraw = nil // of a uniform bed, which this one is not
+		l.supplyByDraw = l.store.LnSupplyByDraw()
 	}
 	l.why = l.fit.Why
 	b.loopEffects(l)

@@ -44,7 +44,7 @@ type sim struct {
 	minute              float64 // of the local day
 
 	// what has changed so far
-	uaFactor, bedG, probeStepK, plateFactor float64
+	uaFactor, supplyFactor, bedG, probeStepK, plateFactor float64
 }
 
 func newSim(f *Farm) *sim {

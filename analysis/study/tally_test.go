@@ -95,13 +95,13 @@ func wellTold(results []Result) (out []Result) {
 	return out
 }
 
-// class sums up the farms of one sharpness, by what is said of their UA.
-type class struct {
+// sharpClass sums up the farms of one sharpness, by what is said of their UA.
+type sharpClass struct {
 	n, identified, right, bounds, below, sharp int
 	offs                                       []float64
 }
 
-func classOf(results []Result, c simfarm.Sharpness) (s class) {
+func classOf(results []Result, c simfarm.Sharpness) (s sharpClass) {
 	for _, r := range results {
 		if (simfarm.UABound{Draws: r.Draws}).Sharpness() != c {
 			continue
@@ -128,7 +128,7 @@ func classOf(results []Result, c simfarm.Sharpness) (s class) {
 	return s
 }
 
-func (s class) row(name string) string {
+func (s sharpClass) row(name string) string {
 	return fmt.Sprintf("| %s | %d | %s | %s | %.2f | %d | %s | %s |", name, s.n, share(s.identified, s.n), share(s.right, s.identified), quantile(s.offs, 0.5),
 		s.bounds, share(s.below, s.bounds), share(s.sharp, s.bounds))
 }

@@ -204,7 +204,7 @@ func table(results []Result) string {
 		line("%s", intervalOf(results, key).row("`"+key+"`"))
 	}
 	line("%s", intervalOf(wellTold(results), uaKey).row("`ua_w_per_k`, half-width of the bound below under 5 %"))
-	line("\nLinear propagation knows the bed's depletion, its lag and the film in still water: where soaked water is all that tells")
+	line("\nLinear propagation takes the bed's depletion, its lag and the film in still water as known: where soaked water is all that tells")
 	line("UA, these make most of an interval, which is therefore several times as wide.")
 	line("\n## Identified against the Cramér-Rao bound\n")
 	line("By the half-width of ln UA that the exact model at the truth allows (`simfarm.UABound`, a draw counting as one reading")

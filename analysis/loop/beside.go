@@ -117,7 +117,7 @@ func (f *Fit) AtUA(uaWPerK float64) (Built, []float64) {
 	g := f.fitter
 	m := *g.m
 	m.plain()
-	built := f.input.Pipe.At(meanWaterC(g.p))
+	built := f.input.built(g.p)
 	mean := g.p.meanFlowLMin()
 	film := f.input.Pipe.filmWPerK(mean / float64(max(f.input.Branches, 1)))
 	if !g.o.StiffWall && film > 0 {
@@ -125,6 +125,17 @@ func (f *Fit) AtUA(uaWPerK float64) (Built, []float64) {
 		m.setFilm(f.input, uaWPerK, mean)
 	}
 	return built, m.rel
+}
+
+// StillAt is the prior of s, k in still over k in flowing water, if the
+// coefficient is uaWPerK: its mean and standard deviation by the films.
+func (f *Fit) StillAt(uaWPerK float64) (mean, sd float64) {
+	g := f.fitter
+	film := f.input.Pipe.filmWPerK(g.p.meanFlowLMin() / float64(max(f.input.Branches, 1)))
+	if g.o.StiffWall || !(film > 0) {
+		return g.o.StillMean, g.o.StillSD
+	}
+	return g.o.stillAt(f.input.Pipe, uaWPerK, film)
 }
 
 // PriorPrecision is that of Fit.Free (0: no prior), in units of variance.

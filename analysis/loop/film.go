@@ -74,10 +74,14 @@ const leastStillSD = 0.02
 // is partly the film's. Soaked water knows s k only, so a prior that is off
 // would be off in UA.
 func (f *fitter) setStill(in *Input, uaWPerK, filmWPerK float64) {
-	still := f.o.StillFilmWPerM2K * math.Pi * in.Pipe.BoreMM / 1000 * in.Pipe.LengthM
+	f.stillMean, f.stillSD = f.o.stillAt(in.Pipe, uaWPerK, filmWPerK)
+}
+
+func (o Options) stillAt(p Pipe, uaWPerK, filmWPerK float64) (mean, sd float64) {
+	still := o.StillFilmWPerM2K * math.Pi * p.BoreMM / 1000 * p.LengthM
 	s := 1 / (1 + uaWPerK*(1/still-1/filmWPerK))
-	f.stillMean = math.Max(f.o.StillLow, math.Min(s, 1))
-	f.stillSD = math.Max(leastStillSD, f.stillMean*f.stillMean*uaWPerK/still*f.o.StillFilmSD)
+	mean = math.Max(o.StillLow, math.Min(s, 1))
+	return mean, math.Max(leastStillSD, mean*mean*uaWPerK/still*o.StillFilmSD)
 }
 
 // follow corrects a built loop for a wall that does not follow its water all

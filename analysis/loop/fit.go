@@ -8,6 +8,7 @@ import (
 
 	"yardheat/analysis/rank"
 	"yardheat/analysis/solve"
+	"yardheat/analysis/water"
 )
 
 // parameterNames by column.
@@ -105,7 +106,7 @@ func (p *Predictor) Between(from, to int) []float64 {
 }
 
 func newFitter(in *Input, p *path, o Options) *fitter {
-	f := &fitter{o: o, p: p, deff: 1, stillMean: o.StillMean, stillSD: o.StillSD, built: in.Pipe.At(meanWaterC(p))}
+	f := &fitter{o: o, p: p, deff: 1, stillMean: o.StillMean, stillSD: o.StillSD, built: in.built(p)}
 	f.m = newModel(p, f.built.ThermalL, in.LeadL*(1+f.built.Beta))
 	f.q = Params{KPerH: 0.3, VolumeRatio: 1, FrontL: o.FrontShare * f.built.ThermalL, Still: o.StillMean, LagS: o.LagS}
 	f.setFronts(in, p.meanFlowLMin(), 1)
@@ -132,6 +133,36 @@ func (in *Input) leadLoss(o Options, meanLPS float64) float64 {
 	}
 	lengthM := in.LeadL / in.Pipe.VolumeL() * in.Pipe.LengthM
 	return min(0.2, o.LeadWPerMK*lengthM/(4180*meanLPS))
+}
+
+// built is the loop at the mean of its water, its thermal volume in litres of the
+// meter: the flow's are counted where the water is denser, or thinner.
+func (in *Input) built(p *path) Built {
+	b := in.Pipe.At(meanWaterC(p))
+	meterC := b.MeanC
+	switch in.Meter {
+	case MeterIn:
+		meterC = p.meanC(p.in)
+	case MeterOut:
+		meterC = p.meanC(p.out)
+	}
+	if !math.IsNaN(meterC) {
+		b.ThermalL *= water.DensityKgPerM3(b.MeanC) / water.DensityKgPerM3(meterC)
+	}
+	return b
+}
+
+// meanC is the mean of a temperature over the litres of all runs.
+func (p *path) meanC(tempC []float64) float64 {
+	sum, litres := 0.0, 0.0
+	for _, r := range p.runs {
+		for i := r.from; i < r.to; i++ {
+			if l := p.w[i+1] - p.w[i]; !math.IsNaN(tempC[i+1]) {
+				sum, litres = sum+tempC[i+1]*l, litres+l
+			}
+		}
+	}
+	return sum / litres
 }
 
 // meanWaterC is the mean of inlet and bed while water flows: where rho and c
@@ -162,19 +193,22 @@ func (f *fitter) chooseFree() {
 	}
 }
 
-// ratioKnown: a draw passes the loop's volume, or draws run at rates that
-// differ by half.
+// ratioKnown: a draw passes the loop's volume, as far as that and the meter are
+// known, or the front comes into sight; or draws run at rates that differ by
+// half. Were r held where a front just shows, it would be taken for water that
+// had not come to rest: another coefficient.
 func (f *fitter) ratioKnown() bool {
 	if f.o.FreeRatio {
 		return true
 	}
 	slow, fast := math.Inf(1), 0.0
+	shows := f.built.ThermalL*(1-z95*f.ratioSD()) - frontShows*f.q.FrontL
 	for _, r := range f.p.runs {
 		if r.draw < 0 {
 			continue
 		}
 		litres := f.p.w[r.to] - f.p.w[r.from]
-		if litres > f.built.ThermalL {
+		if litres-f.m.leadL > shows {
 			return true
 		}
 		rate := litres / (f.p.t[r.to] - f.p.t[r.from])
@@ -182,6 +216,10 @@ func (f *fitter) ratioKnown() bool {
 	}
 	return fast > 1.5*slow
 }
+
+// frontShows: so many widths before it a front begins to show (its response is
+// 0.02 there).
+const frontShows = 2
 
 // ratioSD is the prior of ln r: meter, length, bore and wall.
 func (f *fitter) ratioSD() float64 {
@@ -394,6 +432,7 @@ func (f *fitter) followWall(in *Input) {
 		if slices.Contains(f.free, colLnR) {
 			f.q.VolumeRatio *= before / f.built.ThermalL
 		}
+		f.chooseFree() // a wall that follows little makes the loop smaller
 		f.minimise(f.free, rounds)
 	}
 }

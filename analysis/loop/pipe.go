@@ -72,7 +72,8 @@ func (p Pipe) Beta(waterC float64) (beta, sd float64, assumed bool) {
 
 // Built is the loop as built, at one mean temperature of water.
 type Built struct {
-	// VolumeL of water; ThermalL = VolumeL (1 + Beta).
+	// VolumeL of water; ThermalL = VolumeL (1 + Beta), by Run in the litres of
+	// the meter (see Input.Meter).
 	VolumeL, ThermalL, Beta float64
 	BetaAssumed             bool
 	// BetaSD is Beta's standard deviation.
@@ -80,7 +81,7 @@ type Built struct {
 	// WallFollows: the share of the wall's heat capacity that acts in flow;
 	// ThermalL and CapacityKJPerK count the wall by it.
 	WallFollows float64
-	// CapacityKJPerK = rho c ThermalL.
+	// CapacityKJPerK = rho c VolumeL (1 + Beta).
 	CapacityKJPerK float64
 	// VolumeSD is the relative standard deviation of ThermalL: length, bore
 	// and wall together.

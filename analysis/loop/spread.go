@@ -360,7 +360,7 @@ func toldByDays(inverse *mat.SymDense, prior []float64, held []bool) float64 {
 // interval: days by Student, shared errors normal.
 func (f *fitter) interval(out *Fit) {
 	half := studentQuantile(f.o.Confidence, out.DF) * out.RandomSD
-	shared := f.together(out.Sources, func(s Source) float64 { return s.LnUA })
+	shared := f.o.Together(out.Sources, func(s Source) float64 { return s.LnUA })
 	half = math.Hypot(half, normalQuantile(f.o.Confidence)*math.Sqrt(shared))
 	out.LowWPerK, out.HighWPerK = out.UAWPerK*math.Exp(-half), out.UAWPerK*math.Exp(half)
 	sd := func(col int) float64 {
@@ -368,7 +368,7 @@ func (f *fitter) interval(out *Fit) {
 		if i < 0 {
 			return math.NaN()
 		}
-		return math.Sqrt(out.Covariance.At(i, i) + f.together(out.Sources, func(s Source) float64 { return s.Theta[i] }))
+		return math.Sqrt(out.Covariance.At(i, i) + f.o.Together(out.Sources, func(s Source) float64 { return s.Theta[i] }))
 	}
 	out.OffsetSDK, out.RatioSD = sd(colOffset), sd(colLnR)*f.q.VolumeRatio
 	// Its own interval: what the days leave open, and what meter and pipe do.
@@ -378,9 +378,9 @@ func (f *fitter) interval(out *Fit) {
 	}
 }
 
-// together is the variance that the shared errors make of what responds to them
+// Together is the variance that the shared errors make of what responds to them
 // by of, with the correlations of probes that were compared.
-func (f *fitter) together(sources []Source, of func(Source) float64) float64 {
+func (o Options) Together(sources []Source, of func(Source) float64) float64 {
 	sum := 0.0
 	part := map[string]float64{}
 	for _, s := range sources {
@@ -388,7 +388,7 @@ func (f *fitter) together(sources []Source, of func(Source) float64) float64 {
 		sum += part[s.Name] * part[s.Name]
 	}
 	in, outlet, bed := part[SourceIn], part[SourceOut], part[SourceBed]
-	return max(0, sum+2*(f.o.InOutCorr*in*outlet+f.o.InBedCorr*in*bed+f.o.OutBedCorr*outlet*bed))
+	return max(0, sum+2*(o.InOutCorr*in*outlet+o.InBedCorr*in*bed+o.OutBedCorr*outlet*bed))
 }
 
 // positionBins per thermal volume: readings at one place of a draw share what

@@ -10,6 +10,7 @@ import (
 	"yardheat/analysis/change"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/loop"
+	"yardheat/analysis/loop/store"
 	"yardheat/analysis/plant"
 	"yardheat/analysis/rank"
 )
@@ -20,10 +21,10 @@ type ChangeOptions struct {
 	// over all quantities together; each gets its part.
 	FalseAlarms float64
 	// The smallest changes worth naming: shares of the coefficient, of the
-	// plate's effectiveness, of the heat caught per kWh and of the plate's flow;
+	// supply, of the plate's effectiveness, of the heat caught per kWh and of its flow;
 	// K of the approach; of a draw's effectiveness, which is a share itself (our
 	// choice, no source).
-	LeastUA, LeastApproachK, LeastDraw, LeastPlate, LeastCaught, LeastFlow float64
+	LeastUA, LeastSupply, LeastApproachK, LeastDraw, LeastPlate, LeastCaught, LeastFlow float64
 	// EventDays: events so near the interval of the date stand beside a change.
 	EventDays float64
 	// Find is how each series is searched; its FalseAlarms, Least and FloorSD
@@ -32,7 +33,7 @@ type ChangeOptions struct {
 }
 
 func changeOptions() ChangeOptions {
-	return ChangeOptions{FalseAlarms: 0.05, LeastUA: 0.08, LeastApproachK: 0.5, LeastDraw: 0.04, LeastPlate: 0.08, LeastCaught: 0.10, LeastFlow: 0.08,
+	return ChangeOptions{FalseAlarms: 0.05, LeastUA: 0.08, LeastSupply: 0.08, LeastApproachK: 0.5, LeastDraw: 0.04, LeastPlate: 0.08, LeastCaught: 0.10, LeastFlow: 0.08,
 		EventDays: 3, Find: change.DefaultOptions()}
 }
 
@@ -41,7 +42,7 @@ func (o ChangeOptions) validate() error {
 		name      string
 		v, lo, hi float64
 	}{
-		{"FalseAlarms", o.FalseAlarms, 1e-4, 0.5}, {"LeastUA", o.LeastUA, 0, 1}, {"LeastApproachK", o.LeastApproachK, 0, 20},
+		{"FalseAlarms", o.FalseAlarms, 1e-4, 0.5}, {"LeastUA", o.LeastUA, 0, 1}, {"LeastSupply", o.LeastSupply, 0, 1}, {"LeastApproachK", o.LeastApproachK, 0, 20},
 		{"LeastDraw", o.LeastDraw, 0, 1}, {"LeastPlate", o.LeastPlate, 0, 1}, {"LeastCaught", o.LeastCaught, 0, 1}, {"LeastFlow", o.LeastFlow, 0, 1},
 		{"EventDays", o.EventDays, 0, 60},
 	} {
@@ -137,15 +138,27 @@ const vagueDraw = 0.1
 // with so many hours, the middle of those that the loop's fit tries.
 const recoverH = 8
 
-// watchLoop gives ln UA by draw, where draws tell it; approach; and, where UA
-// is not told, the draws' effectiveness.
+// vagueSupply: the same of the supply, which most draws tell less closely (our
+// choice, no source).
+const vagueSupply = 0.4
+
+// longestSlabH: a draw tells of no longer time (our choice).
+const longestSlabH = 24
+
+// watchLoop gives ln UA by draw, where draws tell it, or the supply's where the
+// bed has a store; approach; and, where UA is not told, the draws' effectiveness.
 func (b *builder) watchLoop(l *loopFit) []*watched {
 	o := b.opt.Change
 	into := &b.s.Loop.Changes
 	ua := &watched{key: "ua_w_per_k", unit: "W/K", basis: doubt.Fitted, share: true, least: math.Log1p(o.LeastUA), floor: 0.01, into: into}
 	near := &watched{key: "approach_k", unit: "K", basis: doubt.Metered, least: o.LeastApproachK, floor: 0.05, into: into,
 		sharedHalf: z95 * math.Hypot(b.sd(l.bed), b.sd(l.out))}
+	supply := &watched{key: "supply_w_per_k", unit: "W/K", basis: doubt.Fitted, share: true, least: math.Log1p(o.LeastSupply), floor: 0.01, into: into}
 	eff := &watched{key: "effectiveness", unit: "1", basis: doubt.Fitted, least: o.LeastDraw, floor: 0.005, into: into, sharedHalf: b.drawEffectHalf(l)}
+	slabH := 0.0
+	if l.chosen() {
+		slabH = min(l.store.SlabRatio/l.store.SupplyPerH, longestSlabH)
+	}
 	// Litres taken shortly before, and the end and bed of the last draw. What a
 	// change would move itself (the bed's probe, the heat) is not put beside it.
 	before, end, bed := 0.0, math.NaN(), math.NaN()
@@ -159,6 +172,11 @@ func (b *builder) watchLoop(l *loopFit) []*watched {
 			// is a little off in it.
 			ua.add(day, to, l.byDraw[i].LnUA, l.byDraw[i].SD, d.LoopVolumes, d.LoopVolumes*d.LoopVolumes)
 		}
+		if l.supplyByDraw != nil && l.supplyByDraw[i].SD < vagueSupply {
+			// A draw tells of the hours in which the slab recovered. What stood before
+			// it, and for how long, says how far: there the model may be a little off.
+			supply.add(day-slabH/24, to, l.supplyByDraw[i].LnUA, l.supplyByDraw[i].SD, stoodH, before, d.LoopVolumes)
+		}
 		near.add(day, to, d.ApproachK, 0, stoodH, before, d.BedC-bed)
 		eff.add(day, to, d.Effectiveness, 0, d.LoopVolumes, d.LoopVolumes*d.LoopVolumes, d.InC, before)
 		before += d.Litres
@@ -170,7 +188,39 @@ func (b *builder) watchLoop(l *loopFit) []*watched {
 		ua.anew = func(from float64, c *change.Change, to float64) bool { return l.anew(from, c, to) }
 		return []*watched{ua, near}
 	}
+	if l.supplyByDraw != nil && len(l.supply) > 0 {
+		shared := l.supply[:len(l.supply)-1] // the last is which days happened
+		supply.sharedHalf = b.sharedHalf(func(e []float64) float64 { return total(shared, e) })
+		supply.anew = func(from float64, c *change.Change, to float64) bool { return b.supplyAnew(l, from, c, to) }
+		return []*watched{supply, near, eff}
+	}
 	return []*watched{near, eff}
+}
+
+// supplyAnew fits the bed with a store to each side of a change by itself, as
+// anew does the uniform one.
+func (b *builder) supplyAnew(l *loopFit, from float64, c *change.Change, to float64) bool {
+	o, s := l.options, b.opt.Store
+	o.MinBlockDays = anewBlockDays
+	side := func(a, z float64) *store.Fit {
+		in := l.input.Between(a*86400, z*86400)
+		base, err := loop.Run(in, o)
+		if err != nil || base.Rows == 0 {
+			return nil
+		}
+		f, err := store.Run(store.Input{Input: in}, base, o, s)
+		if err != nil || f.Loop == nil || math.IsNaN(f.Supply.RandomSD) {
+			return nil
+		}
+		return f
+	}
+	before, after := side(from, c.Day.Value), side(c.Day.Value, to)
+	if before == nil || after == nil {
+		return false
+	}
+	half := func(f *store.Fit) float64 { return doubt.StudentT(0.975, f.Loop.DF) * f.Supply.DaysSD }
+	setStep(c, math.Log(before.Supply.Value), half(before), math.Log(after.Supply.Value), half(after), apartBy(before.Loop.Sources, after.Loop.Sources, before.Supply.Ln, after.Supply.Ln))
+	return true
 }
 
 // anewBlockDays is the length of the blocks of a fit to one side of a change,
@@ -196,25 +246,31 @@ func (l *loopFit) anew(from float64, c *change.Change, to float64) bool {
 	if !okB || !okA {
 		return false
 	}
-	lnB, lnA := math.Log(before.UAWPerK), math.Log(after.UAWPerK)
+	ln := func(s loop.Source) float64 { return s.LnUA }
+	setStep(c, math.Log(before.UAWPerK), halfB, math.Log(after.UAWPerK), halfA, apartBy(before.Sources, after.Sources, ln, ln))
+	return true
+}
+
+// apartBy is what shared errors do to one side of a change more than to the
+// other, half-width at 95 %.
+func apartBy(before, after []loop.Source, lnB, lnA func(loop.Source) float64) float64 {
 	shared := 0.0
-	for _, s := range before.Sources {
-		for _, q := range after.Sources {
+	for _, s := range before {
+		for _, q := range after {
 			if s.Name == q.Name && s.Name != loop.SourceLag {
-				shared = math.Hypot(shared, z95*(q.LnUA-s.LnUA)*s.SD)
+				shared = math.Hypot(shared, z95*(lnA(q)-lnB(s))*s.SD)
 			}
 		}
 	}
-	around := func(v float64, halves ...float64) change.Estimate {
-		h := 0.0
-		for _, x := range halves {
-			h = math.Hypot(h, x)
-		}
-		return change.Estimate{Value: v, Low: v - h, High: v + h}
-	}
-	c.Size = around(lnA-lnB, halfA, halfB, shared)
-	c.Before, c.After = around(lnB, halfB), around(lnA, halfA)
-	return true
+	return shared
+}
+
+// setStep sets a change's levels and step from both sides' values with their
+// half-widths, and what the sides' shared errors differ by.
+func setStep(c *change.Change, before, halfB, after, halfA, shared float64) {
+	around := func(v, h float64) change.Estimate { return change.Estimate{Value: v, Low: v - h, High: v + h} }
+	c.Size = around(after-before, math.Hypot(math.Hypot(halfA, halfB), shared))
+	c.Before, c.After = around(before, halfB), around(after, halfA)
 }
 
 // drawEffectHalf is the shared half-width of a draw's effectiveness: the

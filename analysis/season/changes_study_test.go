@@ -26,12 +26,25 @@ func studyCount(name string, usual int) int {
 	return usual
 }
 
-func TestChangeStudySteady(t *testing.T) {
+// supplyTold: the bed with a store was chosen and its supply has an interval.
+func supplyTold(s *Season) bool {
+	for _, f := range s.Loop.Figures {
+		if f.Key == "supply_w_per_k" {
+			return !math.IsNaN(f.Figure.Value + f.Figure.Low + f.Figure.High)
+		}
+	}
+	return false
+}
+
+func TestChangeStudySteady(t *testing.T)     { studySteady(t, "") }
+func TestChangeStudySteadySlab(t *testing.T) { studySteady(t, steadySlab) }
+
+func studySteady(t *testing.T, of string) {
 	n, first := studyCount("STUDY_STEADY", 200), studyCount("STUDY_FIRST", 2000)
 	alarms := 0
 	by := map[string]int{}
 	for seed := range n {
-		scenario, _ := studyFarm(uint64(first+seed), "")
+		scenario, _ := studyFarm(uint64(first+seed), of)
 		list := allChanges(studySeason(t, scenario))
 		if len(list) > 0 {
 			alarms++
@@ -56,17 +69,21 @@ func TestChangeStudySteps(t *testing.T) {
 	n := studyCount("STUDY_STEPS", 80)
 	for _, kind := range []struct{ of, key string }{
 		{simfarm.ChangeUA, "ua_w_per_k"}, {simfarm.ChangeApproach, "approach_k"}, {simfarm.ChangePlate, "plate_effectiveness"},
+		{simfarm.ChangeSupply, "supply_w_per_k"},
 	} {
 		t.Run(kind.of, func(t *testing.T) {
 			var sum stepTally
+			skipped := 0
 			for seed := uint64(5000); sum.farms < n; seed++ {
 				scenario, truth := studyFarm(seed, kind.of)
 				s := studySeason(t, scenario)
-				if kind.of == simfarm.ChangeUA && !s.Loop.Identified {
+				if kind.of == simfarm.ChangeUA && !s.Loop.Identified || kind.of == simfarm.ChangeSupply && !supplyTold(s) {
+					skipped++
 					continue
 				}
 				sum.count(t, s, kind.key, truth, fmt.Sprintf("farm %d", seed))
 			}
+			t.Logf("%s: %d farms left out whose coefficient is not told", kind.of, skipped)
 			t.Logf("%s: found %d of %d, sign right %d, size held %d, date held %d, steps in other quantities or days %d; medians of half the size's interval %.3g, of its distance from the truth %.3g",
 				kind.of, sum.found, sum.farms, sum.sign, sum.size, sum.date, sum.others, medianOf(sum.halves), medianOf(sum.off))
 			require.GreaterOrEqual(t, float64(sum.found), 0.9*float64(sum.farms))

@@ -28,6 +28,9 @@ type loopFit struct {
 	ua, offset, ratio []effect
 	// byDraw is UA by every draw for itself, where it is identified.
 	byDraw []loop.DrawUA
+	// supplyByDraw is the supply by every draw, where a bed with a store was
+	// chosen.
+	supplyByDraw []loop.DrawUA
 	// input and options of the fit, for fits to parts of it.
 	input   loop.Input
 	options loop.Options
@@ -91,6 +94,7 @@ func (b *builder) fitLoop() *loopFit {
 	b.fitStore(l, l.input, l.options)
 	if l.chosen() {
 		l.byDraw = nil // of a uniform bed, which this one is not
+		l.supplyByDraw = l.store.LnSupplyByDraw()
 	}
 	l.why = l.fit.Why
 	b.loopEffects(l)
@@ -125,6 +129,9 @@ func (b *builder) loopInput(in, out, bed *grid.Stream) loop.Input {
 		x = loop.FromCells(g.StepS, b.acc.LoopFlow.Values, in.Values, out.Values, bed.Values)
 	}
 	x.Branches = f.Branches
+	if x.Meter = loop.MeterIn; f.MeterAt == "out" {
+		x.Meter = loop.MeterOut
+	}
 	for _, d := range b.acc.Draws {
 		x.Draws = append(x.Draws, [2]float64{float64(d.Start-g.StartMS) / 1000, float64(d.End-g.StartMS) / 1000})
 	}

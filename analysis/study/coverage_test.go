@@ -21,6 +21,7 @@ var (
 	first  = flag.Int("first", 1, "the first of them")
 	chunks = flag.String("chunks", "", "folder in which finished pieces are kept and looked for")
 	out    = flag.String("out", "", "folder of the tables (default testdata/study of the repository)")
+	made   = flag.String("made", "", "date and commit for the table's head (default today)")
 	said   = flag.Bool("misses", false, "list every interval that misses")
 )
 
@@ -85,8 +86,12 @@ func write(t *testing.T, name, text string) {
 }
 
 func head(title, command string) string {
+	at := time.Now().UTC().Format(time.DateOnly)
+	if *made != "" {
+		at = *made
+	}
 	return fmt.Sprintf("# %s\n\nMeasured %s with `%s`. Simulated farms (invented, seeded; `ingest/simfarm`). Not edited by hand.\n\n",
-		title, time.Now().UTC().Format(time.DateOnly), command)
+		title, at, command)
 }
 
 func TestCoverage(t *testing.T) {

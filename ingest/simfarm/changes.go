@@ -13,6 +13,8 @@ const (
 	ChangeApproach = "approach"
 	// ChangePlate: the plate's effectiveness, by a factor.
 	ChangePlate = "plate"
+	// ChangeSupply: the supply from bed to slab, by a factor.
+	ChangeSupply = "supply"
 )
 
 // Change is a step in what the farm is, from a day (may be broken) on. Truth
@@ -27,7 +29,7 @@ type Change struct {
 
 func (c Change) validate() error {
 	switch c.Of {
-	case ChangeUA, ChangePlate:
+	case ChangeUA, ChangePlate, ChangeSupply:
 		if !(c.By > 0.05 && c.By < 20) {
 			return fmt.Errorf("simfarm: change of %s by the factor %g; want 0.05 to 20", c.Of, c.By)
 		}
@@ -36,7 +38,7 @@ func (c Change) validate() error {
 			return fmt.Errorf("simfarm: change of the approach by %g K; want -30 to 30", c.By)
 		}
 	default:
-		return fmt.Errorf("simfarm: change of %q; want %s, %s or %s", c.Of, ChangeUA, ChangeApproach, ChangePlate)
+		return fmt.Errorf("simfarm: change of %q; want %s, %s, %s or %s", c.Of, ChangeUA, ChangeApproach, ChangePlate, ChangeSupply)
 	}
 	return nil
 }
@@ -66,7 +68,7 @@ func (f *Farm) bedGOf(factor float64) float64 {
 
 // changeTo brings about what has changed until a day of the season.
 func (m *sim) changeTo(day float64) {
-	ua, was := 1.0, m.plateFactor
+	ua, supply := 1.0, 1.0
 	m.probeStepK, m.plateFactor = 0, 1
 	for _, c := range m.s.Changes {
 		if c.Day > day {
@@ -79,10 +81,14 @@ func (m *sim) changeTo(day float64) {
 			m.probeStepK += c.By
 		case ChangePlate:
 			m.plateFactor *= c.By
+		case ChangeSupply:
+			supply *= c.By
 		}
 	}
-	if was == 0 || ua != m.uaFactor {
-		m.uaFactor, m.bedG = ua, m.f.bedGOf(ua)
-		m.chain.bedG = m.bedG / float64(m.s.Loop.Cells)
+	if ua != m.uaFactor || supply != m.supplyFactor {
+		m.uaFactor, m.supplyFactor, m.bedG = ua, supply, m.f.bedGOf(ua)
+		cells := float64(m.s.Loop.Cells)
+		m.chain.bedG, m.chain.supplyG = m.bedG/cells, supply*m.s.Slab.SupplyWPerK/1000/cells
+		m.chain.cacheDT = 0 // of the old coefficients
 	}
 }

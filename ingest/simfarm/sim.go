@@ -46,7 +46,7 @@ type sim struct {
 	off [][2]int64 // spans of bypass
 
 	// what has changed so far
-	uaFactor, bedG, probeStepK, plateFactor float64
+	uaFactor, supplyFactor, bedG, probeStepK, plateFactor float64
 }
 
 func newSim(f *Farm) *sim {

@@ -41,20 +41,22 @@ type fitter struct {
 	segs []segment
 	warm []int // by segment
 	// first row of each run; rows are in the order of runs.
-	rowOf    []int
-	rows     []row
-	slab     []slabRow
-	built    loop.Built
-	q        Params
-	lagS     float64
-	free     []int
-	scaleK   float64
-	slabSDK  float64
-	sd       []float64 // of each row, the slab's after the outlet's
-	deff     float64
-	cells    int
-	benches  []*bench
-	runRange [][2]int // runs of each segment
+	rowOf []int
+	rows  []row
+	slab  []slabRow
+	built loop.Built
+	q     Params
+	lagS  float64
+	// stillMean and stillSD are the prior of the film's share in still water.
+	stillMean, stillSD float64
+	free               []int
+	scaleK             float64
+	slabSDK            float64
+	sd                 []float64 // of each row, the slab's after the outlet's
+	deff               float64
+	cells              int
+	benches            []*bench
+	runRange           [][2]int // runs of each segment
 	// blocks of days: their length, the first day of each.
 	blockDays int
 	firstDay  []int
@@ -96,7 +98,7 @@ func newFitter(in *Input, base *loop.Fit, o loop.Options, s Options) *fitter {
 	f := &fitter{o: o, s: s, base: base, rec: rec, lagS: rec.LagS, deff: base.DesignEffect(), cells: s.Cells, blockDays: o.MinBlockDays, dayZeroS: in.DayZeroS}
 	f.feed = feed{t: rec.T, bed: rec.BedC, in: whole(rec.InC, rec.BedC), w: rec.W, q0: rec.Q0LPS, q1: rec.Q1LPS, stands: rec.Stands}
 	f.setFilm(base.UAWPerK)
-	f.q = Params{KPerH: base.KPerH, SupplyPerH: base.KPerH, SlabRatio: 15, OffsetK: base.OffsetK, VolumeRatio: base.VolumeRatio, Still: o.StillMean, LeadLoss: base.LeadLoss}
+	f.q = Params{KPerH: base.KPerH, SupplyPerH: base.KPerH, SlabRatio: 15, OffsetK: base.OffsetK, VolumeRatio: base.VolumeRatio, Still: f.stillMean, LeadLoss: base.LeadLoss}
 	if o.HoldLead {
 		f.q.LeadLoss = 0
 	}
@@ -131,6 +133,7 @@ func whole(in, bed []float64) []float64 {
 // setFilm takes the wall's share and the film by the coefficient.
 func (f *fitter) setFilm(uaWPerK float64) {
 	f.built, f.feed.rel = f.base.AtUA(uaWPerK)
+	f.stillMean, f.stillSD = f.base.StillAt(uaWPerK)
 }
 
 func (f *fitter) chooseRows() {
@@ -214,7 +217,7 @@ func (f *fitter) chooseFree() {
 // priors of the free parameters, as in the uniform fit; precision are theirs.
 func (f *fitter) priors(free []int) []solve.Prior {
 	all := [params]solve.Prior{
-		pOffset: {SD: f.o.OffsetSDK}, pRatio: {SD: f.rec.RatioSD}, pStill: {Mean: f.o.StillMean, SD: f.o.StillSD},
+		pOffset: {SD: f.o.OffsetSDK}, pRatio: {SD: f.rec.RatioSD}, pStill: {Mean: f.stillMean, SD: f.stillSD},
 		pLead: {Mean: f.rec.LeadLoss, SD: math.Max(f.rec.LeadLoss, 1e-6)}, pSlabOffset: {SD: f.s.SlabOffsetSDK}, pStart: {SD: f.s.StartSDK},
 	}
 	var out []solve.Prior

@@ -159,7 +159,7 @@ func (f *fitter) coefficients(out *Fit) (ua Coefficient) {
 	c, w := f.capacityKJPerK(f.q)
 	nan := math.NaN()
 	of := func(value float64, cols map[int]float64) Coefficient {
-		x := Coefficient{Value: value, Low: nan, High: nan, LowerBound: nan, UpperBound: nan, RandomSD: nan, direct: 1, grad: make([]float64, len(f.free))}
+		x := Coefficient{Value: value, Low: nan, High: nan, LowerBound: nan, UpperBound: nan, RandomSD: nan, DaysSD: nan, direct: 1, grad: make([]float64, len(f.free))}
 		for i, k := range f.free {
 			x.grad[i] = cols[k]
 			if k == pRatio { // C = C_built (1 + w (r - 1))
@@ -193,6 +193,9 @@ func (f *fitter) spread(out *Fit, t *table, ua *Coefficient) {
 		return
 	}
 	l.DF = math.Max(float64(len(l.Blocks))-f.learned(inverse, prior), 1)
+	days := mat.NewSymDense(len(f.free), nil)
+	days.CopySym(v)
+	f.missed(t, inverse, days)
 	// What the model misses alike in every draw no block can see, and a slab shows
 	// in hundredths of a kelvin: each draw counts as one reading (the design
 	// effect is never less), priors included, and the blocks' spread comes on top.
@@ -206,6 +209,8 @@ func (f *fitter) spread(out *Fit, t *table, ua *Coefficient) {
 	l.Covariance = v
 	for _, c := range []*Coefficient{ua, &out.Supply, &out.Slab, &out.Steady} {
 		f.interval(c, l, held)
+		g := mat.NewVecDense(len(c.grad), c.grad)
+		c.DaysSD = math.Sqrt(mat.Inner(g, days, g))
 	}
 	l.RandomSD, l.LowWPerK, l.HighWPerK = ua.RandomSD, ua.Low, ua.High
 	sd := func(col int) float64 {
@@ -213,11 +218,7 @@ func (f *fitter) spread(out *Fit, t *table, ua *Coefficient) {
 		if i < 0 {
 			return math.NaN()
 		}
-		sum := v.At(i, i)
-		for _, s := range l.Sources {
-			sum += s.Theta[i] * s.Theta[i] * s.SD * s.SD
-		}
-		return math.Sqrt(sum)
+		return math.Sqrt(v.At(i, i) + f.o.Together(l.Sources, func(s loop.Source) float64 { return s.Theta[i] }))
 	}
 	l.OffsetSDK, l.RatioSD = sd(pOffset), sd(pRatio)*f.q.VolumeRatio
 	if i := slices.Index(f.free, pRatio); i >= 0 {
@@ -273,11 +274,7 @@ func (f *fitter) interval(c *Coefficient, l *loop.Fit, held []bool) {
 	}
 	g := mat.NewVecDense(len(c.grad), c.grad)
 	c.RandomSD = math.Sqrt(mat.Inner(g, l.Covariance, g))
-	shared := 0.0
-	for _, s := range l.Sources {
-		e := c.Ln(s) * s.SD
-		shared += e * e
-	}
+	shared := f.o.Together(l.Sources, c.Ln)
 	half := math.Hypot(student(f.o.Confidence, l.DF)*c.RandomSD, normal(f.o.Confidence)*math.Sqrt(shared))
 	c.Low, c.High = c.Value*math.Exp(-half), c.Value*math.Exp(half)
 }

@@ -114,8 +114,12 @@ type Coefficient struct {
 	Why string
 	// RandomSD of its logarithm, from days.
 	RandomSD float64
-	grad     []float64 // of its logarithm by Theta
-	direct   float64   // by the pipe's volume, beside what the fit does
+	// DaysSD is the part of it that differs from day to day or from place to
+	// place in a draw: what two stretches of one record differ by. The rest, what
+	// the model may miss alike in every draw, both have.
+	DaysSD float64
+	grad   []float64 // of its logarithm by Theta
+	direct float64   // by the pipe's volume, beside what the fit does
 }
 
 // Ln is the derivative of ln Value by a shared error of the fit's Sources.

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"yardheat/ingest/series"
+	"yardheat/ingest/series/room"
 )
 
 // axis is a row of equally spaced points: point k stands at t0 + k·step.
@@ -25,7 +26,7 @@ func ceilDiv(a, b int64) int64 {
 // the points between them are NaN, and nothing is carried beyond the first
 // and last reading. A point that falls on a reading takes it as it stands.
 func interpolate(r *Readings, a axis, bridgeMS int64) []float64 {
-	out := make([]float64, a.n)
+	out := room.Make[float64](a.n)
 	near, nan := r.pairs(), math.NaN()
 	var t int64 // of the reading before
 	var v, slope float64
@@ -64,7 +65,7 @@ type spreader struct {
 // newSpreader takes seenMS to work in, n of them or more.
 func newSpreader(a axis, seenMS []float64) *spreader {
 	clear(seenMS[:a.n])
-	return &spreader{a: a, sum: make([]float64, a.n), seenMS: seenMS[:a.n], left: a.t0}
+	return &spreader{a: a, sum: room.Make[float64](a.n), seenMS: seenMS[:a.n], left: a.t0}
 }
 
 // spread lays a constant rate over (from, to] onto the cells.

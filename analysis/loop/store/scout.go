@@ -7,7 +7,7 @@ import "slices"
 // with a warm-up of its own (our choice, no source). What is found there is a
 // place to start from; the season's parameters come from all rows.
 const (
-	scoutDraws   = 160
+	scoutDraws   = 80
 	scoutWindows = 4
 )
 

@@ -27,14 +27,21 @@ func ceilDiv(a, b int64) int64 {
 // and last reading. A point that falls on a reading takes it as it stands.
 func interpolate(r *Readings, a axis, bridgeMS int64) []float64 {
 	out := room.Make[float64](a.n)
+	between(r, a, bridgeMS, out)
+	return out
+}
+
+// between is interpolate into rows that take the axis' points by turns.
+func between(r *Readings, a axis, bridgeMS int64, outs ...[]float64) {
+	out := turns{outs[0], outs[len(outs)-1], len(outs) - 1}
 	near, nan := r.pairs(), math.NaN()
 	var t int64 // of the reading before
 	var v, slope float64
 	joined := false
-	for k := 0; k < len(out); k++ {
+	for k := 0; k < a.n; k++ {
 		p := a.t0 + int64(k)*a.step
 		if near.to(p) {
-			k, p = near.onStamps(out, k, p, a.step)
+			k, p = near.onStamps(out, k, p, a)
 			t, v = r.at(near.i), r.s.V[near.i]
 			if joined = false; near.n < r.hi {
 				d := r.at(near.n) - t
@@ -43,14 +50,26 @@ func interpolate(r *Readings, a axis, bridgeMS int64) []float64 {
 		}
 		switch {
 		case joined:
-			out[k] = v + slope*float64(p-t)
+			*out.at(k) = v + slope*float64(p-t)
 		case near.i >= 0 && p == t:
-			out[k] = v
+			*out.at(k) = v
 		default:
-			out[k] = nan
+			*out.at(k) = nan
 		}
 	}
-	return out
+}
+
+// turns are two rows that take points by turns, or one that takes all.
+type turns struct {
+	even, odd []float64
+	two       int // 1: two rows
+}
+
+func (x *turns) at(k int) *float64 {
+	if k&x.two == 0 {
+		return &x.even[k>>x.two]
+	}
+	return &x.odd[k>>1]
 }
 
 // spreader gathers what passed in each cell and how much of it was seen.

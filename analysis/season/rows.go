@@ -10,6 +10,7 @@ import (
 	"yardheat/analysis/account"
 	"yardheat/analysis/cycle"
 	"yardheat/analysis/grid"
+	"yardheat/analysis/solve"
 	"yardheat/ingest"
 	"yardheat/ingest/series"
 )
@@ -145,11 +146,12 @@ func (b *builder) channels() {
 		c := &b.grid.Channels[i]
 		byProbe[string(c.Quantity)+"\x00"+c.Probe] = c
 	}
-	for _, x := range b.rec.Series {
+	b.s.Channels = make([]Channel, len(b.rec.Series))
+	solve.Each(len(b.rec.Series), func(k int) {
+		x := b.rec.Series[k]
 		c := Channel{Quantity: string(x.Quantity), Place: x.Place, Column: x.Column, File: b.fileOf(x), Unit: x.Unit, Probe: x.Probe,
 			Samples: x.Samples(), Kept: x.Kept(), GapS: nan}
-		for i := range x.V {
-			f := x.Flags.At(i)
+		for _, f := range x.Flags.All() {
 			for bit := range c.Flags {
 				if f&(1<<bit) != 0 {
 					c.Flags[bit]++
@@ -160,8 +162,8 @@ func (b *builder) channels() {
 			c.GapS = b.grid.GapS(g.Values)
 			c.ByDay = b.grid.Coverage(g.Values, days)
 		}
-		b.s.Channels = append(b.s.Channels, c)
-	}
+		b.s.Channels[k] = c
+	})
 	b.longGaps()
 }
 

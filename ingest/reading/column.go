@@ -68,12 +68,12 @@ func (c *Column) Add(p *Column) {
 }
 
 // Compact drops the stamps without a reading: the column no longer shares
-// those of its table.
+// those of its table. Its values move up where they stand.
 func (c *Column) Compact() {
 	if c.Flags.Absent() == 0 {
 		return
 	}
-	out := Column{T: room.Cap[int64](c.Len()), V: room.Cap[float64](c.Len()), Flags: series.NewFlags(c.Len())}
+	out := Column{T: room.Cap[int64](c.Len()), V: c.V[:0], Flags: series.NewFlags(c.Len())}
 	lo := 0
 	upTo := func(i int) {
 		out.T, out.V = append(out.T, c.T[lo:i]...), append(out.V, c.V[lo:i]...)

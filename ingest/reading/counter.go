@@ -99,6 +99,8 @@ type counter struct {
 // A rise faster than can be believed is a bad reading if the counter comes
 // back below it soon, else a step of the counter itself (a meter was changed),
 // and the amount is flagged.
+//
+// The amounts take the place of the column's values.
 func difference(s *series.Series, c *Column, capPerMS, factorBase float64, opt FlagOptions) CounterFindings {
 	k := &counter{s: s, c: c, good: c.good(), factorBase: factorBase}
 	s.T, s.From, s.V, s.Flags, s.Origins = nil, nil, nil, series.Flags{}, series.Origins{}
@@ -108,7 +110,7 @@ func difference(s *series.Series, c *Column, capPerMS, factorBase float64, opt F
 		return k.found
 	}
 	k.whole = k.good.n == len(c.T)
-	s.V = room.Cap[float64](len(c.T))
+	s.V = c.V[:0] // an amount is written where no reading is looked at any more
 	if !k.whole {
 		s.T, s.From = room.Cap[int64](len(c.T)), room.Cap[int64](len(c.T))
 	}

@@ -16,6 +16,7 @@ package account
 import (
 	"fmt"
 	"math"
+	"sync"
 	"time"
 
 	"yardheat/analysis/apart"
@@ -175,11 +176,13 @@ func Make(in Input, opt Options) (*Account, error) {
 	m.washes()
 	m.cut()
 	m.feed()
+	var beside sync.WaitGroup
+	beside.Go(m.tanks) // what it fills in, Store and Loss, is asked for by movable alone
 	m.heats()
 	m.left()
 	m.pairs()
 	m.cold()
-	m.tanks()
+	beside.Wait()
 	m.movable()
 	return m.acc, nil
 }

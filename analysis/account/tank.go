@@ -264,7 +264,8 @@ func (m *maker) lossByCycle(air []float64) {
 // tankMean is the mean temperature of all tanks at a cell, by volume.
 func (m *maker) tankMean(cell int) float64 {
 	sum, volume := 0.0, 0.0
-	for _, t := range m.acc.Store.tanks {
+	for i := range m.acc.Store.tanks {
+		t := &m.acc.Store.tanks[i]
 		sum, volume = sum+t.VolumeL*t.meanC[cell], volume+t.VolumeL
 	}
 	return sum / volume
@@ -276,10 +277,11 @@ func (m *maker) tankMean(cell int) float64 {
 func (m *maker) tankBetween(cell int) (meanC, halfK float64) {
 	meanC = m.tankMean(cell)
 	volume := 0.0
-	for _, t := range m.acc.Store.tanks {
-		volume += t.VolumeL
+	for i := range m.acc.Store.tanks {
+		volume += m.acc.Store.tanks[i].VolumeL
 	}
-	for _, t := range m.acc.Store.tanks {
+	for i := range m.acc.Store.tanks {
+		t := &m.acc.Store.tanks[i]
 		if t.lowC == nil {
 			continue
 		}

@@ -116,26 +116,7 @@ const tailShare = 0.1
 // likely it is, so that the doubt about the noise counts.
 func (f *finder) chance(c candidate) float64 {
 	rng := rand.New(rand.NewPCG(f.o.Seed, uint64(len(f.y))<<8+uint64(len(f.steps))))
-	pick := sampler(c.scan.null)
-	n, nu := len(f.y), f.freedom()
-	y, e, b := make([]float64, n), make([]float64, n), make([]float64, n)
-	gains := make([]float64, f.o.Draws)
-	for d := range gains {
-		f.z[pick(rng.Float64())].draw(rng, f.r, y)
-		null, with := math.Inf(-1), math.Inf(-1)
-		for k := range c.frames {
-			r := &c.frames[k]
-			rss := r.products(y, e, b)
-			most := 0.0
-			for i, from := range c.scan.at {
-				most = max(most, b[from]*b[from]/r.a[i])
-			}
-			null = max(null, r.head-0.5*nu*math.Log(rss))
-			with = max(with, r.head-0.5*nu*math.Log(max(rss-most, 1e-300)))
-		}
-		gains[d] = 2 * (with - null)
-	}
-	return tailChance(gains, c.gain)
+	return tailChance(f.steadyGains(c, rng), c.gain)
 }
 
 // tailChance is the share of gains above g; far out by their exponential tail.

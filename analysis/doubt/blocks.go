@@ -71,7 +71,7 @@ func (b *Blocks) draw(rng *rand.Rand, w, day []float64) {
 		return
 	}
 	clear(day)
-	k := (b.Days + b.Length - 1) / b.Length
+	k := b.chosen()
 	for range k {
 		start := rng.IntN(b.Days)
 		for j, d := 0, start; j < b.Length; j++ {
@@ -86,6 +86,9 @@ func (b *Blocks) draw(rng *rand.Rand, w, day []float64) {
 		w[r] = 1 + b.Inflate*(day[d]*scale-1)
 	}
 }
+
+// chosen is how many blocks make one resample.
+func (b *Blocks) chosen() int { return (b.Days + b.Length - 1) / b.Length }
 
 // BlockLength is the length in days of the blocks for a series of so many
 // days whose neighbours correlate by lag1: the length that makes the block

@@ -111,6 +111,7 @@ type Trial struct {
 	rng     *rand.Rand
 	pcg     *rand.PCG
 	scratch []float64
+	sums    []float64 // of a pool
 }
 
 // Values of Trial.only.

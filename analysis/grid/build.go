@@ -10,6 +10,7 @@ import (
 
 	"yardheat/ingest"
 	"yardheat/ingest/series"
+	"yardheat/ingest/series/room"
 )
 
 // order is that of interfaces.md section 2.
@@ -159,14 +160,22 @@ func (l *layer) readings(c *Channel, s *series.Series, info series.Info, r Readi
 	}
 	bridge := int64(max(l.opt.BridgeIntervals*float64(s.IntervalMS), l.opt.BridgeS*1000))
 	a := l.cells()
-	c.Values = interpolate(&r, axis{a.t0 + a.step/2, a.step, a.n}, bridge)
 	if info.Class != series.Temperature || !l.probes {
+		c.Values = interpolate(&r, axis{a.t0 + a.step/2, a.step, a.n}, bridge)
 		return
 	}
 	c.Readings = r
-	if info.Pipe {
-		c.Edges = interpolate(&r, axis{a.t0, a.step, a.n + 1}, bridge)
+	if !info.Pipe {
+		c.Values = interpolate(&r, axis{a.t0 + a.step/2, a.step, a.n}, bridge)
+		return
 	}
+	c.Values, c.Edges = room.Make[float64](a.n), room.Make[float64](a.n+1)
+	if a.step%2 == 0 { // middles and edges in one walk
+		between(&r, axis{a.t0, a.step / 2, 2*a.n + 1}, bridge, c.Edges, c.Values)
+		return
+	}
+	between(&r, axis{a.t0 + a.step/2, a.step, a.n}, bridge, c.Values)
+	between(&r, axis{a.t0, a.step, a.n + 1}, bridge, c.Edges)
 }
 
 // spreadOut lays amounts and means on the cells they passed in. A counter's

@@ -110,6 +110,26 @@ func (p *pairs) to(ms int64) bool {
 	return p.jump > 0
 }
 
+// onStamps goes on from the time ms of point k for as long as each point falls
+// on a reading, as many readings on as before, and writes what they read. It
+// gives the point and the time at which it came to stand.
+func (p *pairs) onStamps(out turns, k int, ms int64, a axis) (int, int64) {
+	t, v := p.r.s.T, p.r.s.V
+	if p.r.mid || p.jump <= 0 || t[p.i] != ms || p.n != p.i+1 {
+		return k, ms
+	}
+	i, first := p.i, p.i
+	for end := p.r.s.Flags.Until(i, p.r.hi) - 1; k < a.n && i < end && t[i] == ms && t[i+1] > ms; i += p.jump {
+		*out.at(k) = v[i]
+		k, ms = k+1, ms+a.step
+	}
+	if i == first {
+		return k, ms
+	}
+	p.i, p.n = i-p.jump, p.r.next(i-p.jump+1)
+	return k - 1, ms - a.step
+}
+
 // leap is the last reading from n on, flagged or not, stamped at or before the
 // time.
 func (p *pairs) leap(ms int64) int {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"yardheat/ingest/series"
+	"yardheat/ingest/series/room"
 )
 
 // axis is a row of equally spaced points: point k stands at t0 + k·step.
@@ -25,14 +26,22 @@ func ceilDiv(a, b int64) int64 {
 // the points between them are NaN, and nothing is carried beyond the first
 // and last reading. A point that falls on a reading takes it as it stands.
 func interpolate(r *Readings, a axis, bridgeMS int64) []float64 {
-	out := make([]float64, a.n)
+	out := room.Make[float64](a.n)
+	between(r, a, bridgeMS, out)
+	return out
+}
+
+// between is interpolate into rows that take the axis' points by turns.
+func between(r *Readings, a axis, bridgeMS int64, outs ...[]float64) {
+	out := turns{outs[0], outs[len(outs)-1], len(outs) - 1}
 	near, nan := r.pairs(), math.NaN()
 	var t int64 // of the reading before
 	var v, slope float64
 	joined := false
-	for k := range out {
+	for k := 0; k < a.n; k++ {
 		p := a.t0 + int64(k)*a.step
 		if near.to(p) {
+			k, p = near.onStamps(out, k, p, a)
 			t, v = r.at(near.i), r.s.V[near.i]
 			if joined = false; near.n < r.hi {
 				d := r.at(near.n) - t
@@ -41,14 +50,26 @@ func interpolate(r *Readings, a axis, bridgeMS int64) []float64 {
 		}
 		switch {
 		case joined:
-			out[k] = v + slope*float64(p-t)
+			*out.at(k) = v + slope*float64(p-t)
 		case near.i >= 0 && p == t:
-			out[k] = v
+			*out.at(k) = v
 		default:
-			out[k] = nan
+			*out.at(k) = nan
 		}
 	}
-	return out
+}
+
+// turns are two rows that take points by turns, or one that takes all.
+type turns struct {
+	even, odd []float64
+	two       int // 1: two rows
+}
+
+func (x *turns) at(k int) *float64 {
+	if k&x.two == 0 {
+		return &x.even[k>>x.two]
+	}
+	return &x.odd[k>>1]
 }
 
 // spreader gathers what passed in each cell and how much of it was seen.
@@ -64,7 +85,7 @@ type spreader struct {
 // newSpreader takes seenMS to work in, n of them or more.
 func newSpreader(a axis, seenMS []float64) *spreader {
 	clear(seenMS[:a.n])
-	return &spreader{a: a, sum: make([]float64, a.n), seenMS: seenMS[:a.n], left: a.t0}
+	return &spreader{a: a, sum: room.Make[float64](a.n), seenMS: seenMS[:a.n], left: a.t0}
 }
 
 // spread lays a constant rate over (from, to] onto the cells.
@@ -110,15 +131,27 @@ func (s *spreader) means(share float64) []float64 {
 // hold lays a state onto the cells: each row holds until the next, at most
 // holdMS (0 = without limit) and never beyond lastMS.
 func (s *spreader) hold(r *Readings, holdMS, lastMS int64) {
+	if holdMS == 0 {
+		holdMS = math.MaxInt64
+	}
+	t, v := r.s.T, r.s.V
 	for i := r.next(r.lo); i < r.hi; {
+		first := i
+		// Rows that hold on what the one before says are laid as one: 0 and 1 by
+		// whole ms add up exactly, in whatever pieces.
+		if v[i] == 0 || v[i] == 1 {
+			for end := r.s.Flags.Until(i, r.hi); i+1 < end && v[i+1] == v[first] && t[i+1]-t[i] <= holdMS; {
+				i++
+			}
+		}
 		n, to := r.next(i+1), lastMS
 		if n < r.hi {
-			to = r.s.T[n]
+			to = t[n]
 		}
-		if holdMS > 0 {
-			to = min(to, r.s.T[i]+holdMS)
+		if to-t[i] > holdMS {
+			to = t[i] + holdMS
 		}
-		s.spread(r.s.T[i], to, r.s.V[i])
+		s.spread(t[first], to, v[first])
 		i = n
 	}
 }
@@ -159,10 +192,28 @@ func (p *pour) one(i int, from int64) {
 
 // all lays every reading.
 func (p *pour) all(r *Readings) {
-	for i := r.lo; i < r.hi; i++ {
-		for end := p.s.Flags.Until(i, r.hi); i < end; i++ {
-			p.one(i, p.start(i))
+	for i := r.next(r.lo); i < r.hi; {
+		end := p.s.Flags.Until(i, r.hi)
+		p.run(i, end)
+		i = r.next(end)
+	}
+}
+
+// run lays the readings i to end (left out), none of which is flagged. Zeros
+// whose intervals follow each other are laid as one: their times are whole ms
+// and add up exactly, in whatever pieces.
+func (p *pour) run(i, end int) {
+	t, v, most := p.s.T, p.s.V, int64(min(p.longestMS, p.longestZeroMS))
+	for ; i < end; i++ {
+		from := p.start(i)
+		if d := t[i] - from; v[i] == 0 && d > 0 && d <= most {
+			for i+1 < end && v[i+1] == 0 && p.start(i+1) == t[i] && t[i+1] > t[i] && t[i+1]-t[i] <= most {
+				i++
+			}
+			p.spread(from, t[i], 0)
+			continue
 		}
+		p.one(i, from)
 	}
 }
 
@@ -189,6 +240,16 @@ func (p *pour) steady(r *Readings, largest float64, withinMS int64) {
 		if still < 0 {
 			p.one(i, from)
 		}
+		if v == 0 && joins { // the zeros behind it change nothing
+			n := i + 1
+			for end := s.Flags.Until(n, r.hi); n < end && s.V[n] == 0 && s.From[n] == s.T[n-1]; {
+				n++
+			}
+			if still < 0 {
+				p.run(i+1, n)
+			}
+			i = n - 1
+		}
 		last = i
 	}
 	p.held(r, still, r.hi)
@@ -199,7 +260,9 @@ func (p *pour) held(r *Readings, still, end int) {
 	if still < 0 {
 		return
 	}
-	for i := still; i < end; i = r.next(i + 1) {
-		p.one(i, p.s.From[i])
+	for i := still; i < end; {
+		to := p.s.Flags.Until(i, end)
+		p.run(i, to)
+		i = r.next(to)
 	}
 }

@@ -87,7 +87,7 @@ func TestLeadLoss(t *testing.T) {
 	m := &model{p: p, meanLPS: 0.1, q: Params{LeadLoss: 0.1}}
 	for i, want := range map[int]float64{1: 42, 3: 39} {
 		x := point{v: 45}
-		m.cool(&x, 15, i)
+		m.cool(&x, 15, i, columns)
 		near(t, want, x.v, 1e-12, "node", i)
 	}
 }

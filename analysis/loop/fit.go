@@ -293,7 +293,7 @@ type seen struct {
 // eval sums all rows at q; keep, if the residuals are wanted. The same pass is
 // not made twice: whatever else moves the model calls moved.
 func (f *fitter) eval(q Params, keep bool) sums {
-	if l := f.last; l != nil && l.q == q && l.w == f.w && l.thermalL == f.built.ThermalL && (l.keep || !keep) {
+	if l := f.last; l != nil && l.q == q && l.w.serves(f.w) && l.thermalL == f.built.ThermalL && (l.keep || !keep) {
 		return l.sums
 	}
 	f.m.setSome(q, f.built.ThermalL, f.w.every)
@@ -303,6 +303,23 @@ func (f *fitter) eval(q Params, keep bool) sums {
 	}
 	f.last = &seen{q, f.w, f.built.ThermalL, keep, f.m.sumRuns(f.w, f.perRun, residuals)}
 	return f.last.sums
+}
+
+// serves tells whether a pass made with w will do where x is asked for.
+func (w weights) serves(x weights) bool {
+	if w.lean && !x.lean {
+		return false
+	}
+	w.lean = x.lean
+	return w == x
+}
+
+// leanly does something that asks for no shared error.
+func (f *fitter) leanly(do func()) {
+	was := f.w.lean
+	f.w.lean = true
+	do()
+	f.w.lean = was
 }
 
 func (f *fitter) moved() { f.last = nil }
@@ -340,7 +357,9 @@ func (f *fitter) minimise(free []int, rounds int) solve.Result {
 		}}
 	o := solve.DefaultOptions()
 	o.MaxIterations, o.StepTol, o.FallTol = rounds, 1e-8, 1e-9
-	res, err := solve.Minimise(p, o)
+	var res solve.Result
+	var err error
+	f.leanly(func() { res, err = solve.Minimise(p, o) })
 	if err == nil {
 		f.q, f.status = f.put(base, free, res.Theta), res.Status
 	}
@@ -494,7 +513,7 @@ func (f *fitter) solve(in *Input) *Fit {
 		return out
 	}
 	f.w.every = f.thin(s.n, scanRows, scanDraws)
-	f.scan()
+	f.leanly(f.scan)
 	f.rescale()
 	lead := slices.DeleteFunc(slices.Clone(f.free), func(c int) bool { return c > colLnR }) // the rest at their first values
 	f.minimise(lead, rounds)

@@ -149,9 +149,9 @@ func (m *model) plain() {
 // decay returns e^-x, phi(x) and x phi'(x) = e^-x - phi(x).
 func decay(x float64) (e, phi, xdphi float64) {
 	if x < 0.02 { // series, error below x^6/720 < 1e-13
-		phi = 1 - x/2*(1-x/3*(1-x/4*(1-x/5*(1-x/6))))
+		phi = 1 - x*0.5*(1-x*(1.0/3)*(1-x*0.25*(1-x*0.2*(1-x*(1.0/6)))))
 		e = 1 - x*phi
-		xdphi = -x/2 + x*x/3 - x*x*x/8 + x*x*x*x/30 - x*x*x*x*x/144
+		xdphi = -x * (0.5 - x*(1.0/3-x*(1.0/8-x*(1.0/30-x*(1.0/144)))))
 		return e, phi, xdphi
 	}
 	e = math.Exp(-x)

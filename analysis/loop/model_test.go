@@ -112,9 +112,9 @@ func TestLagged(t *testing.T) {
 	g := newGain(dt, lag)
 	for i := 1; i <= 6; i++ {
 		tS := dt * float64(i)
-		step.lag(&one, &one, &g)
+		step.lag(&one, &one, &g, columns)
 		u0, u1 := point{v: tS - dt}, point{v: tS}
-		ramp.lag(&u0, &u1, &g)
+		ramp.lag(&u0, &u1, &g, columns)
 		near(t, 1-math.Exp(-tS/lag), step.v, 1e-12, "step", tS)
 		near(t, tS-lag*(1-math.Exp(-tS/lag)), ramp.v, 1e-10, "ramp", tS)
 		// d/dlag of the step: -t/lag² e^-t/lag.

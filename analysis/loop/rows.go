@@ -22,7 +22,8 @@ type sums struct {
 	unknownL float64
 }
 
-func (s *sums) add(r float64, d *[columns]float64, scale, huber float64) {
+// add takes a row in, its first n columns.
+func (s *sums) add(r float64, d *[columns]float64, n int, scale, huber float64) {
 	z := r / scale
 	w := 1 / (scale * scale)
 	if az := math.Abs(z); az > huber {
@@ -32,11 +33,12 @@ func (s *sums) add(r float64, d *[columns]float64, scale, huber float64) {
 		s.cost += z * z
 	}
 	s.n++
-	for i := range columns {
+	for i := range d[:n] {
 		wi := w * d[i]
 		s.g[i] += wi * r
-		for j := i; j < columns; j++ {
-			s.a[i][j] += wi * d[j]
+		row := s.a[i][i:n]
+		for j, x := range d[i:][:len(row)] {
+			row[j] += wi * x
 		}
 	}
 }
@@ -70,6 +72,23 @@ type weights struct {
 	every int
 	// learn the error near fronts from this pass.
 	learn bool
+	// lean: what the fit may free and the lag, without the shared errors.
+	lean bool
+}
+
+// followed and summed are how many columns a pass needs.
+func (w *weights) followed() int {
+	if w.lean {
+		return colLag + 1
+	}
+	return columns
+}
+
+func (w *weights) summed() int {
+	if w.lean {
+		return parameters
+	}
+	return columns
 }
 
 // frontMiss is by what part of its step one front may differ from its form:
@@ -117,10 +136,11 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 	}
 	leadAt, leadS := math.NaN(), 0.0
 	var g gain
+	cols := w.followed()
 	for i := r.from + 1; i <= r.to; i++ {
 		ok := rd.water(i, w.bridgedShare, now)
 		if m.leadL > 0 {
-			m.cool(now, p.out[r.from], i)
+			m.cool(now, p.out[r.from], i, cols)
 		}
 		h, arrives := p.t[i]-p.t[i-1], 0.0
 		if p.w[i]-p.w[r.from] < m.leadL {
@@ -135,14 +155,14 @@ func (m *model) follow(r run, w weights, visit func(*reading)) {
 		case arrives > 0 && haveProbe && m.q.LagS > 0:
 			still := point{v: p.out[r.from]}
 			wait, rest := newGain(arrives, m.q.LagS), newGain(h-arrives, m.q.LagS)
-			probe.lag(&still, &still, &wait)
-			probe.lag(now, now, &rest)
+			probe.lag(&still, &still, &wait, cols)
+			probe.lag(now, now, &rest, cols)
 			leadS = m.late(probe, now, p.q1[i-1])
 		case haveProbe && haveBefore && m.q.LagS > 0:
 			if g.x != h/m.q.LagS {
 				g = newGain(h, m.q.LagS)
 			}
-			probe.lag(before, now, &g)
+			probe.lag(before, now, &g, cols)
 		default:
 			*probe, haveProbe = *now, true
 		}
@@ -177,13 +197,13 @@ func (m *model) late(probe, now *point, lps float64) (widthS float64) {
 //	T - loss (T - T_air) q_mean/q,
 //
 // the air as the probe read it while the water stood.
-func (m *model) cool(x *point, airC float64, i int) {
+func (m *model) cool(x *point, airC float64, i, cols int) {
 	q := max((m.p.q1[i-1]+m.p.q0[i])/2, m.p.q1[i-1]/2, m.meanLPS/slowestShare)
 	slow := m.meanLPS / q
 	if gap := x.v - airC; !math.IsNaN(gap) {
 		kept := 1 - m.q.LeadLoss*slow
 		x.v = airC + gap*kept
-		for c := range x.d {
+		for c := range x.d[:cols] {
 			x.d[c] *= kept
 		}
 		x.d[colLead] = -gap * slow
@@ -231,14 +251,15 @@ func newGain(h, lagS float64) gain {
 }
 
 // lag moves the probe one step on, the water going from u0 to u1.
-func (probe *point) lag(u0, u1 *point, g *gain) {
+func (probe *point) lag(u0, u1 *point, g *gain, cols int) {
 	x, lagS, e, phi, xd := g.x, g.lagS, g.e, g.phi, g.xd
 	a, b := phi-e, 1-phi
 	// dx/dlag = -x/lag
 	lag := e*probe.d[colLag] + (x*e*probe.v-(xd+x*e)*u0.v+xd*u1.v)/lagS
 	probe.v = e*probe.v + a*u0.v + b*u1.v
-	for c := range probe.d {
-		probe.d[c] = e*probe.d[c] + a*u0.d[c] + b*u1.d[c]
+	d0, d1 := u0.d[:cols], u1.d[:cols]
+	for c, x := range probe.d[:cols] {
+		probe.d[c] = e*x + a*d0[c] + b*d1[c]
 	}
 	probe.d[colLag] = lag
 }
@@ -275,7 +296,7 @@ func (m *model) sum(r run, w weights, s *sums, residuals *[]float64) {
 			m.rowSD[i] = math.Hypot(w.scaleK, m.rough[i])
 		}
 		d[colOut] = 1
-		s.add(res, d, m.rowSD[i], w.huber)
+		s.add(res, d, w.summed(), m.rowSD[i], w.huber)
 		d[colOut] = 0
 		if residuals != nil {
 			*residuals = append(*residuals, res)

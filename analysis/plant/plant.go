@@ -17,6 +17,7 @@ package plant
 
 import (
 	"math"
+	"slices"
 
 	"yardheat/analysis/doubt"
 )
@@ -108,6 +109,8 @@ type Model struct {
 	blocks  *doubt.Blocks
 	sources []doubt.Source
 	first   int
+	// pool resamples Milk, Compressor, hours and Caught, in this order.
+	pool *doubt.Pool
 }
 
 // Places of the model's own sources, counted from the first.
@@ -129,6 +132,7 @@ func New(terms Terms, gain Gain, carryKWh float64, first int) *Model {
 	}
 	m.hours = doubt.NewPart(hours, nil, nil)
 	m.blocks = doubt.NewBlocks(days, doubt.Lag1(doubt.DayMeans(days, ratios(terms, gain.KW))), 1)
+	m.pool = m.blocks.Pool(slices.Concat(terms.Milk, terms.Compressor, []doubt.Part{m.hours}, terms.Caught)...)
 	start, end := carrySources(orZero(carryKWh), runs(terms.Rows))
 	m.sources = []doubt.Source{ownGain: gain.source(), ownCarryStart: start, ownCarryEnd: end,
 		ownDays: {Name: "which days happened (recovery fraction)", Kind: doubt.Random, Dist: doubt.Resample, Blocks: m.blocks}}
@@ -196,10 +200,13 @@ func (v Values) derived(gainKWh, carryKWh float64) Values {
 }
 
 func (m *Model) recovery(t *doubt.Trial, gainKW, carryKWh float64) float64 {
-	w := t.Weights(m.first + ownDays)
-	rejected := weighted(m.terms.Milk, t.E, w) + weighted(m.terms.Compressor, t.E, w) +
-		gainKW*m.hours.Weighted(t.E, w) + carryKWh
-	return weighted(m.terms.Caught, t.E, w) / rejected
+	sums := t.Resampled(m.first+ownDays, m.pool)
+	next := func(p doubt.Part) (v float64) {
+		v, sums = p.Of(t.E, sums)
+		return v
+	}
+	rejected := total(m.terms.Milk, next) + total(m.terms.Compressor, next) + gainKW*next(m.hours) + carryKWh
+	return total(m.terms.Caught, next) / rejected
 }
 
 // WhyNoRecovery says why there is no recovery fraction at all; "" where there
@@ -278,10 +285,6 @@ func pick(parts []doubt.Part, rows []int) []doubt.Part {
 // census sums the parts; a term without parts is not known.
 func census(parts []doubt.Part, e []float64) float64 {
 	return total(parts, func(p doubt.Part) float64 { return p.Census(e) })
-}
-
-func weighted(parts []doubt.Part, e, w []float64) float64 {
-	return total(parts, func(p doubt.Part) float64 { return p.Weighted(e, w) })
 }
 
 func total(parts []doubt.Part, of func(doubt.Part) float64) float64 {

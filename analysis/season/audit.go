@@ -65,7 +65,6 @@ func (b *builder) audit() {
 	if !b.opt.To.IsZero() {
 		a.AskedTo = b.opt.To.UnixMilli()
 	}
-	b.meters()
 	b.leftOut()
 	a.ClockChanges = clockChanges(b.acc.Zone, b.acc.FromMS, b.acc.ToMS)
 	b.streams()

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"yardheat/analysis/grid"
+	"yardheat/ingest"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
 )
@@ -40,14 +41,15 @@ type Meter struct {
 	GapS float64
 }
 
-// meters fills in the metering table, in the order of the farm file.
-func (b *builder) meters() {
+// meters is the metering table of a record, in the order of the farm file.
+func (b *builder) meters(rec *ingest.Record) []Meter {
+	var out []Meter
 	channel := map[string]*grid.Channel{}
 	for i := range b.grid.Channels {
 		c := &b.grid.Channels[i]
 		channel[string(c.Quantity)+"\x00"+c.Probe] = c
 	}
-	for i, x := range b.rec.Series {
+	for i, x := range rec.Series {
 		m := Meter{N: i + 1, Probe: x.Probe, Quantity: string(x.Quantity), Place: x.Place, Fit: x.Fit, UnitFound: x.Unit, GapS: nan, IntervalS: nan, Resolution: nan}
 		info, _ := series.Lookup(x.Quantity)
 		m.Kind, m.Unit = meterKind(info.Class), info.Class.BaseUnit()
@@ -60,8 +62,9 @@ func (b *builder) meters() {
 		if g := channel[string(x.Quantity)+"\x00"+x.Probe]; g != nil {
 			m.GapS = b.grid.GapS(g.Values)
 		}
-		b.s.Audit.Meters = append(b.s.Audit.Meters, m)
+		out = append(out, m)
 	}
+	return out
 }
 
 // loggedAs is how ProbeError is told of a series.

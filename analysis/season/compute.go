@@ -26,23 +26,64 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	}
 	excluded := b.exclusions(from, to)
 	b.s.Problems = slices.Concat(b.s.Problems, rec.Problems, b.acc.Problems, b.compared.problems)
+	b.s.Settings = append(flagSettings(rec), opt.settings()...)
+	full := b.rec
+	beside := b.beside(from, to)
 	if err := b.figures(); err != nil {
 		return nil, err
 	}
+	b.s.Channels = beside.channels()
 	b.rows()
-	raised, err := caution.Raise(caution.Input{Grid: b.grid, Farm: rec.Farm, Zone: b.acc.Zone, FromMS: from, ToMS: to, Account: b.acc}, opt.Caution)
+	raised, err := beside.cautions()
 	if err != nil {
 		return nil, fmt.Errorf("cautions: %w", err)
 	}
 	b.s.Cautions, b.s.Standing = cautions(raised), caution.Standing()
-	b.s.Settings = append(flagSettings(rec), opt.settings()...)
+	b.s.Audit.Meters = beside.meters()
 	b.audit()
 	b.s.Record = b.recorded()
 	b.s.Exclusions = excluded()
 	if opt.Trace {
-		b.s.behind = &behind{given: rec, rec: b.rec, grid: b.grid, acc: b.acc, opt: opt, saved: b.saved, used: b.used, gainKW: b.gainKW}
+		b.s.behind = &behind{given: rec, rec: full, grid: b.grid, acc: b.acc, opt: opt, saved: b.saved, used: b.used, gainKW: b.gainKW}
 	}
 	return b.s, nil
+}
+
+// beside is what is made while the figures are: it needs the grid and the
+// account alone. Each waits for its own.
+type beside struct {
+	channels func() []Channel
+	meters   func() []Meter
+	cautions func() ([]caution.Caution, error)
+}
+
+// beside starts on it, and lets go of the readings themselves: from here on they
+// are asked for through the grid.
+func (b *builder) beside(from, to int64) beside {
+	rec, slim := b.rec, *b.rec
+	slim.Series = nil
+	b.rec = &slim
+	channels := make(chan []Channel, 1)
+	go func() { channels <- b.channels(rec) }()
+	meters := make(chan []Meter, 1)
+	go func() { meters <- b.meters(rec) }()
+	type raised struct {
+		list []caution.Caution
+		err  error
+	}
+	cautions := make(chan raised, 1)
+	go func() {
+		list, err := caution.Raise(caution.Input{Grid: b.grid, Farm: slim.Farm, Zone: b.acc.Zone, FromMS: from, ToMS: to, Account: b.acc}, b.opt.Caution)
+		cautions <- raised{list, err}
+	}()
+	return beside{
+		channels: func() []Channel { return <-channels },
+		meters:   func() []Meter { return <-meters },
+		cautions: func() ([]caution.Caution, error) {
+			x := <-cautions
+			return x.list, x.err
+		},
+	}
 }
 
 // newBuilder lays the logs on one grid, keeps the account and compares the
@@ -56,6 +97,10 @@ func newBuilder(rec *ingest.Record, opt Options) (b *builder, from, to int64, er
 	if b.grid, err = grid.Build(rec, from, to, opt.Account.Grid); err != nil {
 		return nil, 0, 0, fmt.Errorf("grid: %w", err)
 	}
+	alone := len(rec.Farm.Matched) == 0 && len(rec.Farm.Logs) == 1
+	if alone { // nothing will be moved or taken off
+		b.recorded = b.record(from, to)
+	}
 	opt.say("keeping the account")
 	if b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account); err != nil {
 		return nil, 0, 0, fmt.Errorf("account: %w", err)
@@ -63,7 +108,7 @@ func newBuilder(rec *ingest.Record, opt Options) (b *builder, from, to int64, er
 	if err := b.together(from, to); err != nil {
 		return nil, 0, 0, err
 	}
-	if len(rec.Farm.Matched) == 0 { // else errors may be taken off first
+	if len(rec.Farm.Matched) == 0 && !alone { // else errors may be taken off first
 		b.recorded = b.record(from, to)
 	}
 	b.reg = newRegistry(rec.Farm, b.grid)

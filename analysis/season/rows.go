@@ -10,6 +10,7 @@ import (
 	"yardheat/analysis/account"
 	"yardheat/analysis/cycle"
 	"yardheat/analysis/grid"
+	"yardheat/analysis/solve"
 	"yardheat/ingest"
 	"yardheat/ingest/series"
 )
@@ -36,7 +37,7 @@ func (b *builder) rows() {
 		s.Cycles = append(s.Cycles, b.cycleRow(i))
 	}
 	b.washes()
-	b.channels()
+	b.longGaps()
 	for _, e := range b.rec.Farm.Events {
 		if at := e.At.UnixMilli(); at >= a.FromMS && at < a.ToMS {
 			s.Events = append(s.Events, Event{At: at, What: e.What})
@@ -142,18 +143,19 @@ const longGapDays = 2
 
 // channels counts readings, flags and gaps by probe, and what of each day the
 // grid covers.
-func (b *builder) channels() {
+func (b *builder) channels(rec *ingest.Record) []Channel {
 	days := grid.Days(b.acc.FromMS, b.acc.ToMS, b.acc.Zone)
 	byProbe := map[string]*grid.Channel{}
 	for i := range b.grid.Channels {
 		c := &b.grid.Channels[i]
 		byProbe[string(c.Quantity)+"\x00"+c.Probe] = c
 	}
-	for _, x := range b.rec.Series {
+	out := make([]Channel, len(rec.Series))
+	solve.Each(len(rec.Series), func(k int) {
+		x := rec.Series[k]
 		c := Channel{Quantity: string(x.Quantity), Place: x.Place, Column: x.Column, File: b.fileOf(x), Unit: x.Unit, Probe: x.Probe,
 			Samples: x.Samples(), Kept: x.Kept(), GapS: nan}
-		for i := range x.V {
-			f := x.Flags.At(i)
+		for _, f := range x.Flags.All() {
 			for bit := range c.Flags {
 				if f&(1<<bit) != 0 {
 					c.Flags[bit]++
@@ -164,9 +166,9 @@ func (b *builder) channels() {
 			c.GapS = b.grid.GapS(g.Values)
 			c.ByDay = b.grid.Coverage(g.Values, days)
 		}
-		b.s.Channels = append(b.s.Channels, c)
-	}
-	b.longGaps()
+		out[k] = c
+	})
+	return out
 }
 
 // longGaps names the columns that are missing for days: those of one file that
@@ -229,10 +231,11 @@ func (b *builder) record(fromMS, toMS int64) (wait func() *grid.Grid) {
 	opt := b.opt.Account.Grid
 	opt.StepS = step
 	done := make(chan *grid.Grid, 1)
+	rec, ours := b.rec, b.grid
 	go func() {
-		g, err := grid.BuildValues(b.rec, fromMS, toMS, opt)
+		g, err := grid.BuildValues(rec, fromMS, toMS, opt)
 		if err != nil {
-			g = b.grid
+			g = ours
 		}
 		done <- g
 	}()

@@ -4,6 +4,8 @@ import (
 	"slices"
 	"sort"
 	"time"
+
+	"yardheat/ingest/series/room"
 )
 
 // span is a stretch of constant offset in a zone; its ends are UTC.
@@ -114,7 +116,7 @@ func (r *resolver) find(wall int64) (first, last int, skipped bool) {
 // saying so, and not the same in every zone); a wall time that a change skips
 // is read with the offset before the change. Bad rows stay Bad.
 func Resolve(col *Column, zone *time.Location) (utcMS []int64, probs []Repeat) {
-	utc := make([]int64, len(col.Wall))
+	utc := room.Make[int64](len(col.Wall))
 	low, high := bounds(col.Wall)
 	if low > high {
 		for i := range utc {

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"yardheat/ingest/series"
+	"yardheat/ingest/series/room"
 )
 
 // Column is what one probe's cells say: stamps in true UTC (ms), ascending,
@@ -28,20 +29,32 @@ func (c *Column) Append(t int64, v float64, f series.Flag, o series.Origin) {
 	c.Origins.Append(o)
 }
 
-// Grow makes room for n more readings.
-func (c *Column) Grow(n int) {
-	c.T, c.V = slices.Grow(c.T, n), slices.Grow(c.V, n)
-}
-
-// good are the indices of the readings without a flag.
-func (c *Column) good() []int {
-	out := make([]int, 0, len(c.T))
+// good are the readings without a flag.
+func (c *Column) good() goods {
+	g := goods{n: len(c.T) - c.Flags.Set()}
+	if g.n == len(c.T) {
+		return g
+	}
+	g.list = make([]int, 0, g.n)
 	for i := range c.T {
 		if c.Flags.At(i) == 0 {
-			out = append(out, i)
+			g.list = append(g.list, i)
 		}
 	}
-	return out
+	return g
+}
+
+// goods are n indices of readings; list is nil where they are the first n.
+type goods struct {
+	n    int
+	list []int
+}
+
+func (g *goods) at(k int) int {
+	if g.list == nil {
+		return k
+	}
+	return g.list[k]
 }
 
 // Add appends the readings of another column to all but the stamps, which the
@@ -55,18 +68,27 @@ func (c *Column) Add(p *Column) {
 }
 
 // Compact drops the stamps without a reading: the column no longer shares
-// those of its table.
+// those of its table. Its values move up where they stand.
 func (c *Column) Compact() {
 	if c.Flags.Absent() == 0 {
 		return
 	}
-	var out Column
-	out.Grow(c.Len())
-	for i, v := range c.V {
-		if f := c.Flags.At(i); f&series.Absent == 0 {
-			out.Append(c.T[i], v, f, c.Origins.At(i))
+	out := Column{T: room.Cap[int64](c.Len()), V: c.V[:0], Flags: series.NewFlags(c.Len())}
+	lo := 0
+	upTo := func(i int) {
+		out.T, out.V = append(out.T, c.T[lo:i]...), append(out.V, c.V[lo:i]...)
+		out.Origins.AppendPart(&c.Origins, lo, i)
+	}
+	for i, f := range c.Flags.All() {
+		switch {
+		case f&series.Absent != 0:
+			upTo(i)
+			lo = i + 1
+		default:
+			out.Flags.Or(len(out.T)+i-lo, f)
 		}
 	}
+	upTo(len(c.T))
 	*c = out
 }
 

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"yardheat/ingest/series"
+	"yardheat/ingest/series/room"
 )
 
 // CounterFindings are what a running counter did beside counting: indices are
@@ -45,8 +46,8 @@ const (
 func looksCounted(c *Column, capPerMS float64, usualMS int64) bool {
 	good := c.good()
 	rises, falls, most := 0, 0, 0.0
-	for k := 1; k < len(good); k++ {
-		d := c.V[good[k]] - c.V[good[k-1]]
+	for k := 1; k < good.n; k++ {
+		d := c.V[good.at(k)] - c.V[good.at(k-1)]
 		if d > 0 {
 			rises++
 			most = max(most, d)
@@ -55,12 +56,12 @@ func looksCounted(c *Column, capPerMS float64, usualMS int64) bool {
 		}
 	}
 	switch {
-	case len(good) < 3:
+	case good.n < 3:
 		return false
 	case rises+falls == 0:
-		return c.V[good[0]] > capPerMS*float64(usualMS)
-	case len(good) < fewReadings:
-		return falls == 0 && rises >= 3 && c.V[good[0]] > 2*most
+		return c.V[good.at(0)] > capPerMS*float64(usualMS)
+	case good.n < fewReadings:
+		return falls == 0 && rises >= 3 && c.V[good.at(0)] > 2*most
 	}
 	return rises >= fewRises && float64(falls) <= fallsMost*float64(rises)
 }
@@ -69,13 +70,18 @@ func looksCounted(c *Column, capPerMS float64, usualMS int64) bool {
 type counter struct {
 	s    *series.Series
 	c    *Column
-	good []int
+	good goods
 	// per millisecond, and what resolution alone may add
 	ratePerMS, slack float64
 	factorBase       float64
 	refT             int64
 	refV             float64
 	found            CounterFindings
+	// Of a column without a flag each amount ends at the stamp of its reading
+	// and begins at the one before, so that the series shares the column's
+	// stamps; starts is written only from where a bad reading stood between.
+	whole  bool
+	starts []int64
 }
 
 // difference turns a running counter into amounts: each the difference over
@@ -93,29 +99,49 @@ type counter struct {
 // A rise faster than can be believed is a bad reading if the counter comes
 // back below it soon, else a step of the counter itself (a meter was changed),
 // and the amount is flagged.
+//
+// The amounts take the place of the column's values.
 func difference(s *series.Series, c *Column, capPerMS, factorBase float64, opt FlagOptions) CounterFindings {
 	k := &counter{s: s, c: c, good: c.good(), factorBase: factorBase}
 	s.T, s.From, s.V, s.Flags, s.Origins = nil, nil, nil, series.Flags{}, series.Origins{}
 	k.pace(capPerMS, opt)
 	s.ResolutionBase = k.slack / 2
-	if len(k.good) == 0 {
+	if k.good.n == 0 {
 		return k.found
 	}
-	s.T, s.From = make([]int64, 0, len(c.T)), make([]int64, 0, len(c.T))
-	s.V = make([]float64, 0, len(c.T))
-	k.refT, k.refV = c.T[k.good[0]], c.V[k.good[0]]
-	for n := 1; n < len(k.good); n = k.step(n) {
+	k.whole = k.good.n == len(c.T)
+	s.V = c.V[:0] // an amount is written where no reading is looked at any more
+	if !k.whole {
+		s.T, s.From = room.Cap[int64](len(c.T)), room.Cap[int64](len(c.T))
+	}
+	k.refT, k.refV = c.T[k.good.at(0)], c.V[k.good.at(0)]
+	for n := 1; n < k.good.n; n = k.step(n) {
+	}
+	if k.whole {
+		k.shareStamps()
+		return k.found
 	}
 	k.addFlagged()
 	return k.found
 }
 
+// shareStamps gives a series without flags before the column's stamps.
+func (k *counter) shareStamps() {
+	s, c := k.s, k.c
+	n := len(c.T)
+	s.T, s.From = c.T[1:n:n], c.T[:n-1:n-1]
+	if k.starts != nil {
+		s.From = k.starts
+	}
+	if m := n - 1 - s.Flags.Len(); m > 0 {
+		s.Flags.Pad(m)
+	}
+	s.Origins.AppendPart(&c.Origins, 1, n)
+}
+
 // addFlagged puts the readings that were flagged before back in their places,
 // with nothing counted.
 func (k *counter) addFlagged() {
-	if len(k.good) == len(k.c.T) {
-		return
-	}
 	for i := range k.c.T {
 		if f := k.c.Flags.At(i); f != 0 {
 			k.emit(k.c.T[i], i, 0, f)
@@ -161,11 +187,11 @@ func pick[T any](v []T, order []int) []T {
 // quantity, or a margin above the 99th percentile of the rates seen.
 func (k *counter) pace(capPerMS float64, opt FlagOptions) {
 	k.ratePerMS = capPerMS
-	rates := make([]float64, 0, len(k.good))
+	var rates []float64
 	least := math.Inf(1)
 	falls, rises := 0, 0
-	for n := 1; n < len(k.good); n++ {
-		i, j := k.good[n-1], k.good[n]
+	for n := 1; n < k.good.n; n++ {
+		i, j := k.good.at(n-1), k.good.at(n)
 		d, dt := k.c.V[j]-k.c.V[i], k.c.T[j]-k.c.T[i]
 		if d < 0 {
 			falls++
@@ -206,6 +232,20 @@ func (k *counter) believable(amount float64, dtMS int64) bool {
 
 func (k *counter) emit(from int64, i int, amount float64, f series.Flag) {
 	s := k.s
+	if k.whole {
+		if k.starts == nil && from != k.c.T[i-1] {
+			k.starts = append(room.Cap[int64](len(k.c.T)), k.c.T[:i-1]...)
+		}
+		if k.starts != nil {
+			k.starts = append(k.starts, from)
+		}
+		s.V = append(s.V, amount)
+		if f != 0 {
+			s.Flags.Pad(i - 1 - s.Flags.Len())
+			s.Flags.Append(f)
+		}
+		return
+	}
 	s.T, s.From, s.V = append(s.T, k.c.T[i]), append(s.From, from), append(s.V, amount)
 	s.Flags.Append(f)
 	s.Origins.Append(k.c.Origins.At(i))
@@ -219,7 +259,7 @@ func (k *counter) count(i int, amount float64, f series.Flag) {
 
 // step settles the n-th good reading and gives the next to look at.
 func (k *counter) step(n int) int {
-	i := k.good[n]
+	i := k.good.at(n)
 	d, dt := k.c.V[i]-k.refV, k.c.T[i]-k.refT
 	switch {
 	case d >= 0 && k.believable(d, dt):
@@ -272,8 +312,8 @@ const lookAhead = 50
 // backUp finds, behind a fall, the reading at which the counter is back where
 // it would have been, by a step that cannot have been counted; 0 = none.
 func (k *counter) backUp(n int) int {
-	for j := n + 1; j < len(k.good) && j <= n+lookAhead; j++ {
-		i, before := k.good[j], k.good[j-1]
+	for j := n + 1; j < k.good.n && j <= n+lookAhead; j++ {
+		i, before := k.good.at(j), k.good.at(j-1)
 		v := k.c.V[i]
 		if v < k.refV {
 			continue
@@ -289,10 +329,10 @@ func (k *counter) backUp(n int) int {
 // backDown finds, behind a rise that cannot be believed, the reading at which
 // the counter is back; 0 = none.
 func (k *counter) backDown(n int) int {
-	for j := n + 1; j < len(k.good) && j <= n+lookAhead; j++ {
-		i := k.good[j]
+	for j := n + 1; j < k.good.n && j <= n+lookAhead; j++ {
+		i := k.good.at(j)
 		v := k.c.V[i]
-		if v >= k.refV && v < k.c.V[k.good[n]] && k.believable(v-k.refV, k.c.T[i]-k.refT) {
+		if v >= k.refV && v < k.c.V[k.good.at(n)] && k.believable(v-k.refV, k.c.T[i]-k.refT) {
 			return j
 		}
 	}
@@ -301,7 +341,8 @@ func (k *counter) backDown(n int) int {
 
 // bad flags the readings from the n-th up to the back-th.
 func (k *counter) bad(n, back int) int {
-	for _, i := range k.good[n:back] {
+	for ; n < back; n++ {
+		i := k.good.at(n)
 		note(&k.found.BadReadings, &k.found.FirstBad, i)
 		k.emit(k.refT, i, 0, series.Spike)
 	}

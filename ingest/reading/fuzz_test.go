@@ -33,7 +33,7 @@ func FuzzCounter(f *testing.F) {
 			}
 			c.Append(at, v, flag, series.Origin{Line: int32(i)})
 		}
-		good := len(c.good())
+		good := c.good().n
 		s := &series.Series{Quantity: "loop_volume"}
 		Series(s, c, Meaning{Quantity: "loop_volume", Counter: true, FactorBase: 1}, DefaultFlagOptions())
 		if want := max(0, good-1) + len(steps) - good; good > 0 && len(s.V) != want {

@@ -5,6 +5,7 @@ import (
 	"sync"
 
 	"yardheat/ingest/series"
+	"yardheat/ingest/series/room"
 )
 
 // Meaning is what is known of a column beside its cells.
@@ -164,7 +165,7 @@ func intervals(stamps []int64, usualMS, gapMS int64, stamp string) (end, from []
 	if stamp == "start" {
 		return after(stamps, usualMS, gapMS)
 	}
-	from = make([]int64, len(stamps))
+	from = room.Make[int64](len(stamps))
 	for i, t := range stamps {
 		from[i] = t - usualMS
 		if i > 0 && t > stamps[i-1] && t-stamps[i-1] <= gapMS {
@@ -179,7 +180,7 @@ func intervals(stamps []int64, usualMS, gapMS int64, stamp string) (end, from []
 // after lets each stamp's interval last until the next stamp, or, where that
 // is further than mostMS, for the usual interval.
 func after(stamps []int64, usualMS, mostMS int64) (end, from []int64) {
-	end = make([]int64, len(stamps))
+	end = room.Make[int64](len(stamps))
 	for i := len(stamps) - 1; i >= 0; i-- {
 		t := stamps[i]
 		end[i] = t + usualMS

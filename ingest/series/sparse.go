@@ -124,6 +124,9 @@ func (f *Flags) Append(x Flag) {
 	f.Or(f.n-1, x)
 }
 
+// Pad adds n more readings without a flag.
+func (f *Flags) Pad(n int) { f.n += n }
+
 // Clean tells whether no reading in [lo, hi) carries a flag.
 func (f *Flags) Clean(lo, hi int) bool {
 	for i := lo; i < hi; i++ {
@@ -229,6 +232,22 @@ func (o *Origins) AppendAll(x *Origins) {
 	o.n += x.n
 }
 
+// AppendPart adds the places of the readings lo to hi (left out) of another
+// series.
+func (o *Origins) AppendPart(x *Origins, lo, hi int) {
+	for k := x.run(lo); lo < hi; k++ {
+		end := hi
+		if k+1 < len(x.runs) {
+			end = min(hi, x.runs[k+1].at)
+		}
+		if r := x.runs[k]; end > lo {
+			o.runs = append(o.runs, originRun{at: o.n, from: Origin{File: r.from.File, Line: r.from.Line + r.step*int32(lo-r.at)}, step: r.step})
+			o.n += end - lo
+			lo = end
+		}
+	}
+}
+
 // Run is a stretch of readings in rows that follow each other: the first is
 // reading At, each further one stands Step lines on.
 type Run struct {
@@ -252,6 +271,12 @@ func (o *Origins) Runs() []Run {
 
 // At gives the place of reading i.
 func (o *Origins) At(i int) Origin {
+	r := o.runs[o.run(i)]
+	return Origin{File: r.from.File, Line: r.from.Line + r.step*int32(i-r.at)}
+}
+
+// run is the run in which reading i stands.
+func (o *Origins) run(i int) int {
 	lo, hi := 0, len(o.runs)
 	for hi-lo > 1 {
 		if mid := (lo + hi) / 2; o.runs[mid].at <= i {
@@ -260,8 +285,7 @@ func (o *Origins) At(i int) Origin {
 			hi = mid
 		}
 	}
-	r := o.runs[lo]
-	return Origin{File: r.from.File, Line: r.from.Line + r.step*int32(i-r.at)}
+	return lo
 }
 
 // List gives the flags one by one.

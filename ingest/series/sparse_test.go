@@ -89,3 +89,33 @@ func TestFlagsOfSetOnceCountOnce(t *testing.T) {
 	require.True(t, f.Clean(0, 599))
 	require.False(t, f.Clean(300, 600))
 }
+
+// A part of the places reads as the places one by one do, over the ends of runs;
+// padding adds readings without a flag.
+func TestPartsAndPadding(t *testing.T) {
+	var o Origins
+	for _, x := range []Origin{{0, 5}, {0, 6}, {0, 9}, {1, 4}, {1, 3}, {1, 2}, {2, 7}} {
+		o.Append(x)
+	}
+	for lo := range o.Len() + 1 {
+		for hi := lo; hi <= o.Len(); hi++ {
+			var part Origins
+			part.Append(Origin{9, 9})
+			part.AppendPart(&o, lo, hi)
+			if part.Len() != 1+hi-lo {
+				t.Fatalf("%d to %d: %d places", lo, hi, part.Len()-1)
+			}
+			for i := lo; i < hi; i++ {
+				if got := part.At(1 + i - lo); got != o.At(i) {
+					t.Errorf("%d of %d to %d: %v, want %v", i, lo, hi, got, o.At(i))
+				}
+			}
+		}
+	}
+	f := FlagsOf(0, Spike)
+	f.Pad(300)
+	f.Append(Stuck)
+	if f.Len() != 303 || f.Set() != 2 || f.At(1) != Spike || f.At(150) != 0 || f.At(302) != Stuck {
+		t.Errorf("%d flags, %d set", f.Len(), f.Set())
+	}
+}

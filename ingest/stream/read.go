@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"yardheat/ingest/clock"
+	"yardheat/ingest/series/room"
 )
 
 // Read reads a file of size bytes by a plan, on some workers. The error wraps
@@ -93,14 +94,14 @@ func (j *job) room(n int) error {
 	}
 	r := j.rows
 	r.ClockMS = make([]int64, n)
-	largePages(r.ClockMS)
+	room.Large(r.ClockMS)
 	r.V = make([][]float64, len(j.plan.Columns))
 	for k := range r.V {
 		// Columns that began at the same place of a page would drive each other
 		// out of the processor's cache, row by row.
 		ahead := k * stagger
 		r.V[k] = make([]float64, ahead+n)[ahead:]
-		largePages(r.V[k])
+		room.Large(r.V[k])
 	}
 	return nil
 }

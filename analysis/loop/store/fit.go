@@ -62,6 +62,8 @@ type fitter struct {
 	firstDay  []int
 	dayZeroS  float64
 	status    solve.Status
+	// scoutDraws are looked at for a start.
+	scoutDraws int
 }
 
 // bench is what one evaluation works in.
@@ -95,7 +97,7 @@ var derivativeSteps = [columns]float64{0.004, 0.01, 0.01, 0.5, 0.002, 0.01, 0.01
 // first hours.
 func newFitter(in *Input, base *loop.Fit, o loop.Options, s Options) *fitter {
 	rec := base.Record()
-	f := &fitter{o: o, s: s, base: base, rec: rec, lagS: rec.LagS, deff: base.DesignEffect(), cells: s.Cells, blockDays: o.MinBlockDays, dayZeroS: in.DayZeroS}
+	f := &fitter{o: o, s: s, base: base, rec: rec, lagS: rec.LagS, deff: base.DesignEffect(), cells: s.Cells, blockDays: o.MinBlockDays, dayZeroS: in.DayZeroS, scoutDraws: scoutDraws}
 	f.feed = feed{t: rec.T, bed: rec.BedC, in: whole(rec.InC, rec.BedC), w: rec.W, q0: rec.Q0LPS, q1: rec.Q1LPS, stands: rec.Stands}
 	f.setFilm(base.UAWPerK)
 	f.q = Params{KPerH: base.KPerH, SupplyPerH: base.KPerH, SlabRatio: 15, OffsetK: base.OffsetK, VolumeRatio: base.VolumeRatio, Still: f.stillMean, LeadLoss: base.LeadLoss}
@@ -565,21 +567,23 @@ const warmUps = 4
 func (f *fitter) startCells() int { return max(12, f.s.Cells/3) }
 
 // solve finds the parameters: a start among a grid and a first fit with few
-// cells, the rest with all. It gives up, false, where that first fit meets the
-// draws clearly worse than the uniform bed does.
+// cells over a part of a long season, the rest with all. It gives up, false,
+// where that first fit meets the draws clearly worse than the uniform bed does.
 func (f *fitter) solve() bool {
 	f.scaleK = math.Max(f.base.RMSEK, f.o.FloorK)
 	f.weigh()
-	f.cells = f.startCells()
-	f.scan()
-	if f.q.SlabRatio/f.q.SupplyPerH > f.s.WarmUpH/warmUps {
-		f.free = append(f.free, pStart)
+	g := f.scout()
+	g.cells = g.startCells()
+	g.scan()
+	if g.q.SlabRatio/g.q.SupplyPerH > f.s.WarmUpH/warmUps {
+		g.free = append(g.free, pStart)
 	}
-	f.rescale()
-	f.minimise(f.free, 15)
-	if plain, slab := f.misfits(); slab > f.s.GiveUp*plain {
+	g.rescale()
+	g.minimise(g.free, 15)
+	if plain, slab := g.misfits(); slab > f.s.GiveUp*plain {
 		return false
 	}
+	f.q, f.free, f.scaleK, f.slabSDK = g.q, g.free, g.scaleK, g.slabSDK
 	f.setFilm(f.uaWPerK(f.q))
 	f.cells = f.s.Cells
 	f.rescale()

@@ -1,0 +1,34 @@
+// Package room makes the long arrays of a record and of its grid. A season at
+// ten seconds is a hundred thousand small pages of memory for one table, and
+// getting each takes longer than filling it: where the system leaves the size
+// of pages to the asking, it is asked for large ones. Nothing hangs on the
+// answer. It is a leaf.
+package room
+
+import "unsafe"
+
+// page is a large page of the systems that have them.
+const page = 2 << 20
+
+// Make gives n zeros.
+func Make[T float64 | int64](n int) []T { return Cap[T](n)[:n] }
+
+// Cap gives an empty slice with room for n.
+func Cap[T float64 | int64](n int) []T {
+	v := make([]T, n)
+	Large(v)
+	return v[:0]
+}
+
+// Large asks for large pages under an array that was just made and not yet
+// written to.
+func Large[T float64 | int64](v []T) {
+	if len(v)*8 < page {
+		return
+	}
+	first := uintptr(unsafe.Pointer(unsafe.SliceData(v)))
+	from := int((first+page-1)&^(page-1)-first) / 8
+	if to := from + (len(v)-from)*8/page*page/8; from < to {
+		ask(unsafe.Slice((*byte)(unsafe.Pointer(&v[from])), (to-from)*8))
+	}
+}

@@ -45,6 +45,12 @@ func (a *Account) Row(i int, coveredShare float64) Terms {
 	return t
 }
 
+// UnusedKWh is the heat that went in and was neither used nor stored; NaN where
+// a term is not covered.
+func (t Terms) UnusedKWh() float64 {
+	return t.LoopKWh + t.PlateKWh + t.ElementKWh - t.WashKWh - t.OtherUseKWh - t.StoreChangeKWh
+}
+
 // heat of one stream in cycle i: 0 where the farm has none, NaN where it is not
 // covered.
 func (a *Account) heat(h *Heat, i int, coveredShare float64, t *Terms) float64 {

@@ -35,7 +35,7 @@ type Ledger struct {
 	// FuelCost, PowerCost: money not spent and spent; NaN where not known.
 	FuelCost, PowerCost []float64
 	// Counts: the cycles that have every term of the figure.
-	CountsSaving, CountsUnexplained, CountsRecovery []bool
+	CountsSaving, CountsUnexplained, CountsUnused, CountsRecovery []bool
 	// Lines are the terms of element, pumps and own sun by price; empty where they
 	// can't be estimated or priced.
 	Lines []LedgerLine
@@ -296,7 +296,7 @@ func (b *builder) spent(x *terms, s *saver, i int) float64 {
 func (b *builder) ledgerCounts(s *saver, r *recovery) {
 	n, share := len(b.acc.Cycles), b.opt.Account.Cycle.CoveredShare
 	l := &b.s.Ledger
-	l.CountsSaving, l.CountsUnexplained, l.CountsRecovery = make([]bool, n), make([]bool, n), make([]bool, n)
+	l.CountsSaving, l.CountsUnexplained, l.CountsUnused, l.CountsRecovery = make([]bool, n), make([]bool, n), make([]bool, n), make([]bool, n)
 	for _, i := range s.rows {
 		l.CountsSaving[i] = true
 	}
@@ -304,7 +304,9 @@ func (b *builder) ledgerCounts(s *saver, r *recovery) {
 		l.CountsRecovery[i] = true
 	}
 	for i, c := range b.acc.Cycles {
-		l.CountsUnexplained[i] = c.Whole && !math.IsNaN(b.acc.Row(i, share).UnexplainedKWh)
+		t := b.acc.Row(i, share)
+		l.CountsUnexplained[i] = c.Whole && !math.IsNaN(t.UnexplainedKWh)
+		l.CountsUnused[i] = c.Whole && !math.IsNaN(t.UnusedKWh())
 	}
 }
 

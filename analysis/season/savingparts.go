@@ -284,7 +284,7 @@ func (b *builder) avoided(s *saver, all stretch) {
 		v.Figures = append(v.Figures, unknown("compressor_extra_kwh", "kWh", doubt.Fitted, why))
 		return
 	}
-	v.ExtraText = w.text()
+	v.ExtraText, v.ExtraCharged = w.text(), w.distinct
 	m := meta{unit: "kWh", basis: doubt.Fitted, n: len(cyclesOf(w.report)), coverage: days * 24 / math.Max(all.hours, 1)}
 	b.want(&v.Figures, "compressor_extra_kwh", m, func(t *doubt.Trial) float64 { return days * w.perDay(t.E) })
 }
@@ -349,8 +349,7 @@ func (b *builder) unused(x *terms) {
 	store, _ := b.storePart()
 	var rows []int
 	for i, c := range a.Cycles {
-		t := a.Row(i, share)
-		if put := t.LoopKWh + t.PlateKWh + t.ElementKWh - t.WashKWh - t.OtherUseKWh - t.StoreChangeKWh; c.Whole && !math.IsNaN(put) {
+		if t := a.Row(i, share); c.Whole && !math.IsNaN(t.UnusedKWh()) {
 			rows = append(rows, i)
 		}
 	}

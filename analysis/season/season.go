@@ -172,7 +172,9 @@ type Saving struct {
 	Baselines []Baseline
 	// ExtraText says what compressor_extra_kwh rests on; "" where it is not known.
 	ExtraText string
-	Cost      SavingCost
+	// ExtraCharged: avoided_kwh is less by it.
+	ExtraCharged bool
+	Cost         SavingCost
 }
 
 // Washes is the washes judged.

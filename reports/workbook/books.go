@@ -354,5 +354,6 @@ func (b *books) countColumns() {
 	g := b.cycles
 	g.add("counts_saving", "Counts for the saving (1: every term covered)", 12, flag(b.l.CountsSaving))
 	g.add("counts_unexplained", "Counts for the unexplained (1: whole, every term)", 12, flag(b.l.CountsUnexplained))
+	g.add("counts_unused", "Counts for the heat not used (1: whole, every term but the tanks' loss)", 12, flag(b.l.CountsUnused))
 	g.add("counts_recovery", "Counts for the recovery fraction", 12, flag(b.l.CountsRecovery))
 }

@@ -20,6 +20,7 @@ var meanings = [...]struct{ sheet, key, text string }{
 	{cyclesName, "fuel_cost", "What the alternative would have used, at that price."},
 	{cyclesName, "counts_saving", "1: wash, other use, element and pumps are all covered. The saving as seen, its money and its CO2 are sums over these cycles."},
 	{cyclesName, "counts_unexplained", "1: the cycle is whole and has every term of the balance."},
+	{cyclesName, "counts_unused", "1: the cycle is whole and has every term of the balance but the tanks' loss."},
 	{cyclesName, "counts_recovery", "1: the cycle is whole and has plate heat, milk heat and compressor electricity."},
 	{unseenName, "cycle", "Number of the cycle, as on the sheet Cycles."},
 	{unseenName, "share:", "Share of the cycle's heat or electricity that was seen, by time and, within it, by litres."},

@@ -111,8 +111,11 @@ func (b *books) used(in span) expr {
 
 // plus adds what the farm may not have.
 func plus(a, b expr) expr {
-	if !b.known() {
+	switch {
+	case !b.known():
 		return a
+	case !a.known():
+		return b
 	}
 	return made("%s+%s", a, b)
 }
@@ -132,13 +135,35 @@ func (b *books) sunIn(flag string, in span) expr {
 	return made("(%s+%s)/2", b.sum("sun_low", flag, in), b.sum("sun_high", flag, in))
 }
 
+// unused is what went in less what was used and stored, over the cycles that
+// have every term.
+func (b *books) unused(in span) expr {
+	const counts = "counts_unused"
+	all, minus := expr{}, b.sum("store_change_kwh", counts, in)
+	for _, key := range []string{"loop_kwh", "plant_kwh", "element_kwh"} {
+		all = plus(all, b.sum(seenKey(key), counts, in))
+	}
+	for _, key := range []string{"wash_kwh", "other_use_kwh"} {
+		minus = plus(minus, b.sum(seenKey(key), counts, in))
+	}
+	return made("%s-(%s)", all, minus)
+}
+
 func (b *books) recalcSaving(key string, in span) expr {
+	if key == "unused_kwh" {
+		return b.unused(in)
+	}
 	if !b.l.Alternative {
 		return expr{}
 	}
 	switch key {
 	case "baseline_kwh", "saved_kwh":
 		return b.sum(key, counts, in)
+	case "avoided_kwh":
+		if b.s.Saving.ExtraCharged {
+			return expr{} // less the compressor's extra work, which is fitted
+		}
+		return b.sum("saved_kwh", counts, in)
 	case "used_kwh":
 		return b.used(in)
 	case "money_not_spent":

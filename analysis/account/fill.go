@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"yardheat/analysis/cycle"
+	"yardheat/ingest/series/room"
 )
 
 // Fill estimates what a total would be over the whole period from the cycles
@@ -177,7 +178,7 @@ func (m *maker) usualPrices(kw, prices []float64, cycles []cycle.Cycle) []float6
 // of each cell.
 func (m *maker) usualHours(kw []float64) (byHour [24]float64, hourOf []uint8) {
 	var clock wall
-	hourOf = make([]uint8, m.g.N)
+	hourOf = room.Make[uint8](m.g.N)
 	for k := range hourOf {
 		hourOf[k] = uint8(clock.at(m.g.EdgeMS(k), m.zone).Minute / 60 % 24)
 		if v := kw[k]; v == v {

@@ -5,6 +5,7 @@ import (
 
 	"yardheat/analysis/grid"
 	"yardheat/ingest/series"
+	"yardheat/ingest/series/room"
 )
 
 // lowC is the lower half's temperature of a tank of which only the upper part
@@ -73,7 +74,7 @@ func (m *maker) flowing(r *grid.Runs, q series.Quantity) []float64 {
 	if r == nil || probe == nil {
 		return nil
 	}
-	out := make([]float64, m.g.N)
+	out := room.Make[float64](m.g.N)
 	for k := range out {
 		out[k] = math.NaN()
 	}

@@ -6,6 +6,7 @@ import (
 
 	"yardheat/analysis/grid"
 	"yardheat/ingest/farm"
+	"yardheat/ingest/series/room"
 )
 
 // Prices of electricity, one a cell; nil where the farm file gives none. A cell
@@ -18,7 +19,7 @@ func pricesOf(g *grid.Grid, e *farm.Electricity, lines []int16) []float64 {
 	if e == nil || !e.HasPrice && len(e.Rates) == 0 {
 		return nil
 	}
-	out := make([]float64, g.N)
+	out := room.Make[float64](g.N)
 	if len(e.Rates) == 0 {
 		for i := range out {
 			out[i] = e.PricePerKWh
@@ -64,7 +65,7 @@ func Lines(g *grid.Grid, e *farm.Electricity, zone *time.Location) []int16 {
 	if e == nil || len(e.Rates) == 0 {
 		return nil
 	}
-	out := make([]int16, g.N)
+	out := room.Make[int16](g.N)
 	// Zones change and rates begin on whole quarters of an hour or, at worst,
 	// minutes: one look-up a minute serves all cells in it.
 	minute, line := int64(math.MinInt64), int16(-1)

@@ -9,6 +9,7 @@ import (
 	"yardheat/analysis/loop"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
+	"yardheat/ingest/series/room"
 )
 
 // Why a stream's heat is not known.
@@ -173,7 +174,7 @@ func (m *maker) washByRefill(h Heat) Heat {
 		h.Why = WhyNoWashes
 		return h
 	}
-	flow := make([]float64, m.g.N)
+	flow := room.Make[float64](m.g.N)
 	temps := map[int]float64{}
 	for i, v := range m.loop.Flow.Values {
 		if v != v {
@@ -342,7 +343,7 @@ func (m *maker) late() []bool {
 		return nil
 	}
 	limit := compressorOnKW(m.compressor.Values)
-	out := make([]bool, m.g.N)
+	out := room.Make[bool](m.g.N)
 	off := 0.0
 	for i, v := range m.compressor.Values {
 		switch {

@@ -8,6 +8,7 @@ import (
 	"yardheat/analysis/grid"
 	"yardheat/analysis/water"
 	"yardheat/ingest/farm"
+	"yardheat/ingest/series/room"
 )
 
 // Store is the change of the heat in the tanks over every cycle, between its
@@ -133,7 +134,7 @@ func (m *maker) tank(t farm.Tank) (tank, bool) {
 		}
 		return 1
 	})
-	out.meanC = make([]float64, m.g.N)
+	out.meanC = room.Make[float64](m.g.N)
 	if len(places) == 1 {
 		s := m.g.StreamAt("tank_temp", places[0])
 		out.meanC, out.sources = s.Values, s.Sources
@@ -295,7 +296,7 @@ func (m *maker) tankBetween(cell int) (meanC, halfK float64) {
 // and air covered throughout.
 func (m *maker) quiet(air []float64) []stretch {
 	cells, rest := int(m.opt.LossStretchS/m.g.StepS), m.restCells()
-	still := make([]float64, m.g.N)
+	still := room.Make[float64](m.g.N)
 	for i := range still {
 		d := m.tankMean(i) - air[i]
 		still[i] = 1

@@ -3,6 +3,7 @@ package cycle
 import (
 	"yardheat/analysis/grid"
 	"yardheat/analysis/rank"
+	"yardheat/ingest/series/room"
 )
 
 // Draw is one refill through the loop.
@@ -27,7 +28,7 @@ func Threshold(flowLMin []float64, share, floorLMin float64) float64 {
 			n++
 		}
 	}
-	q := make([]float64, 0, n)
+	q := room.Cap[float64](n)
 	for _, v := range flowLMin {
 		if v > 0 {
 			q = append(q, v)

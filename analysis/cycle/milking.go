@@ -7,6 +7,7 @@ import (
 	"yardheat/analysis/grid"
 	"yardheat/analysis/rank"
 	"yardheat/ingest"
+	"yardheat/ingest/series/room"
 )
 
 // Milkings of the farm and where they come from (a list of collections says how
@@ -138,7 +139,7 @@ func regular(m []ingest.Milking) bool {
 
 // quantile of the covered values (type 1: an observed value); NaN for none.
 func quantile(v []float64, p float64) float64 {
-	q := make([]float64, 0, len(v))
+	q := room.Cap[float64](len(v))
 	for _, x := range v {
 		if x == x {
 			q = append(q, x)

@@ -11,6 +11,7 @@ import (
 	"sync/atomic"
 
 	"yardheat/analysis/rank"
+	"yardheat/ingest/series/room"
 )
 
 // Model computes every output under one trial's errors. It is called from
@@ -246,8 +247,14 @@ func (r *runner) rounds(res *Result) {
 	}
 	for made := 0; len(open) > 0 && made < r.opt.MaxTrials; {
 		next := min(made+r.opt.MinTrials, r.opt.MaxTrials)
+		if made == 0 {
+			all := room.Make[float64](next * len(open))
+			for i, k := range open {
+				res.columns[k] = all[i*next : (i+1)*next : (i+1)*next]
+			}
+		}
 		for _, k := range open {
-			res.columns[k] = slices.Grow(res.columns[k], next-made)[:next]
+			res.columns[k] = slices.Grow(res.columns[k], next-len(res.columns[k]))[:next]
 		}
 		r.fill(res.columns, open, made, next)
 		r.workers(len(open), func(next func() (int, bool)) {

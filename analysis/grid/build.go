@@ -121,7 +121,7 @@ func (l *layer) cells() axis { return axis{l.g.StartMS, l.g.StepMS(), l.g.N} }
 
 func (l *layer) spreader() *spreader {
 	if l.seenMS == nil {
-		l.seenMS = make([]float64, l.g.N)
+		l.seenMS = room.Make[float64](l.g.N)
 	}
 	return newSpreader(l.cells(), l.seenMS)
 }
@@ -217,7 +217,7 @@ func (g *Grid) flags(s *series.Series) []series.Flag {
 			continue
 		}
 		if out == nil {
-			out = make([]series.Flag, g.N)
+			out = room.Make[series.Flag](g.N)
 		}
 		out[(s.T[i]-g.StartMS-1)/step] |= f
 	}

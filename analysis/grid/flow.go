@@ -8,6 +8,7 @@ import (
 
 	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
+	"yardheat/ingest/series/room"
 )
 
 // Rated is a state times a figure of the farm file: the last way to know a
@@ -148,7 +149,7 @@ func (g *Grid) rated(q series.Quantity, all []Rated) []*Stream {
 		if len(chans) == 0 {
 			continue
 		}
-		s := &Stream{Quantity: q, From: "state", UsualS: g.StepS, Values: make([]float64, g.N), Unit: g.rateUnit(q)}
+		s := &Stream{Quantity: q, From: "state", UsualS: g.StepS, Values: room.Make[float64](g.N), Unit: g.rateUnit(q)}
 		each := r.Value / float64(len(chans))
 		var names []string
 		for _, i := range chans {

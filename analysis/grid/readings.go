@@ -130,6 +130,37 @@ func (p *pairs) onStamps(out turns, k int, ms int64, a axis) (int, int64) {
 	return k - 1, ms - a.step
 }
 
+// inStep goes on from the time ms of point k for as long as readings without a
+// flag follow each other in the points' own step, no point on one, or in twice
+// that, every other point on one, and writes what stands between them. It gives
+// the point and the time that are next.
+func (p *pairs) inStep(out turns, k int, ms int64, a axis, bridgeMS int64) (int, int64) {
+	t, v, i := p.r.s.T, p.r.s.V, p.i
+	apart, off, points := a.step, ms-t[i], 1+out.two
+	if out.two == 1 {
+		apart *= 2
+	}
+	if p.r.mid || p.n != i+1 || p.jump != 1 || apart > bridgeMS || off >= a.step || (off == 0) != (out.two == 1) {
+		return k, ms
+	}
+	end := p.r.s.Flags.Until(i, p.r.hi)
+	for ; k+points < a.n && i+1 < end && t[i+1]-t[i] == apart; i++ {
+		slope := (v[i+1] - v[i]) / float64(apart)
+		*out.at(k) = v[i] + slope*float64(off)
+		if out.two == 1 {
+			*out.at(k + 1) = v[i] + slope*float64(a.step)
+		}
+		k, ms = k+points, ms+apart
+	}
+	if i > p.i {
+		p.i, p.n = i, p.r.next(i+1)
+		if !p.to(ms) {
+			p.jump = 1
+		}
+	}
+	return k, ms
+}
+
 // leap is the last reading from n on, flagged or not, stamped at or before the
 // time.
 func (p *pairs) leap(ms int64) int {

@@ -41,6 +41,7 @@ func between(r *Readings, a axis, bridgeMS int64, outs ...[]float64) {
 	for k := 0; k < a.n; k++ {
 		p := a.t0 + int64(k)*a.step
 		if near.to(p) {
+			k, p = near.inStep(out, k, p, a, bridgeMS)
 			k, p = near.onStamps(out, k, p, a)
 			t, v = r.at(near.i), r.s.V[near.i]
 			if joined = false; near.n < r.hi {

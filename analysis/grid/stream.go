@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"yardheat/ingest/series"
+	"yardheat/ingest/series/room"
 )
 
 // Source is one probe (or one figure of the farm file) behind a stream.
@@ -139,7 +140,7 @@ func (g *Grid) rows(chans []int, of func(*Channel) []float64) [][]float64 {
 func mean(rows [][]float64) (means, spread []float64) {
 	n := len(rows[0])
 	off := distances(rows)
-	means, spread = make([]float64, n), make([]float64, n)
+	means, spread = room.Make[float64](n), room.Make[float64](n)
 	for i := range n {
 		sum, seen, missingOff := 0.0, 0, 0.0
 		lo, hi := math.Inf(1), math.Inf(-1)

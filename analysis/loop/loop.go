@@ -34,6 +34,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"yardheat/ingest/series/room"
 )
 
 // Input is one loop's record at nodes in time. Between nodes temperatures and
@@ -99,7 +100,7 @@ func FromEdges(stepS float64, flowLMin, inEdgesC, outEdgesC, bedC []float64) Inp
 	if n == 0 || len(bedC) != n {
 		return Input{BedC: bedC} // for Run to refuse or to find empty
 	}
-	in := Input{T: make([]float64, n+1), Flow0: flowLMin, Flow1: flowLMin, InC: inEdgesC, OutC: outEdgesC, BedC: make([]float64, n+1)}
+	in := Input{T: room.Make[float64](n + 1), Flow0: flowLMin, Flow1: flowLMin, InC: inEdgesC, OutC: outEdgesC, BedC: room.Make[float64](n + 1)}
 	for i := range in.T {
 		in.T[i] = float64(i) * stepS
 		a, b := bedC[max(i-1, 0)], bedC[min(i, n-1)]

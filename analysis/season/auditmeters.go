@@ -87,25 +87,22 @@ func loggedAs(x *series.Series, c series.Class) string {
 // read counts a meter's readings within the period and looks for its step.
 func (b *builder) read(m *Meter, x *series.Series) {
 	last, step := nan, math.Inf(1)
-	for i, v := range x.V {
-		if x.T[i] < b.acc.FromMS || x.T[i] > b.acc.ToMS || v != v {
+	i, _ := slices.BinarySearch(x.T, b.acc.FromMS)
+	hi, _ := slices.BinarySearch(x.T, b.acc.ToMS+1)
+	for ; i < hi; i++ {
+		end := x.Flags.Until(i, hi)
+		var n int
+		n, last, step = steps(x.V[i:end], last, step)
+		m.Received, m.Valid = m.Received+n, m.Valid+n
+		if i = end; i == hi || x.V[i] != x.V[i] {
 			continue
 		}
 		m.Received++
-		f := x.Flags.At(i)
-		for bit := range m.Flags {
+		for bit, f := 0, x.Flags.At(i); bit < len(m.Flags); bit++ {
 			if f&(1<<bit) != 0 {
 				m.Flags[bit]++
 			}
 		}
-		if f != 0 {
-			continue
-		}
-		m.Valid++
-		if d := math.Abs(v - last); d > leastStep && d < step {
-			step = d
-		}
-		last = v
 	}
 	m.Expected = -1
 	if x.IntervalMS > 0 && !(x.Kind == series.State && x.HoldMS == 0) {
@@ -118,6 +115,22 @@ func (b *builder) read(m *Meter, x *series.Series) {
 	case !math.IsInf(step, 1):
 		m.Resolution = math.Round(step/leastStep) * leastStep
 	}
+}
+
+// steps counts the readings among v and finds the smallest step between
+// neighbours, from the last one before them and the smallest so far.
+func steps(v []float64, last, least float64) (n int, end, step float64) {
+	for _, x := range v {
+		if x != x {
+			continue
+		}
+		n++
+		if d := math.Abs(x - last); d > leastStep && d < least {
+			least = d
+		}
+		last = x
+	}
+	return n, last, least
 }
 
 // leastStep: a smaller step is one of arithmetic, not of an instrument.

@@ -187,7 +187,6 @@ func pick[T any](v []T, order []int) []T {
 // quantity, or a margin above the 99th percentile of the rates seen.
 func (k *counter) pace(capPerMS float64, opt FlagOptions) {
 	k.ratePerMS = capPerMS
-	var rates []float64
 	least := math.Inf(1)
 	falls, rises := 0, 0
 	for n := 1; n < k.good.n; n++ {
@@ -204,7 +203,6 @@ func (k *counter) pace(capPerMS float64, opt FlagOptions) {
 		if d > 1e-9*math.Abs(k.c.V[j]) {
 			least = min(least, d)
 		}
-		rates = append(rates, d/float64(dt))
 	}
 	if rises > 0 {
 		k.found.FallShare = float64(falls) / float64(rises)
@@ -212,17 +210,32 @@ func (k *counter) pace(capPerMS float64, opt FlagOptions) {
 	if !math.IsInf(least, 1) {
 		k.slack = 2 * least
 	}
-	if len(rates) < fewReadings {
+	if rises < fewReadings {
 		return
 	}
-	if stride := len(rates) / mostSteps; stride > 1 { // an even part of them knows the percentile
-		for n := range len(rates) / stride {
-			rates[n] = rates[n*stride]
-		}
-		rates = rates[:len(rates)/stride]
-	}
+	rates := k.rates(rises)
 	slices.Sort(rates)
 	k.ratePerMS = min(k.ratePerMS, opt.RateMargin*rates[len(rates)*99/100])
+}
+
+// rates are how fast it rose, per ms, in the order of time: of so many rises an
+// even part, which knows the percentile.
+func (k *counter) rates(rises int) []float64 {
+	stride := max(1, rises/mostSteps)
+	out := make([]float64, 0, rises/stride)
+	rise := 0
+	for n := 1; n < k.good.n && len(out) < rises/stride; n++ {
+		i, j := k.good.at(n-1), k.good.at(n)
+		d, dt := k.c.V[j]-k.c.V[i], k.c.T[j]-k.c.T[i]
+		if d <= 0 || dt <= 0 {
+			continue
+		}
+		if rise%stride == 0 {
+			out = append(out, d/float64(dt))
+		}
+		rise++
+	}
+	return out
 }
 
 // believable tells whether so much can have passed in so long.

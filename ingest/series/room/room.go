@@ -10,11 +10,16 @@ import "unsafe"
 // page is a large page of the systems that have them.
 const page = 2 << 20
 
+// plain values hold no pointers.
+type plain interface {
+	~bool | ~uint8 | ~int16 | ~int32 | ~int | ~int64 | ~float64
+}
+
 // Make gives n zeros.
-func Make[T float64 | int64](n int) []T { return Cap[T](n)[:n] }
+func Make[T plain](n int) []T { return Cap[T](n)[:n] }
 
 // Cap gives an empty slice with room for n.
-func Cap[T float64 | int64](n int) []T {
+func Cap[T plain](n int) []T {
 	v := make([]T, n)
 	Large(v)
 	return v[:0]
@@ -22,13 +27,14 @@ func Cap[T float64 | int64](n int) []T {
 
 // Large asks for large pages under an array that was just made and not yet
 // written to.
-func Large[T float64 | int64](v []T) {
-	if len(v)*8 < page {
+func Large[T plain](v []T) {
+	size := int(unsafe.Sizeof(*new(T)))
+	if len(v)*size < page {
 		return
 	}
 	first := uintptr(unsafe.Pointer(unsafe.SliceData(v)))
-	from := int((first+page-1)&^(page-1)-first) / 8
-	if to := from + (len(v)-from)*8/page*page/8; from < to {
-		ask(unsafe.Slice((*byte)(unsafe.Pointer(&v[from])), (to-from)*8))
+	from := int((first+page-1)&^(page-1)-first) / size
+	if to := from + (len(v)-from)*size/page*page/size; from < to {
+		ask(unsafe.Slice((*byte)(unsafe.Pointer(&v[from])), (to-from)*size))
 	}
 }

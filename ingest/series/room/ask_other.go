@@ -2,4 +2,4 @@
 
 package room
 
-func ask([]byte) {}
+func ask(from, to uintptr) {}

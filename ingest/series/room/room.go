@@ -33,8 +33,5 @@ func Large[T plain](v []T) {
 		return
 	}
 	first := uintptr(unsafe.Pointer(unsafe.SliceData(v)))
-	from := int((first+page-1)&^(page-1)-first) / size
-	if to := from + (len(v)-from)*size/page*page/size; from < to {
-		ask(unsafe.Slice((*byte)(unsafe.Pointer(&v[from])), (to-from)*size))
-	}
+	ask(first&^(page-1), (first+uintptr(len(v)*size)+page-1)&^(page-1))
 }

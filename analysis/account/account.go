@@ -196,6 +196,10 @@ type maker struct {
 	zone *time.Location
 	acc  *Account
 
+	// hourOf is the local hour of each cell, found once for all uses.
+	hourOf   []uint8
+	hourOnce sync.Once
+
 	loop, plate, wash, use *grid.Runs
 	compressor, element    *grid.Stream
 	tankTop                *grid.Stream

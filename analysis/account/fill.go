@@ -177,13 +177,17 @@ func (m *maker) usualPrices(kw, prices []float64, cycles []cycle.Cycle) []float6
 // usualHours are the kW of all cells seen, by hour of the local day, and the hour
 // of each cell.
 func (m *maker) usualHours(kw []float64) (byHour [24]float64, hourOf []uint8) {
-	var clock wall
-	hourOf = room.Make[uint8](m.g.N)
-	for k := range hourOf {
-		hourOf[k] = uint8(clock.at(m.g.EdgeMS(k), m.zone).Minute / 60 % 24)
+	m.hourOnce.Do(func() {
+		var clock wall
+		m.hourOf = room.Make[uint8](m.g.N)
+		for k := range m.hourOf {
+			m.hourOf[k] = uint8(clock.at(m.g.EdgeMS(k), m.zone).Minute / 60 % 24)
+		}
+	})
+	for k, h := range m.hourOf {
 		if v := kw[k]; v == v {
-			byHour[hourOf[k]] += v
+			byHour[h] += v
 		}
 	}
-	return byHour, hourOf
+	return byHour, m.hourOf
 }

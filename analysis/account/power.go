@@ -3,6 +3,7 @@ package account
 import (
 	"math"
 	"strings"
+	"sync"
 
 	"yardheat/analysis/cycle"
 	"yardheat/analysis/grid"
@@ -71,9 +72,12 @@ func (m *maker) cold() {
 	m.lines = Lines(m.g, m.farm.Electricity, m.zone)
 	prices := pricesOf(m.g, m.farm.Electricity, m.lines)
 	a := m.acc
-	a.Element = m.power("element", m.element, prices)
-	a.Compressor = m.power("compressor", m.compressor, prices)
-	a.Pumps = m.power("pumps", m.flow("pump_power"), prices)
+	pumps := m.flow("pump_power")
+	var side sync.WaitGroup
+	side.Go(func() { a.Element = m.power("element", m.element, prices) })
+	side.Go(func() { a.Compressor = m.power("compressor", m.compressor, prices) })
+	a.Pumps = m.power("pumps", pumps, prices)
+	side.Wait()
 	m.lateCompressor()
 	m.solar(prices)
 	m.milk()

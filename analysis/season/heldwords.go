@@ -55,7 +55,7 @@ func (b *builder) adjustments(m *BaselineModel) string {
 		sum = append(sum, sd+" "+t.Unit+" × "+t.Label)
 		ranges = append(ranges, fmt.Sprintf("%s %.4g to %.4g (reported on: %.4g to %.4g, %d days outside)", t.Label, t.Low, t.High, t.ReportLow, t.ReportHigh, t.Outside))
 	}
-	text := fmt.Sprintf("Routine: electricity of a day = %s, by least squares (± half-widths at 95 %%). CV(RMSE) %.2g %%, NMBE %.2g %%, n = %d days, lag-one correlation of neighbouring days %.2f (ρ taken %.2f, effective n %.1f), R² %.3f.",
+	text := fmt.Sprintf("Routine: electricity of a day = %s, by least squares (± half-widths at 95 %%). CV(RMSE) %.2g %%, NMBE %.2f %%, n = %d days, lag-one correlation of neighbouring days %.2f (ρ taken %.2f, effective n %.1f), R² %.3f.",
 		strings.Join(sum, " + "), 100*m.CVRMSE, noZero(100*m.NMBE), m.Days, m.Lag1, m.Rho, m.NEffective, m.R2)
 	if len(ranges) > 0 {
 		text += " Valid for the ranges of the baseline's days: " + strings.Join(ranges, "; ") + "."

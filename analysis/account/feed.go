@@ -12,9 +12,12 @@ type Feed struct {
 	TempC float64
 	// From: "draws" of the cycle, "nearest draws", "mains" (the farm file's
 	// figure), "standing" (no flow past the probe is logged: the second
-	// percentile of the probe's readings), "" = not known.
+	// percentile of the probe's readings), "refill past the loop" (its reading when a
+	// refill is due), "" = not known.
 	From string
 }
+
+const fromPast = "refill past the loop"
 
 // feed finds the feed of every cycle: the flow-weighted reading of mains_temp
 // over the cycle's draws, else of the nearest draws within FeedWithinS, else
@@ -31,7 +34,7 @@ func (m *maker) feed() {
 	if probe != nil {
 		if r := m.feedFlow(); r != nil && (r == m.loop || m.passes(r, probe)) {
 			m.feedByDraws(r, probe)
-			m.feedPast(probe)
+			m.feedPast(r, probe)
 		} else {
 			m.feedStands = true
 			m.feedStanding(probe)
@@ -122,7 +125,7 @@ func (m *maker) nearest() {
 				if away > within {
 					break
 				}
-				if a.Feed[k].From == "draws" {
+				if f := a.Feed[k].From; f == "draws" || f == fromPast {
 					if away < best {
 						best = away
 						a.Feed[i].TempC = a.Feed[k].TempC
@@ -185,35 +188,6 @@ func (m *maker) feedStanding(probe *grid.Stream) {
 	}
 }
 
-// feedPast: in a stretch without recovery no draw goes through the loop, and the
-// nearest may lie too far away. A refill past the loop still goes by the feed's
-// probe if that becomes colder than it mostly is, by more than FeedColderK, in
-// half of those cycles or more (where the air is as cold as the feed it can't):
-// then its coldest readings stand for the feed.
-func (m *maker) feedPast(probe *grid.Stream) {
-	var cycles []int
-	var cold []float64
-	falls := 0
-	for i, c := range m.acc.Cycles {
-		if m.acc.Feed[i].From != "" || !m.without(c.Start) {
-			continue
-		}
-		v := probe.Values[c.A:c.B]
-		if t := coldest(v); t == t {
-			cycles, cold = append(cycles, i), append(cold, t)
-			if middle(v)-t > m.opt.FeedColderK {
-				falls++
-			}
-		}
-	}
-	if 2*falls < len(cycles) {
-		return
-	}
-	for k, i := range cycles {
-		m.acc.Feed[i] = Feed{cold[k], "standing"}
-	}
-}
-
 // without: the farm file says that nothing was recovered then.
 func (m *maker) without(ms int64) bool {
 	for _, s := range m.farm.Seasons {
@@ -222,21 +196,6 @@ func (m *maker) without(ms int64) bool {
 		}
 	}
 	return false
-}
-
-// middle is the median, NaN without readings.
-func middle(values []float64) float64 {
-	var q []float64
-	for _, v := range values {
-		if v == v {
-			q = append(q, v)
-		}
-	}
-	if len(q) == 0 {
-		return math.NaN()
-	}
-	sort.Float64s(q)
-	return q[len(q)/2]
 }
 
 // coldest is the second percentile, NaN without readings: a refill takes a

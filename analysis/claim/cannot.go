@@ -24,7 +24,11 @@ func cannot(s *season.Season, j *Judgement) []string {
 	if days := float64(s.Period.End-s.Period.Start) / dayMS; days < aYearDays {
 		out = append(out, fmt.Sprintf("What a year saves: the record judged here spans %.0f days, and the criterion of ASHRAE Guideline 14 speaks of annual savings.", days))
 	}
-	out = append(out, "What would have happened without the recovery: the alternative, its efficiency and its prices are stated, not measured.")
+	if j.ByDays {
+		out = append(out, "What would have happened without the recovery: it is told from days without it, by a model that knows its variables only and not what else was different.")
+	} else {
+		out = append(out, "What would have happened without the recovery: the alternative, its efficiency and its prices are stated, not measured.")
+	}
 	seen, assumed := 1.0, 0.0
 	for _, c := range j.Claims {
 		if !math.IsNaN(c.Measured.Value) {
@@ -32,6 +36,8 @@ func cannot(s *season.Season, j *Judgement) []string {
 		}
 	}
 	switch {
+	case j.ByDays && j.Seen:
+		out = append(out, fmt.Sprintf("What was saved in the %s of the period that is not reported on (the days without recovery, those beside them, and what was not seen): the claim is held against the days reported on alone, and for the whole period nothing is estimated.", Percent(1-seen)))
 	case seen < fullyCovered && j.Seen:
 		out = append(out, fmt.Sprintf("What was saved in the %s of the period that was not seen: the claim is held against the rest alone.", Percent(1-seen)))
 	case seen < fullyCovered:

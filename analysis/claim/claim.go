@@ -22,6 +22,7 @@ import (
 
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/season"
+	"yardheat/ingest/farm"
 )
 
 // Verdict on a claim.
@@ -42,6 +43,9 @@ type Options struct {
 	// Confidence at which a claim counts as supported or not, 0.5 to 0.999:
 	// 20,000 trials do not carry more.
 	Confidence float64
+	// Whole: judge against the whole period's saving even where that is never
+	// known (a saving against days without recovery).
+	Whole bool
 	// Seen: judge against the saving as seen, not the whole period's.
 	Seen bool
 	// Criteria beside that of ASHRAE Guideline 14.
@@ -104,9 +108,17 @@ type Claim struct {
 type Judgement struct {
 	Confidence float64
 	Seen       bool
-	Claims     []Claim
+	// ByDays: the saving is told from days without recovery, and only for the days
+	// reported on; a claim is then held against these unless Options.Whole.
+	ByDays bool
+	Claims []Claim
 	// Cannot lists what cannot be said.
 	Cannot []string
+}
+
+// ByDays: the saving is held against days without recovery.
+func ByDays(s *season.Season) bool {
+	return s.Saving.Kind == farm.BaselineOff || s.Saving.Kind == farm.BaselineBefore
 }
 
 // Judge holds claims against a season.
@@ -117,7 +129,11 @@ func Judge(s *season.Season, asked []Asked, opt Options) (*Judgement, error) {
 	if len(asked) == 0 {
 		return nil, fmt.Errorf("no claim to judge")
 	}
-	j := &Judgement{Confidence: opt.Confidence, Seen: opt.Seen}
+	j := &Judgement{Confidence: opt.Confidence, ByDays: ByDays(s)}
+	if j.ByDays && !opt.Whole {
+		opt.Seen = true
+	}
+	j.Seen = opt.Seen
 	for _, a := range asked {
 		if !(a.Claimed >= 0) || math.IsInf(a.Claimed, 0) {
 			return nil, fmt.Errorf("the claim for %s is %g; want 0 or more", a.Key, a.Claimed)

@@ -247,3 +247,24 @@ func ExampleCriterion_Short() {
 	fmt.Println(Guideline14().Short())
 	// Output: below 50 % at 68 %
 }
+
+// A saving told from days without recovery is known for the days reported on
+// only, and a claim is held against these unless the whole is asked for.
+func TestByDays(t *testing.T) {
+	s := seasonOf(1000, 50)
+	s.Saving.Kind = "recovery_off"
+	got, err := Judge(s, []Asked{{"saved_kwh", 900}}, DefaultOptions())
+	require.NoError(t, err)
+	require.True(t, got.Seen)
+	require.True(t, got.ByDays)
+	require.NotEqual(t, CannotTell, got.Claims[0].Verdict)
+	require.Contains(t, strings.Join(got.Cannot, " "), "for the whole period nothing is estimated")
+	require.NotContains(t, strings.Join(got.Cannot, " "), "the alternative, its efficiency")
+	opt := DefaultOptions()
+	opt.Whole = true
+	s.Saving.Whole, s.Claims.Spreads = nil, s.Claims.Spreads[:1]
+	got, err = Judge(s, []Asked{{"saved_kwh", 900}}, opt)
+	require.NoError(t, err)
+	require.False(t, got.Seen)
+	require.Equal(t, CannotTell, got.Claims[0].Verdict)
+}

@@ -251,7 +251,7 @@ func (b *builder) boundaries() {
 	saved := b.savingLines(rows)
 	add("e", "displaced_kwh", "Energy displaced", "(d), no more than would have been heated, through the alternative, in kWh of its carrier", b.kept.s.why, estimated, saved[0], used, usedOf)
 	add("f", "parasitic_kwh", "Parasitic electricity", "pumps; controls are not logged", x.pumps.why, metered, pumps, doubt.Line{}, "")
-	add("g", "net_kwh", "Net saving", "(e) − element − (f); no interaction is charged", b.kept.s.why, estimated, saved[1], used, usedOf)
+	add("g", "net_kwh", "Net saving", b.netWords(), b.kept.s.why, estimated, saved[1], used, usedOf)
 }
 
 // savingLines are what the alternative would have used, and that less the

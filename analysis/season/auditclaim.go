@@ -34,6 +34,12 @@ const low68, high68 = 0.158655, 0.841345
 func (b *builder) claim() {
 	c, s, in := &b.s.Audit.Claim, b.kept.s, b.rec.Farm.Instead
 	c.U68, c.Share, c.Limit, c.Criterion = nan, nan, guideline14, "cannot tell"
+	if b.byHeld() {
+		if b.heldClaim(c); c.Why == "" {
+			b.criterion(c)
+		}
+		return
+	}
 	if s.why != "" {
 		c.Why = s.why
 		return
@@ -50,6 +56,11 @@ func (b *builder) claim() {
 		carrier, number(in.Efficiency), number(in.StandingLossKWhPerDay))
 	c.Adjustments = fmt.Sprintf("Routine: the baseline follows the heat delivered, cycle by cycle: (wash heat + other use, each no warmer than wash.heat_to_c) / %s + %s kWh a day. It has no fitted coefficient, and so no CV(RMSE), NMBE or lag-one correlation. It holds for any amount of hot water that the alternative could have heated.",
 		number(in.Efficiency), number(in.StandingLossKWhPerDay))
+	b.criterion(c)
+}
+
+// criterion lays the uncertainty of the saving beside the limit.
+func (b *builder) criterion(c *Claim) {
 	saved := nan
 	if i, ok := b.outputOf("saved_kwh"); ok {
 		saved = b.result.Outputs[i].Nominal
@@ -68,9 +79,12 @@ func (b *builder) claim() {
 
 // stipulated lists the figures in the saving that nobody metered.
 func (b *builder) stipulated() []string {
-	out := []string{"instead.efficiency"}
-	if b.rec.Farm.Instead.StandingLossKWhPerDay != 0 {
-		out = append(out, "instead.standing_loss_kwh_per_day")
+	var out []string
+	if !b.byHeld() {
+		out = append(out, "instead.efficiency")
+		if b.rec.Farm.Instead.StandingLossKWhPerDay != 0 {
+			out = append(out, "instead.standing_loss_kwh_per_day")
+		}
 	}
 	for _, key := range []string{"element.power_kw", "pumps.loop_kw", "pumps.plate_kw", "loop.draw_l"} {
 		if b.inSaving(key) {
@@ -136,7 +150,11 @@ func (b *builder) drawing() {
 // outside lists what the boundary leaves out, and what acts across it.
 func (b *builder) outside() {
 	a, acc := &b.s.Audit, b.acc
-	a.Outside = append(a.Outside, "the alternative heater itself: it is stated, not measured",
+	alternative := "the alternative heater itself: it is stated, not measured"
+	if b.byHeld() {
+		alternative = "the alternative of [instead]: it is not in this saving"
+	}
+	a.Outside = append(a.Outside, alternative,
 		"pipes between the stages: what they lose is inside “unexplained”", "controls, loggers and lights: their electricity is not logged")
 	if !acc.Loop.Absent {
 		a.Outside = append(a.Outside, "the bed: work, straw and the tractor that keep it warm, and the manure's further use")
@@ -145,7 +163,7 @@ func (b *builder) outside() {
 	if !acc.Plate.Absent {
 		a.Outside = append(a.Outside, "the milk cooling: compressor, fans and agitators serve the milk in any case")
 		a.InteractiveEffects = append(a.InteractiveEffects,
-			"Compressor: recovery may ease its work, or raise it where the condensing pressure is kept up for hotter water. It is neither credited nor charged in the saving; row (d+) shows its electricity beside the heat.",
+			"Compressor: recovery may ease its work, or raise it where the condensing pressure is kept up for hotter water. "+b.compressorWords(),
 			"Milk: recovery must not keep it from cooling in time; see “Was the milk cold in time?”.")
 	}
 	if len(b.rec.Farm.Tanks) > 0 {

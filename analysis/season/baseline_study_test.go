@@ -71,15 +71,23 @@ func TestStudyBaseline(t *testing.T) {
 	}
 	slices.Sort(hotter)
 	text += fmt.Sprintf("Against heat delivered the truth is for the same heat: with recovery the washes of these farms took more than the element alone\nwould have given them, %.1f %% of its electricity in the median, %.1f %% at most, and such a model counts that heat as what the element would\nhave had to give. Against milk or cold feed the truth is what the element would have used, cooler washes and all.\n\n", 100*hotter[len(hotter)/2], 100*hotter[len(hotter)-1])
-	text += `Goal missed: 93 to 97 %. Against heat delivered the intervals are too narrow. The coefficient of the heat comes out below 1 where the tank is read by one upper
-probe (its reading scales and scatters), so that days reported on beyond the baseline's range are under-stated, mostly by less than 1 %.
-Against milk the intervals are wide enough.
-
-`
+	text += baselineWords
 	text += "## The compressor's extra work\n\n" + head + "| compressor_extra_kwh | " + extra.row() + "\n"
 	require.NoError(t, os.WriteFile(filepath.Join("..", "..", "testdata", "study", "baseline.md"), []byte(text), 0o644))
 	t.Log("\n" + text)
 }
+
+// baselineWords say what was found, and on which farms it was looked for: to be
+// held against the table above whenever it is made anew.
+const baselineWords = `Goal met: 93 to 97 %. Seeds 1001 to 1060 were looked at once, after the work; seeds 501 to 530 were looked at during it (30 of 30 held), and
+seeds 1 to 40 before it, when these intervals held 85.0 and 82.5 % and the energy avoided came out 1.3 % low in the median. The cause
+was the cold feed of the days without recovery: their refills go past the loop's meter, and the coldest readings of the cycle were taken for
+the feed. In air colder than the feed these are the night's air, and in warmer air they leave out what stood warm in the pipe; the heat
+delivered then read up to 4 % too high on one side only. Now the feed is what its probe reads when a refill is due, by when refills came
+after washes on the days with draws. The slope is still a few hundredths below 1 on most farms. Against milk the intervals are wide
+enough, and wider than they need be.
+
+`
 
 func recorded(t *testing.T, s simfarm.Scenario) (*simfarm.Farm, *ingest.Record) {
 	t.Helper()

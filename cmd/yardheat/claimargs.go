@@ -14,7 +14,7 @@ import (
 // parse reads the flags of a claim.
 func (f claimFlags) parse() (asked []claim.Asked, opt claim.Options, err error) {
 	opt = claim.DefaultOptions()
-	opt.Seen = f.seen
+	opt.Seen, opt.Whole = f.seen, f.whole
 	if f.whole && f.seen {
 		return nil, opt, errors.New("--whole and --seen: want one of them; a claim is about the whole period, or about what was seen of it")
 	}

@@ -97,11 +97,17 @@ func (v *view) Farm() string {
 
 // Over says what the claim is judged against.
 func (v *view) Over() string {
+	if v.J.ByDays && v.J.Seen {
+		return "over the days reported on (a saving told from days without recovery has no estimate for the whole period)"
+	}
 	if v.J.Seen {
 		return "over what was seen of the period"
 	}
 	return "for the whole period"
 }
+
+// Charged: see season.Claims.
+func (v *view) Charged() bool { return v.S.Claims.Charged }
 
 // measured is the figure judged against, with how much of the period it stands
 // on.
@@ -110,7 +116,11 @@ func (v *view) measured(c *claim.Claim) string {
 	if math.IsNaN(f.Value) {
 		return "not known: " + clean(f.Why)
 	}
-	return fmt.Sprintf("%s (%s interval; %s of the period was seen)", f.Shown, claim.Percent(f.Confidence), claim.Percent(f.Coverage))
+	seen := "was seen"
+	if v.J.ByDays {
+		seen = "is reported on"
+	}
+	return fmt.Sprintf("%s (%s interval; %s of the period %s)", f.Shown, claim.Percent(f.Confidence), claim.Percent(f.Coverage), seen)
 }
 
 // verdictWords is the verdict as a sentence.

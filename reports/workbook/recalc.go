@@ -154,7 +154,7 @@ func (b *books) recalcSaving(key string, in span) expr {
 		return b.unused(in)
 	}
 	if !b.l.Alternative {
-		return expr{}
+		return byDays(key)
 	}
 	switch key {
 	case "baseline_kwh", "saved_kwh":

@@ -237,7 +237,7 @@ func OneOfLetters(header string, headers []string) bool {
 	}
 	stem := header[:len(header)-1]
 	for _, o := range headers {
-		if len(o) == len(header) && strings.EqualFold(o[:len(stem)], stem) && letters(o[len(stem):]) == 1 && !strings.Contains("CFKcfk", o[len(stem):]) {
+		if o != header && len(o) == len(header) && strings.EqualFold(o[:len(stem)], stem) && letters(o[len(stem):]) == 1 && !strings.Contains("CFKcfk", o[len(stem):]) {
 			return true
 		}
 	}

@@ -6,7 +6,7 @@ import (
 )
 
 func FuzzParseNumber(f *testing.F) {
-	for _, s := range []string{"12.5", "1.234,5 kWh", "-1e400", "1'234", "\u22125", "1\u00a0234", "0x1F", "NaN", "0$"} {
+	for _, s := range []string{"12.5", "1.234,5 kWh", "-1e400", "1'234", "\u22125", "1\u00a0234", "0x1F", "NaN", "0$", "B$"} {
 		f.Add(s, ",", ".")
 		f.Add(s, ".", "'")
 	}

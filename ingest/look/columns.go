@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
 	"yardheat/ingest/table"
 	"yardheat/ingest/table/celltext"
@@ -83,8 +84,36 @@ func (d *describer) newTally(col int) *tally {
 	if unit == "" {
 		unit, _ = d.unitBeside(col)
 	}
-	return newTally(cellMarks{d.src.Decimal, d.src.Thousands}, unit, isTemperature(d.src.Header[col], unit))
+	t := newTally(cellMarks{d.src.Decimal, d.src.Thousands}, unit, isTemperature(d.src.Header[col], unit))
+	if celltext.IsDifference(d.src.Header[col]) || d.kelvinsApart(col, unit) {
+		t.ofDifferences()
+	}
+	return t
 }
+
+// kelvinsApart tells, by a sample of the rows, a column in K that no absolute
+// temperature fits: people write differences in K, whatever they call them.
+func (d *describer) kelvinsApart(col int, unit string) bool {
+	u, ok := series.ParseUnit(unit)
+	if !ok || u.Class != series.Temperature || u.After == 0 {
+		return false
+	}
+	numbers, rows := 0, d.src.Rows
+	for i := 0; i < len(rows); i += max(1, len(rows)/sampledRows) {
+		v, _, ok := table.ParseNumber(rows[i].Cells[col], d.src.Decimal, d.src.Thousands)
+		if !ok || reading.IsCode(v) {
+			continue
+		}
+		if numbers++; math.Abs(v) >= mostKelvinsApart {
+			return false
+		}
+	}
+	return numbers > 0
+}
+
+// mostKelvinsApart bounds a difference of temperatures on a farm; the coldest
+// plausible temperature lies above it.
+const mostKelvinsApart = 150
 
 // runsOn tells, while the rows pass, whether a column has counted the rows so
 // far: a row number is no reading.
@@ -114,13 +143,36 @@ func (d *describer) describeColumns() {
 	d.findTags()
 }
 
+// countsRows tells a column that counts the rows as they stand in the file,
+// whatever the order of their stamps.
+func (d *describer) countsRows(col int) bool {
+	rows := d.src.Rows
+	for i := range rows {
+		v, err := strconv.Atoi(rows[i].Cells[col])
+		if err != nil {
+			return false
+		}
+		if before, _ := strconv.Atoi(rows[max(0, i-1)].Cells[col]); i > 0 && v != before+1 {
+			return false
+		}
+	}
+	return len(rows) > 3
+}
+
 func (d *describer) describeColumn(c *Column, t *tally, header string) {
 	c.Unit, c.letter = t.unit, d.degreeLetter(header, t)
 	why := kindOf(c, t, header, d.step())
+	if c.Kind != Index && !c.Tag && c.Unit == "" && isIndexName(header) && d.countsRows(c.Number-1) {
+		c.Kind, why = Index, "a running number, in the order of the file"
+	}
 	c.count(t)
 	c.points(t)
 	if c.Kind == Text || c.Kind == Event || c.Kind == Index {
 		c.Because = why
+		return
+	}
+	if u, ok := series.ParseUnit(c.Unit); t.diff && ok && u.Class == series.Temperature {
+		c.Because = filledJoin(why, "a difference of temperatures, which no quantity is")
 		return
 	}
 	g := guess(header, c, t, d.context())

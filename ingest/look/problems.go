@@ -109,6 +109,9 @@ func (d *describer) cellProblems(c *Column, t *tally) {
 	if t.powerOn > 0 {
 		d.problem(series.CodeNotPlausible, 0, c.Number, fmt.Sprintf("%q: %s exactly %g amid others far from it, as a probe shows at power-on; not in the range shown", c.Name, are(t.powerOn, "reading"), powerOnC))
 	}
+	if v, n, ok := t.faultEdge(); ok && c.Kind != State {
+		d.problem(series.CodeNotPlausible, 0, c.Number, fmt.Sprintf("%q: %s exactly %g, far from all others: a broken probe may be written so; they are in the range shown", c.Name, are(n, "reading"), v))
+	}
 	if t.longest >= longZeros && (t.temp || newHeader(c.Name).any(wordsHumidity)) && (t.zeroAfter > farZero || t.zeroAfter < -farZero) {
 		d.problem(series.CodeZeroRun, 0, c.Number, fmt.Sprintf("%q: %s exactly 0, up to %d in a row right after %g: a failed probe may be written so; they are in the range shown", c.Name, are(t.zeros, "reading"), t.longest, t.zeroAfter))
 	}

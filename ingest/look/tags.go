@@ -56,6 +56,9 @@ func (d *describer) findTags() {
 	tallies := map[string]*tally{}
 	for tag, unit := range tags {
 		tallies[tag] = newTally(cellMarks{d.src.Decimal, d.src.Thousands}, unit.text, isTemperature(tag, unit.text))
+		if celltext.IsDifference(tag) {
+			tallies[tag].ofDifferences()
+		}
 	}
 	first, last := d.span()
 	for r := range d.rows() {

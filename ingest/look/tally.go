@@ -15,6 +15,7 @@ import (
 type tally struct {
 	marks cellMarks
 	temp  bool    // cells are temperatures, by unit or name
+	diff  bool    // cells are differences of temperatures, which have no absolute range
 	low   float64 // plausible, in the unit as written
 	high  float64
 	unit  string // of the header, else the first that a cell states
@@ -33,6 +34,7 @@ type tally struct {
 	texts                   map[string]int
 
 	least, most          float64 // of plausible numbers that are no codes
+	lowEdge, highEdge    edge    // of the same; highEdge of their negatives
 	plausible, outside   int
 	codes                map[float64]int
 	powerOn, heldPowerOn int
@@ -64,6 +66,49 @@ const (
 	mostDistinct = 6
 )
 
+// edge is the least of some numbers, how many there are of it, and the next.
+type edge struct {
+	v, next float64
+	n       int
+}
+
+func (e *edge) add(v float64) {
+	switch {
+	case e.n == 0:
+		*e = edge{v, math.Inf(1), 1}
+	case v < e.v:
+		*e = edge{v, e.v, 1}
+	case v == e.v:
+		e.n++
+	case v < e.next:
+		e.next = v
+	}
+}
+
+// Bounds by which a repeated extreme may be what is written for a broken probe
+// (a range's end such as -50, 150 or 200; common practice, no source).
+const (
+	faultTimes  = 3  // readings of exactly that value
+	faultRound  = 10 // it is a multiple of this
+	faultOthers = 4  // times as many others
+)
+
+// faultEdge is the value, other than 0, that a temperature's readings jump to
+// far from all others; ok is false where there is none.
+func (t *tally) faultEdge() (v float64, n int, ok bool) {
+	span := t.most - t.least
+	for _, e := range [...]edge{t.lowEdge, t.highEdge} {
+		gap := e.next - e.v
+		if t.temp && e.n >= faultTimes && e.v != 0 && math.Mod(e.v, faultRound) == 0 && t.plausible >= (1+faultOthers)*e.n && gap > powerOnK && gap > span-gap && gap < span {
+			if v = e.v; v != t.least {
+				v = -v
+			}
+			return v, e.n, true
+		}
+	}
+	return 0, 0, false
+}
+
 func newTally(marks cellMarks, unit string, temp bool) *tally {
 	t := &tally{marks: marks, temp: temp, texts: map[string]int{}, codes: map[float64]int{}, distinct: map[float64]int{},
 		least: math.Inf(1), most: math.Inf(-1), whole: true}
@@ -73,7 +118,15 @@ func newTally(marks cellMarks, unit string, temp bool) *tally {
 
 func (t *tally) setUnit(unit string) {
 	t.unit = unit
-	t.low, t.high = plausibleRange(unit, t.temp)
+	if t.low, t.high = plausibleRange(unit, t.temp); t.diff {
+		t.low, t.high = math.Inf(-1), math.Inf(1)
+	}
+}
+
+// ofDifferences makes a tally one of temperature differences.
+func (t *tally) ofDifferences() {
+	t.diff, t.temp = true, false
+	t.setUnit(t.unit)
 }
 
 // Range of temperatures that a farm's probes can read, degC; anything else is
@@ -216,6 +269,8 @@ func (t *tally) releasePowerOn(next float64) {
 func (t *tally) plain(v float64, bucket int) {
 	t.plausible++
 	t.least, t.most = min(t.least, v), max(t.most, v)
+	t.lowEdge.add(v)
+	t.highEdge.add(-v)
 	t.whole = t.whole && v == math.Trunc(v)
 	if len(t.distinct) < mostDistinct || t.distinct[v] > 0 {
 		t.distinct[v]++

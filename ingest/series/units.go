@@ -67,7 +67,7 @@ var plainUnits = spellings([]spelling{
 	{`mw megawatt`, scaled(Power, 1e3)},
 	{`a amp amps ampere amperes`, Unit{Class: Power, Factor: 1, Ampere: true}},
 	{`wh watthours`, scaled(Energy, 1e-3)},
-	{`kwh kw·h`, scaled(Energy, 1)},
+	{`kwh kw·h kilowatthour kilowatthours`, scaled(Energy, 1)},
 	{`mwh`, scaled(Energy, 1e3)},
 	{`gwh`, scaled(Energy, 1e6)},
 	{`j`, scaled(Energy, 1/3.6e6)},

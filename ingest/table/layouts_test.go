@@ -112,7 +112,7 @@ var layouts = []layout{
 	{name: "point for thousands, comma for decimals", text: "Zeit;Zähler kWh;T\n05.01.2026 10:00;1.234,5;7,5\n05.01.2026 10:01;1.235;7,5\n",
 		header: "Zeit | Zähler kWh | T", units: " | kWh | ", sep: ";", decimal: ",", thousand: ".", line: 1, first: "05.01.2026 10:00 | 1.234,5 | 7,5", last: "05.01.2026 10:01 | 1.235 | 7,5", rows: 2},
 	{name: "comma for thousands between semicolons", text: "time;hPa;T\n2026-01-05 10:00;1,012.7;7.5\n2026-01-05 10:01;1,012;7.5\n",
-		header: "time | hPa | T", units: " |  | ", sep: ";", decimal: ".", thousand: ",", line: 1, first: "2026-01-05 10:00 | 1,012.7 | 7.5", last: "2026-01-05 10:01 | 1,012 | 7.5", rows: 2},
+		header: "time | hPa | T", units: " | hPa | ", sep: ";", decimal: ".", thousand: ",", line: 1, first: "2026-01-05 10:00 | 1,012.7 | 7.5", last: "2026-01-05 10:01 | 1,012 | 7.5", rows: 2},
 	{name: "apostrophes", text: "time;L\n2026-01-05 10:00;1'234.5\n2026-01-05 10:01;12'235.0\n",
 		header: "time | L", units: " | ", sep: ";", decimal: ".", thousand: "'", line: 1, first: "2026-01-05 10:00 | 1'234.5", last: "2026-01-05 10:01 | 12'235.0", rows: 2},
 	{name: "blanks for thousands", text: "time;L\n05.01.2026 10:00;1 234,5\n05.01.2026 10:01;12 235,0\n",

@@ -184,8 +184,15 @@ func (r *sheetReader) level() {
 func (r *sheetReader) appendText(c *ooxml.Cell) {
 	switch c.Kind {
 	case 'n':
-		if form, _ := r.book.styles.Of(c.Style); form != ooxml.PlainForm {
-			r.text = r.serials.Append(r.text, c.Text, form)
+		switch style, _ := r.book.styles.Of(c.Style); {
+		case style.Form == ooxml.Percent:
+			r.text = ooxml.AppendPercent(r.text, c.Text)
+			return
+		case style.Form != ooxml.PlainForm:
+			r.text = r.serials.Append(r.text, c.Text, style.Form)
+			return
+		case style.Unit != "":
+			r.text = append(append(append(r.text, c.Text...), ' '), style.Unit...)
 			return
 		}
 	case 'b':

@@ -52,6 +52,21 @@ func restyle(t testing.TB, f *excelize.File, from, to, format string) {
 	}
 }
 
+// A sheet keeps 0.45 where 45 % is typed and shown, and may state a unit by the
+// cells' number format alone.
+func TestWorkbookFormatsThatSayMore(t *testing.T) {
+	rows := [][]any{{"Time", "Level (%)", "Tank", "Share"}}
+	for i := range 20 {
+		rows = append(rows, []any{46027 + float64(i), float64(40+i) / 100, 30.5 + float64(i), float64(i) / 20})
+	}
+	got := mustRead(t, "level.xlsx", book(t, rows, func(f *excelize.File) {
+		restyle(t, f, "A2", "A21", "yyyy-mm-dd hh:mm")
+		restyle(t, f, "B2", "B21", "0.0%")
+		restyle(t, f, "C2", "C21", `0.0" °C"`)
+	}), Options{})[0]
+	same(t, "row", "2026-01-22T00:00:00.000 | 57 % | 47.5 °C | 0.85", joined(got.Rows[17].Cells))
+}
+
 func TestWorkbookCells(t *testing.T) {
 	// 46027 is 2026-01-05 (days from 1899-12-30: 126 years of 365 days, 31
 	// leap days and 6 days, counted by hand).

@@ -72,10 +72,10 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 	if sign == "" || amount == "" {
 		return 0, "", false
 	}
-	if v, unit, ok = parseUnited(amount, dec, thousands); unit != "" {
+	if v, unit, ok = parseUnited(amount, dec, thousands); !ok || unit != "" {
 		return 0, "", false
 	}
-	return v, sign, ok
+	return v, sign, true
 }
 
 // parseUnited reads a number with or without a unit behind it.

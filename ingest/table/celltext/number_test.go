@@ -82,9 +82,20 @@ func TestHeaderUnits(t *testing.T) {
 		"probe_C": "", "Tank C": "", "Loop in": "", "Temp min": "", "Loop in (top)": "", "Water (gal)": "gal", "Water gal (US)": "gal (US)",
 		"Temp (°C) (avg)": "°C", "Energy (kWh/d)": "kWh/d", "in/out": "", "Solar (W/m²)": "W/m²", "Level %": "%", "T deg C": "deg C", "": "",
 		"Wind (m/s)": "m/s", "kWh": "kWh", "Supply / Return": "", "温度（℃）": "℃", "湿度［％］": "%", "wind_m/s": "m/s", "temp c": "c", "flow_l/min": "l/min", "Temp F": "F", "Inlet C": "",
+		"dT K": "K", "Probe K": "", "Milk volume L": "L", "Tank L": "", "Rain mm": "mm", "dd mm": "", "Bar hPa": "hPa", "Heat GJ": "GJ",
+		"kWh total": "kWh", "kW avg": "kW", "kWh price": "", "Bar mat": "", "Load [kilowatts]": "kilowatts", "Supply (deg. C)": "deg. C",
 	} {
 		if got := HeaderUnit(header); got != want {
 			t.Errorf("%q: want unit %q, got %q", header, want, got)
+		}
+	}
+}
+
+func TestDifferences(t *testing.T) {
+	for header, want := range map[string]bool{"dT [K]": true, "ΔT (K)": true, "Spreizung [K]": true, "Delta T": true, "Temp difference": true,
+		"Temperature (K)": false, "Diffuser temp": false, "Delta barn temp": false, "width": false, "": false} {
+		if got := IsDifference(header); got != want {
+			t.Errorf("%q: want %v, got %v", header, want, got)
 		}
 	}
 }

@@ -1,6 +1,9 @@
 package celltext
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // unitWords are the unit texts that this package tells from names, lower
 // case and without blanks. What they mean is the loader's business.
@@ -12,12 +15,12 @@ var unitWords = wordSet(`° °c c degc °celsius celsius gradc degreesc degreesc
  inch inches ft g kg mg t tonne tonnes lb lbs ppm ppb lx lux µs imp imps pulse pulses count counts rpm db dbm
  °с л м³ м3 вт квт вт·ч втч квт·ч квтч квт-ч мвт·ч мвтч бар кпа с мин ч час on/off 0/1 1/0 mol %rf %r.f. %r.h. %hr %hum mn degt knots kt kts mph kmh
  kbtu mbtu mmbtu btuh mbh therm therms vdc vac mvdc mvac adc aac madc ohm ohms kohm ω kω inwc in.wc in.w.c. inwg in.wg in.w.g. iwc inh2o mmwc mmh2o ftwc
- cfh scfm acfm bhp hp °fd °cd`)
+ cfh scfm acfm bhp hp °fd °cd deg.c deg.f kilowatt kilowatts kilowatthour kilowatthours watthours`)
 
 // bareUnits may end a header without brackets; shorter ones are as often the
 // name of a place ("Tank C") or a word ("Temp min", "Loop in").
 var bareUnits = wordSet(`°c °f degc degf gal_us gal_imp gpm lpm lph kw kwh mwh mj wh bar mbar kpa psi % °celsius
- celsius fahrenheit litres liters m³ m3 gal °с квт квт·ч квтч м³ м3 бар кпа`)
+ celsius fahrenheit litres liters m³ m3 gal hpa gj °с квт квт·ч квтч м³ м3 бар кпа`)
 
 func wordSet(s string) map[string]bool {
 	set := map[string]bool{}
@@ -82,7 +85,7 @@ func HeaderUnit(header string) string {
 		return u
 	}
 	if i := strings.LastIndexAny(header, " ,"); i > 0 {
-		if u := Trim(header[i+1:]); isBareUnit(u) || isDegreeLetter(u, header[:i]) {
+		if u := Trim(header[i+1:]); isBareUnit(u) || isNamedUnit(u, header[:i]) {
 			return u
 		}
 		if j := strings.LastIndexAny(Trim(header[:i]), " ,"); j > 0 {
@@ -107,6 +110,19 @@ func HeaderUnit(header string) string {
 	}
 	if isBareUnit(header) {
 		return header
+	}
+	return leadingUnit(header)
+}
+
+// tariffWords may stand behind the unit that a meter's column is named by.
+var tariffWords = wordSet(`total totals sum summe gesamt totaal import export bezug lieferung day night tag nacht dag ht nt avg average mean mittel`)
+
+// leadingUnit reads names that start with their unit: "kWh total", "kW avg".
+// Only before a word that says which of several: "kWh price" is no kWh.
+func leadingUnit(header string) string {
+	first, rest, two := strings.Cut(Trim(header), " ")
+	if two && isBareUnit(first) && first != "%" && tariffWords[strings.ToLower(Trim(rest))] {
+		return first
 	}
 	return ""
 }
@@ -161,16 +177,44 @@ func underscoreUnit(header string) string {
 			return u
 		}
 	}
-	if isDegreeLetter(last, header[:i]) || isBareUnit(last) {
+	if isNamedUnit(last, header[:i]) || isBareUnit(last) {
 		return last
 	}
 	return ""
 }
 
-// isDegreeLetter tells whether a header's last letter is a unit of temperature:
-// behind a name that speaks of one ("tank_temp_C", "temp c").
-func isDegreeLetter(last, before string) bool {
-	return len(last) == 1 && strings.Contains("CFKcfk", last) && strings.Contains(strings.ToLower(before), "temp")
+// isNamedUnit tells whether a header's last word is a unit that only a name
+// before it makes one: C, F and K behind a temperature ("tank_temp_C", "temp
+// c"), K behind a difference, L behind a volume, mm behind rain.
+func isNamedUnit(last, before string) bool {
+	before = strings.ToLower(before)
+	switch last {
+	case "C", "F", "K", "c", "f", "k":
+		return strings.Contains(before, "temp") || last == "K" && IsDifference(before)
+	case "L", "l":
+		return strings.HasSuffix(Trim(before), "volume") || strings.HasSuffix(Trim(before), "volumen")
+	case "mm":
+		return slices.ContainsFunc(rainWords, func(w string) bool { return strings.Contains(before, w) })
+	}
+	return false
+}
+
+var rainWords = strings.Fields("rain precip niederschlag regen pluie neerslag nederbörd lluvia opad")
+
+// differenceWords name a difference of two temperatures, which is no
+// temperature: "dT [K]" may be 5 (common practice, no source).
+var differenceWords = wordSet(`dt δt ∆t deltat difference diff differenz temperaturdifferenz spreizung spread écart ecart diferencia
+ differenza verschil różnica roznica skillnad hysteresis hysterese hystérésis superheat subcooling überhitzung unterkühlung`)
+
+// IsDifference tells whether a header speaks of a temperature difference.
+func IsDifference(header string) bool {
+	words := strings.FieldsFunc(strings.ToLower(header), func(r rune) bool { return strings.ContainsRune(" _-/.,;:()[]{}", r) })
+	for i, w := range words {
+		if differenceWords[w] || w == "delta" && i+1 < len(words) && words[i+1][0] == 't' { // "Delta" alone may be a place
+			return true
+		}
+	}
+	return false
 }
 
 // HeaderUnits is HeaderUnit for the headers of one table: the last letter of
@@ -186,14 +230,14 @@ func HeaderUnits(headers []string) []string {
 }
 
 // OneOfLetters tells whether a header ends in a letter of its own, as others of
-// the same name end in other letters that are no unit of temperature.
+// the same name end in other letters that are no unit.
 func OneOfLetters(header string, headers []string) bool {
 	if len(header) < 2 {
 		return false
 	}
 	stem := header[:len(header)-1]
 	for _, o := range headers {
-		if len(o) == len(header) && strings.EqualFold(o[:len(stem)], stem) && letters(o[len(stem):]) == 1 && !strings.Contains("CFKcfk", o[len(stem):]) {
+		if o != header && len(o) == len(header) && strings.EqualFold(o[:len(stem)], stem) && letters(o[len(stem):]) == 1 && !strings.Contains("CFKcfk", o[len(stem):]) {
 			return true
 		}
 	}

@@ -218,8 +218,8 @@ func TestStylesLikePeer(t *testing.T) {
 		if peer.CustomNumFmt != nil {
 			want = formatForm(*peer.CustomNumFmt)
 		}
-		if styles[i] != want {
-			t.Errorf("style %d: want %d, got %d", i, want, styles[i])
+		if styles[i].Form != want {
+			t.Errorf("style %d: want %d, got %d", i, want, styles[i].Form)
 		}
 	}
 }

@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"yardheat/ingest/table/celltext"
 )
 
 // DateForm is how a number format shows its number.
@@ -20,18 +22,36 @@ const (
 	DateTime           // a date, with or without a time of day
 	Clock              // a time of day alone
 	Elapsed            // [h]:mm: hours that go on past 24
+	Percent            // times 100, with a sign: 0.45 is what 45 % is kept as
 )
 
-// Styles are the forms of a workbook's cell styles, by number.
-type Styles []DateForm
+// Style is what a cell's style does to its number: its form, and a unit that
+// the form writes behind it ("" = none).
+type Style struct {
+	Form DateForm
+	Unit string
+}
 
-// Of gives the form of a style; false where there is no such style. A workbook
-// without any knows the plain one.
-func (s Styles) Of(style int) (DateForm, bool) {
+// Styles are a workbook's cell styles, by number.
+type Styles []Style
+
+// Of gives a style; false where there is no such style. A workbook without any
+// knows the plain one.
+func (s Styles) Of(style int) (Style, bool) {
 	if style < len(s) {
 		return s[style], true
 	}
-	return PlainForm, style == 0
+	return Style{}, style == 0
+}
+
+// AppendPercent writes a number kept as a share as the percentage shown, to the
+// 15 digits that a sheet keeps. What is no number is written as it stands.
+func AppendPercent(dst, raw []byte) []byte {
+	v, err := strconv.ParseFloat(string(raw), 64)
+	if err != nil {
+		return append(dst, raw...)
+	}
+	return append(strconv.AppendFloat(dst, 100*v, 'g', 15, 64), " %"...)
 }
 
 // maxStyles is how many cell styles the format allows.
@@ -54,19 +74,19 @@ func ReadStyles(data []byte) (Styles, error) {
 	if len(part.Cells) > maxStyles {
 		return nil, fmt.Errorf("%d styles; at most %d are read", len(part.Cells), maxStyles)
 	}
-	own := map[int]DateForm{}
+	own := map[int]Style{}
 	for _, f := range part.Formats {
-		own[f.ID] = formatForm(f.Code)
+		own[f.ID] = Style{formatForm(f.Code), formatUnit(f.Code)}
 	}
-	forms := make(Styles, len(part.Cells))
+	styles := make(Styles, len(part.Cells))
 	for i, c := range part.Cells {
-		form, ok := own[c.Format]
+		style, ok := own[c.Format]
 		if !ok {
-			form = builtInForm(c.Format)
+			style.Form = builtInForm(c.Format)
 		}
-		forms[i] = form
+		styles[i] = style
 	}
-	return forms, nil
+	return styles, nil
 }
 
 // builtInForm knows the number formats that files name by number alone
@@ -79,6 +99,8 @@ func builtInForm(id int) DateForm {
 		return Clock
 	case id == 46:
 		return Elapsed
+	case id == 9, id == 10:
+		return Percent
 	}
 	return PlainForm
 }
@@ -95,6 +117,9 @@ func formatForm(code string) DateForm {
 	code = strings.NewReplacer("am/pm", "", "a/p", "", "general", "").Replace(code)
 	switch {
 	case strings.ContainsAny(code, "0#?"):
+		if strings.Contains(code, "%") {
+			return Percent
+		}
 		return PlainForm
 	case strings.Contains(code, "[h") || strings.Contains(code, "[m") || strings.Contains(code, "[s"):
 		return Elapsed
@@ -106,6 +131,23 @@ func formatForm(code string) DateForm {
 		return DateTime
 	}
 	return PlainForm
+}
+
+var formatMarks = regexp.MustCompile(`\[\$([^\]-]*)[^\]]*\]|_.|\*.|["\\]`)
+
+// formatUnit is the unit that a number format writes behind its digits: of
+// 0.0" °C" it is °C.
+func formatUnit(code string) string {
+	code, _, _ = strings.Cut(code, ";")
+	digits := strings.LastIndexAny(code, "0#?")
+	if digits < 0 {
+		return ""
+	}
+	unit := strings.TrimSpace(formatMarks.ReplaceAllString(code[digits+1:], "$1"))
+	if !celltext.IsUnit(unit) {
+		return ""
+	}
+	return unit
 }
 
 const (

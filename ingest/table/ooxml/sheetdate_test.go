@@ -49,3 +49,23 @@ func TestSheetDatesEveryMinute(t *testing.T) {
 		}
 	}
 }
+
+// What a number format adds to its number: the unit behind the digits, and the
+// factor of a percentage (0.57 is kept where 57 % is typed; ECMA-376 part 1,
+// 18.8.30 and 18.8.31, from memory).
+func TestFormatsThatSayMore(t *testing.T) {
+	for format, want := range map[string]Style{
+		`0.0" °C"`: {PlainForm, "°C"}, `0.0\ "°C"`: {PlainForm, "°C"}, `#,##0.0 [$kWh]`: {PlainForm, "kWh"}, `0.0" °C";-0.0" °C"`: {PlainForm, "°C"}, `0.00" l/min"_-`: {PlainForm, "l/min"},
+		`0%`: {Percent, "%"}, `0.0\ %`: {Percent, "%"}, `0.0"%"`: {PlainForm, "%"}, `0.0" mmd"`: {PlainForm, ""}, `General`: {PlainForm, ""}, `0.0E+00`: {PlainForm, ""},
+		`dd/mm/yyyy hh:mm`: {DateTime, ""}, `#,##0.00 [$€-407]`: {PlainForm, ""},
+	} {
+		if got := (Style{formatForm(format), formatUnit(format)}); got != want {
+			t.Errorf("%q: want %v, got %v", format, want, got)
+		}
+	}
+	for raw, want := range map[string]string{"0.57": "57 %", "0.29": "29 %", "1": "100 %", "-0.005": "-0.5 %", "0": "0 %", "x": "x"} {
+		if got := string(AppendPercent(nil, []byte(raw))); got != want {
+			t.Errorf("%s: want %s, got %s", raw, want, got)
+		}
+	}
+}

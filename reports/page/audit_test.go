@@ -92,7 +92,7 @@ func TestAuditFollowsDown(t *testing.T) {
 	for _, n := range s.Headline {
 		path := s.FigurePath(n.Key)
 		require.NotEmpty(t, path, n.Key)
-		require.Contains(t, page, "<code>yardheat retrace OUT --figure "+path+"</code>")
+		require.Contains(t, page, `<code>yardheat retrace OUT <span class="fig">--figure</span> `+path+"</code>")
 	}
 	require.Empty(t, s.FigurePath("nothing"))
 	s.Exclusions = season.Exclusions{}

@@ -65,7 +65,7 @@ func (o Options) Validate() error {
 			100*o.Confidence, 100*mostConfidence)
 	}
 	for _, c := range o.Criteria {
-		if err := c.validate(); err != nil {
+		if err := validate(c); err != nil {
 			return err
 		}
 	}
@@ -203,6 +203,6 @@ func (c *Claim) judge(x season.Spread, opt Options) {
 	c.ChanceShown = showChance(c.Chance)
 	c.Decide = c.decide(x, opt.Confidence)
 	for _, k := range append([]Criterion{Guideline14()}, opt.Criteria...) {
-		c.Criteria = append(c.Criteria, k.test(c.Measured, x.Trials))
+		c.Criteria = append(c.Criteria, k.Test(c.Measured, x.Trials))
 	}
 }

@@ -149,12 +149,12 @@ func TestCriteria(t *testing.T) {
 		{1000, 900, own("20% at 90%"), NotMet, 1.480368}, // the interval holds 0
 		{1000, 900, own("200% at 90%"), Met, 1.480368},
 	} {
-		got := c.criterion.test(doubt.Make(c.value, c.value-c.sd, c.value+c.sd, "kWh", doubt.Metered, 1, 1, ""), normal(c.value, c.sd, trials))
+		got := c.criterion.Test(doubt.Make(c.value, c.value-c.sd, c.value+c.sd, "kWh", doubt.Metered, 1, 1, ""), normal(c.value, c.sd, trials))
 		require.Equal(t, c.result, got.Result, "%g ± %g: %s", c.value, c.sd, c.criterion.Short())
 		require.InDelta(t, c.uncertain, got.Uncertainty, 2e-4*max(1, c.uncertain))
 	}
 	for _, loss := range []float64{0, -200} {
-		got := Guideline14().test(doubt.Make(loss, loss-10, loss+10, "kWh", doubt.Metered, 1, 1, ""), normal(loss, 5, trials))
+		got := Guideline14().Test(doubt.Make(loss, loss-10, loss+10, "kWh", doubt.Metered, 1, 1, ""), normal(loss, 5, trials))
 		require.Equal(t, string(CannotTell), got.Result)
 		require.Contains(t, got.Why, "no saving")
 		require.True(t, math.IsNaN(got.Uncertainty))
@@ -238,7 +238,7 @@ func FuzzParseCriterion(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, text string) {
 		if c, err := ParseCriterion(text); err == nil {
-			require.NoError(t, c.validate(), text)
+			require.NoError(t, validate(c), text)
 		}
 	})
 }

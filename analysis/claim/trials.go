@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"sort"
-	"strconv"
-	"strings"
 
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/season"
@@ -38,23 +36,6 @@ func bounds(trials []float64, confidence float64) (supportedTo, refutedAbove flo
 	return trials[n-enough], trials[n-1-few]
 }
 
-// interval leaves as many trials below as above (JCGM 101:2008, 7.7); se is the
-// standard error of the end that lies farther from the value.
-func interval(trials []float64, value, confidence float64) (low, high, se float64) {
-	n := len(trials)
-	q := min(int(math.Floor(confidence*float64(n)+0.5)), n-1)
-	r := (n - q) / 2
-	low, high = trials[r], trials[r+q]
-	far := r
-	if high-value > value-low {
-		far = r + q
-	}
-	p := (float64(far) + 0.5) / float64(n)
-	k := max(1, int(math.Ceil(math.Sqrt(float64(n)*p*(1-p)))))
-	se = (trials[min(n-1, far+k)] - trials[max(0, far-k)]) / 2
-	return math.Min(low, value), math.Max(high, value), se
-}
-
 // showChance rounds towards 50 %, so that no printed chance passes a confidence
 // that the chance itself does not.
 func showChance(p float64) string {
@@ -72,21 +53,7 @@ func showChance(p float64) string {
 }
 
 // Percent prints a share or a confidence: "90 %", "2.6 %".
-func Percent(p float64) string {
-	if math.IsNaN(p) {
-		return doubt.NotKnown
-	}
-	v := 100 * p
-	step := 0.1
-	if a := math.Abs(v); a > 0 && a < 10 {
-		step = math.Pow10(int(math.Floor(math.Log10(a))) - 1)
-	}
-	text := strconv.FormatFloat(math.Round(v/step)*step, 'f', max(0, int(math.Round(-math.Log10(step)))), 64)
-	if strings.Contains(text, ".") {
-		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
-	}
-	return text + " %"
-}
+func Percent(p float64) string { return doubt.Percent(p) }
 
 func plain(v float64, unit string) string { return doubt.Plain(v, unit) }
 

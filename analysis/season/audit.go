@@ -73,6 +73,7 @@ func (b *builder) audit() {
 	b.prices()
 	b.assumptions()
 	b.claim()
+	b.criterion()
 	b.drawing()
 	b.outside()
 	b.static()

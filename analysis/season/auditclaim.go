@@ -2,7 +2,6 @@ package season
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"yardheat/analysis/grid"
@@ -17,27 +16,17 @@ type Claim struct {
 	Stipulated []string
 	// Baseline, Adjustments, AgreedBy: of the alternative.
 	Baseline, Adjustments string
-	// The criterion of ASHRAE Guideline 14: U68 is the half-width of the saving's
-	// 68 % interval, Share that over the saving; met where below Limit. A
+	// The criterion of ASHRAE Guideline 14: U68 is the larger side of the
+	// saving's 68 % interval, Share that over the saving; met where below Limit. A
 	// comparison of two numbers and no more. NaN: not known.
 	U68, Share, Limit float64
 	Criterion         string // "met", "not met", "cannot tell"
 }
 
-// guideline14 is the limit: uncertainty below half the saving, at 68 %
-// confidence (ASHRAE Guideline 14, as quoted in public; not read in full).
-const guideline14 = 0.5
-
-// One standard deviation on either side of a normal distribution.
-const low68, high68 = 0.158655, 0.841345
-
 func (b *builder) claim() {
 	c, s, in := &b.s.Audit.Claim, b.kept.s, b.rec.Farm.Instead
-	c.U68, c.Share, c.Limit, c.Criterion = nan, nan, guideline14, "cannot tell"
 	if b.byHeld() {
-		if b.heldClaim(c); c.Why == "" {
-			b.criterion(c)
-		}
+		b.heldClaim(c)
 		return
 	}
 	if s.why != "" {
@@ -56,25 +45,6 @@ func (b *builder) claim() {
 		carrier, number(in.Efficiency), number(in.StandingLossKWhPerDay))
 	c.Adjustments = fmt.Sprintf("Routine: the baseline follows the heat delivered, cycle by cycle: (wash heat + other use, each no warmer than wash.heat_to_c) / %s + %s kWh a day. It has no fitted coefficient, and so no CV(RMSE), NMBE or lag-one correlation. It holds for any amount of hot water that the alternative could have heated.",
 		number(in.Efficiency), number(in.StandingLossKWhPerDay))
-	b.criterion(c)
-}
-
-// criterion lays the uncertainty of the saving beside the limit.
-func (b *builder) criterion(c *Claim) {
-	saved := nan
-	if i, ok := b.outputOf("saved_kwh"); ok {
-		saved = b.result.Outputs[i].Nominal
-		low, high := b.result.Quantile(i, low68), b.result.Quantile(i, high68)
-		c.U68 = (high - low) / 2
-		c.Share = c.U68 / math.Abs(saved)
-	}
-	switch {
-	case math.IsNaN(c.Share):
-	case c.Share < c.Limit && saved > 0:
-		c.Criterion = "met"
-	default:
-		c.Criterion = "not met"
-	}
 }
 
 // stipulated lists the figures in the saving that nobody metered.

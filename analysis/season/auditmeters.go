@@ -258,6 +258,9 @@ func (b *builder) column(x *series.Series) *farm.Column {
 	return nil
 }
 
+// LeftOutReadings is the What of single readings that a test left out.
+const LeftOutReadings = "readings"
+
 // LeftOut is something that is in no figure, or not in all, with its rule.
 type LeftOut struct {
 	What, Rule, Of string
@@ -273,7 +276,7 @@ func (b *builder) leftOut() {
 	for _, m := range b.s.Audit.Meters {
 		for bit, n := range m.Flags {
 			if n > 0 {
-				*out = append(*out, LeftOut{What: "readings", Rule: series.FlagNames[bit], Of: m.Probe, Count: n, Hours: float64(n) * m.IntervalS / 3600})
+				*out = append(*out, LeftOut{What: LeftOutReadings, Rule: series.FlagNames[bit], Of: m.Probe, Count: n, Hours: float64(n) * m.IntervalS / 3600})
 			}
 		}
 	}

@@ -37,6 +37,10 @@ type Move struct {
 	ReportedKWh, PutBackKWh float64
 }
 
+// ChangeKWh is what the readings put back would add to the sum; NaN where
+// either is not known.
+func (m Move) ChangeKWh() float64 { return m.PutBackKWh - m.ReportedKWh }
+
 // Outside counts the readings of a probe before and after the period reported
 // on.
 type Outside struct {

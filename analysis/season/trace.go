@@ -152,6 +152,16 @@ func (s *Season) FigureKeys() []string {
 	return out
 }
 
+// FigurePath is the path in results.json of a headline figure that Trace
+// follows; "" where it follows none of this key.
+func (s *Season) FigurePath(key string) string {
+	path, _, err := s.figureAt(key)
+	if err != nil {
+		return ""
+	}
+	return path
+}
+
 // Trace follows a figure; cycle > 0 shows that cycle (or draw) alone.
 func (s *Season) Trace(key string, cycle int) (*Chain, error) {
 	if s.behind == nil {

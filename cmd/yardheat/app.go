@@ -73,6 +73,7 @@ func (a *app) root() *cobra.Command {
   yardheat look yard.csv        say what a logger's file holds
   yardheat start my-farm *.csv  make a farm folder from logger files
   yardheat report my-farm       report on the farm in the folder my-farm
+  yardheat report my-farm --bundle    the same, with the logs, in one zip
   yardheat claim my-farm --kwh 5500   hold a claimed saving against it
   yardheat retrace my-farm/report     make it again and say what differs`,
 		Version:                    version,

@@ -42,9 +42,7 @@ func checklist(t *testing.T) map[int]listed {
 func TestChecklistOnTheSampleFarm(t *testing.T) {
 	rows := checklist(t)
 	require.Len(t, rows, 26)
-	dir := filepath.Join(t.TempDir(), "sample")
-	code, _, errs := try(t, "demo", dir)
-	require.Zero(t, code, errs)
+	dir, _ := sampleFarm(t)
 	html, err := os.ReadFile(filepath.Join(dir, "report", "report.html"))
 	require.NoError(t, err)
 	text, err := os.ReadFile(filepath.Join(dir, "report", "results.json"))

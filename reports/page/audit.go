@@ -240,3 +240,31 @@ func brief(f season.Figure) string {
 	}
 	return f.Shown
 }
+
+// followed is a headline figure and the path by which retrace follows it; ""
+// where it does not.
+type followed struct {
+	season.Named
+	Path string
+}
+
+// Follow lists the headline figures with the way down from each.
+func (v *view) Follow() []followed {
+	var out []followed
+	for _, n := range v.S.Headline {
+		out = append(out, followed{n, v.S.FigurePath(n.Key)})
+	}
+	return out
+}
+
+// LeftOutByRule is what was left out beside single readings, which have a table
+// of their own with what they move.
+func (v *view) LeftOutByRule() []season.LeftOut {
+	var out []season.LeftOut
+	for _, x := range v.S.Audit.LeftOut {
+		if x.What != season.LeftOutReadings || len(v.S.Exclusions.List) == 0 {
+			out = append(out, x)
+		}
+	}
+	return out
+}

@@ -81,6 +81,42 @@ func TestAuditPrintsWhatTheSeasonSays(t *testing.T) {
 	require.True(t, strings.Contains(render(t, s), "at 68 %): cannot tell."))
 }
 
+// What was left out stands with what it moves, or why that is not known; each
+// headline figure with the way down from it.
+func TestAuditFollowsDown(t *testing.T) {
+	s := fixture.Season()
+	page := render(t, s)
+	require.Contains(t, page, "Heat from the yard: 12.0 → 12.5 kWh (&#43;0.5)")
+	require.Contains(t, page, "3 (2)", "readings, and those in the period")
+	require.NotContains(t, page, "NaN")
+	for _, n := range s.Headline {
+		path := s.FigurePath(n.Key)
+		require.NotEmpty(t, path, n.Key)
+		require.Contains(t, page, `<code>yardheat retrace OUT <span class="fig">--figure</span> `+path+"</code>")
+	}
+	require.Empty(t, s.FigurePath("nothing"))
+	s.Exclusions = season.Exclusions{}
+	page = render(t, s)
+	require.Contains(t, page, "No reading of a probe or meter was left out by a test.")
+	require.NotContains(t, page, "put back</caption>")
+}
+
+// The only baseline is not said twice; two stand side by side.
+func TestOneBaselineHasNoTable(t *testing.T) {
+	s := fixture.Season()
+	v := &view{S: s, zone: zoneOf(s)}
+	require.Greater(t, len(v.told()), 1)
+	require.NotNil(t, v.BaselineRows())
+	for _, b := range s.Saving.Baselines {
+		if b.Chosen {
+			s.Saving.Baselines = []season.Baseline{b}
+			break
+		}
+	}
+	require.Nil(t, v.BaselineRows())
+	require.Contains(t, render(t, s), v.OnlyBaseline()+" is the only baseline that this record allows.")
+}
+
 func TestWordsOfTheAudit(t *testing.T) {
 	for _, c := range []struct {
 		got, want string

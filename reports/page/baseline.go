@@ -40,16 +40,31 @@ func baselineName(kind string) string {
 	return clean(kind)
 }
 
-// BaselineRows lists the baselines that give any number, the chosen one marked;
-// nil where there is none.
-func (v *view) BaselineRows() *sideBySide {
+// told are the baselines that give any number, and the chosen one.
+func (v *view) told() []season.Baseline {
 	var list []season.Baseline
 	for _, b := range v.S.Saving.Baselines {
 		if len(b.Figures) > 0 && (b.Chosen || has(b.Figures)) {
 			list = append(list, b)
 		}
 	}
-	if len(list) == 0 {
+	return list
+}
+
+// OnlyBaseline names the baseline where there is one alone: its figures stand
+// above, and a table of one column would say them twice.
+func (v *view) OnlyBaseline() string {
+	if list := v.told(); len(list) == 1 && list[0].Chosen {
+		return baselineName(list[0].Kind)
+	}
+	return ""
+}
+
+// BaselineRows lays the baselines side by side, the chosen one marked; nil where
+// there are no two.
+func (v *view) BaselineRows() *sideBySide {
+	list := v.told()
+	if len(list) == 0 || v.OnlyBaseline() != "" {
 		return nil
 	}
 	out := &sideBySide{}
@@ -85,4 +100,15 @@ func percent(v float64, decimals int) string {
 		return "not known"
 	}
 	return chart.Number(100*v, decimals) + " %"
+}
+
+// ChosenModel is the model of the baseline that the saving is held against; nil
+// where it has none.
+func (v *view) ChosenModel() *season.BaselineModel {
+	for _, b := range v.S.Saving.Baselines {
+		if b.Chosen {
+			return b.Model
+		}
+	}
+	return nil
 }

@@ -22,7 +22,7 @@ func Checklist() []Item {
 		{7, "Non-routine events", "a-events", "Their effect in kWh is not computed: what else changed at the time is not known."},
 		{8, "Meters", "a-metering", "Make, class and date of calibration are not in farm.toml: written by hand."},
 		{9, "Coverage by channel, and what was filled", "a-coverage", ""},
-		{10, "Exclusions and their effect", "a-exclusions", "The effect of each exclusion on its own is not on this page; totals with and without what was not seen are."},
+		{10, "Exclusions and their effect", "a-exclusions", "A reading that no test left out, but that no cycle could use, has no effect of its own: totals with and without what was not seen are shown."},
 		{11, "Clocks", "a-clock", ""},
 		{12, "Units as found and as used", "a-units", ""},
 		{13, "Energy balance by week", "a-balance", ""},

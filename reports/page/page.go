@@ -83,7 +83,7 @@ func (v *view) words() template.FuncMap {
 		"megabytes": func(b int64) string { return chart.Number(float64(b)/1e6, 2) }, "hours": hours,
 		"nan": func(f float64) bool { return math.IsNaN(f) || math.IsInf(f, 0) }, "stage": stage, "inc": func(i int) int { return i + 1 },
 		"monthTable": func() monthTable { return monthTableOf(v.S.Months) }, "carrier": carrier, "capital": capital, "eventDay": v.eventDay,
-		"amount": amount, "unit": shownUnit, "every": every, "share": share, "percent": percent, "baselineName": baselineName, "effect": effect, "sensitivity": sensitivity, "week": weekFigure, "brief": brief,
+		"amount": amount, "unit": shownUnit, "every": every, "share": share, "percent": percent, "baselineName": baselineName, "effect": effect, "signed": signed, "sensitivity": sensitivity, "week": weekFigure, "brief": brief,
 		"bytes":   func(b int64) string { return chart.Number(float64(b), 0) },
 		"sharein": shareIn, "pairfrom": pairFrom, "headline": func(key string) string { n, _ := find(v.S.Headline, key); return clean(n.Figure.Shown) },
 	}

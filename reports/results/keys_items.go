@@ -11,7 +11,7 @@ func auditKeys() Key {
 		text("report_id", "A hash over originals, settings, period, seed and version."), text("version", "Of the program."),
 		object("claim", "What kind of statement the saving is.", text("type", "Avoided energy or normalised saving."), text("option", "By which option of measurement."), text("why", "Why that one."),
 			Key{Name: "stipulated", Kind: Texts, Meaning: "What is stated, not measured."}, text("baseline", "What it is held against."), text("adjustments", "What was adjusted."),
-			object("guideline_14", "The criterion of ASHRAE Guideline 14 as an arithmetic comparison.", number("half_width_68_kwh", "kWh", "Half-width of the saving's interval at 68 %."), number("share", "1", "Of the saving."), number("limit", "1", "That it is held against."),
+			object("guideline_14", "The criterion of ASHRAE Guideline 14 as an arithmetic comparison.", number("half_width_68_kwh", "kWh", "The larger side of the saving's interval at 68 %, as seen."), number("share", "1", "Of the saving."), number("limit", "1", "That it is held against."),
 				one("criterion", "What the comparison says.", "met", "not met", "cannot tell", ""))),
 		Key{Name: "outside", Kind: Texts, Meaning: "What lies outside the boundary."}, Key{Name: "interactive_effects", Kind: Texts, Meaning: "What the recovery does beyond the boundary."},
 		list("boundary_drawing", "The stages of the drawing.", text("stage", "By its key."), text("label", "In words."), yesNo("inside", "Whether it lies inside the boundary."), Key{Name: "meters", Kind: Wholes, Meaning: "Numbers of its meters."}),

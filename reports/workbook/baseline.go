@@ -10,23 +10,29 @@ import (
 // baselines has a row a figure, a coefficient, a number of the fit, and a warning of
 // every baseline that the record allows, the chosen one marked; then what the
 // recovery costs.
-func baselines(s *season.Season, zone *time.Location) table {
+func baselines(s *season.Season, b *books, zone *time.Location) table {
 	t := table{name: "Baseline", heads: figureHeads(head{"Baseline", 16}, head{"Chosen", 9}, head{"What", 44}, head{"Key in results.json", 26})}
-	for _, b := range s.Saving.Baselines {
+	for _, held := range s.Saving.Baselines {
 		chosen := ""
-		if b.Chosen {
+		if held.Chosen {
 			chosen = "yes"
 		}
-		first := func(what, key string) []any { return []any{b.Kind, chosen, what, key} }
-		for _, n := range b.Figures {
-			t.rows = append(t.rows, figureCells(n.Figure, expr{}, first(n.Label, n.Key)...))
+		first := func(what, key string) []any { return []any{held.Kind, chosen, what, key} }
+		for _, n := range held.Figures {
+			e := expr{from: "from the trials; it does not follow the sheet Assumptions"}
+			if held.Kind == "alternative" && held.Chosen {
+				if x := b.recalc(ofSaving, n.Key, b.all()); x.known() { // the Summary's own figure
+					e = x
+				}
+			}
+			t.rows = append(t.rows, figureCells(n.Figure, e, first(n.Label, n.Key)...))
 		}
-		t.rows = append(t.rows, first("Basis: "+b.Basis, "basis"))
-		if b.Fixed != "" {
-			t.rows = append(t.rows, first(b.Fixed, "fixed"))
+		t.rows = append(t.rows, first("Basis: "+held.Basis, "basis"))
+		if held.Fixed != "" {
+			t.rows = append(t.rows, first(held.Fixed, "fixed"))
 		}
-		if b.Model != nil {
-			t.rows = append(t.rows, modelRows(b.Model, first, zone)...)
+		if held.Model != nil {
+			t.rows = append(t.rows, modelRows(held.Model, first, zone)...)
 		}
 	}
 	if s.Saving.ExtraText != "" {
@@ -34,7 +40,7 @@ func baselines(s *season.Season, zone *time.Location) table {
 	}
 	if c := s.Saving.Cost; c.Stated {
 		for _, n := range c.Figures {
-			t.rows = append(t.rows, figureCells(n.Figure, expr{}, "Cost", "", n.Label, n.Key))
+			t.rows = append(t.rows, figureCells(n.Figure, expr{from: "from the trials and [cost] of farm.toml; it does not follow the sheet Assumptions"}, "Cost", "", n.Label, n.Key))
 		}
 		plain := func(what, key, unit string, v float64) {
 			t.rows = append(t.rows, []any{"Cost", "", what, key, number{v, 2}, nil, nil, nil, nil, unit})

@@ -20,7 +20,7 @@ func sheets(s *season.Season, zone *time.Location) []table {
 	out = append(out,
 		listed("Draws", rows.Draws(), s.Draws, zone),
 		listed("Washes", rows.Washes(), s.Washes.List, zone),
-		fits(s, b, zone), changes(s, zone), plateWeeks(s, zone), baselines(s, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s, b))
+		fits(s, b, zone), changes(s, zone), plateWeeks(s, zone), baselines(s, b, zone), budget(s), sensors(s), improve(s), matched(s), sources(s, zone), problems(s, zone), definitions(s, b))
 	return append(out, auditSheets(s, zone)...)
 }
 

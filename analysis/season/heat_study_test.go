@@ -44,7 +44,7 @@ func heatsOf(t *testing.T, seed uint64) map[string]heatHeld {
 	all := b.stretchOf(func(int) bool { return true })
 	x := b.terms()
 	b.heat(x, all)
-	b.saving(b.saver(x), all)
+	b.saving(b.saver(x), x, all)
 	require.NoError(t, b.run())
 	truth, seen := farm.Truth().Headline(), farm.SeenSums().Headline()
 	out := map[string]heatHeld{}

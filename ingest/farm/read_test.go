@@ -50,7 +50,7 @@ func TestEveryKey(t *testing.T) {
 	assert.Equal(t, &Cost{18000, 250, 15, "invoice"}, f.Cost)
 	assert.Equal(t, Baseline{BaselineOff, []string{"winter"}, []string{VariableConstant, VariableMilk, VariableFeed}}, f.Baseline)
 
-	assert.Equal(t, Milkings{File: "lists/milkings.csv", Dates: "dmy", MilkIs: "day", Line: 94, Columns: map[string]string{
+	assert.Equal(t, Milkings{File: "lists/milkings.csv", Dates: "dmy", MilkIs: "day", Line: 95, Columns: map[string]string{
 		"date": "Datum", "start": "Beginn", "end": "Ende", "milk_volume": "Milch l", "milk_in_temp": "#5", "milk_out_temp": "#6"}}, f.Milkings)
 	assert.Equal(t, []Season{{"winter", "normal", day(1, 1), day(4, 1)}, {"", "recovery_off", day(4, 1), time.Time{}}}, f.Seasons)
 	assert.Equal(t, []Event{{day(1, 2), "painted the door", 0}, {day(1, 5).Add(9*time.Hour + 30*time.Minute), "bedded", 12.5}}, f.Events)

@@ -13,12 +13,15 @@ import (
 // the plate draws from there, the element heats there until both halves are
 // alike,
 //
-//	refill   T ← (T V/2 + T_out v)/(V/2 + v)
+//	refill   T ← mean of the V/2 that came in last, and of what stood there before
 //	plate    T ← T_plate,in
 //	element  T ← T + E/(C V/2)
 //	always   T ← T − UA/C (T − T_air) dt,  T ≤ T_upper
 //
-// v the cell's litres, E its kWh; UA (W/K) and the air (°C, by cell) of all
+// A refill pushes up what it finds: once V/2 has come in, nothing that stood
+// below is left there. (Stirred into the lower half, as it was reckoned before, a
+// sixth of the hot water was still there after a refill of nine tenths of the
+// tank, and the loss of tanks read 3 % high.) E is a cell's kWh; UA (W/K) and the air (°C, by cell) of all
 // tanks. A coarse picture (two mixed halves), good for
 // how far the upper probe stands for the whole; ok is false where neither loop
 // nor plate shows the water below.
@@ -32,14 +35,15 @@ func (m *maker) lowC(t tank, air []float64, wPerK float64) (lowC []float64, ok b
 	kWhPerK := t.kWh(50.5) - t.kWh(49.5)
 	lowC = make([]float64, m.g.N)
 	cool := wPerK / 1000 * m.g.Hours() / kWhPerK * m.shareOfVolume(t)
-	low := math.NaN()
+	low, in := math.NaN(), inflow{roomL: half}
 	for k, top := range t.meanC {
 		if low != low {
 			low = top
 		}
 		if refill != nil && refill[k] == refill[k] {
-			v := m.loop.Flow.Values[k] * m.g.StepS / 60
-			low = (low*half + refill[k]*v) / (half + v)
+			low = in.add(low, refill[k], m.loop.Flow.Values[k]*m.g.StepS/60)
+		} else {
+			in.stop()
 		}
 		if plate != nil && plate[k] == plate[k] {
 			low = plate[k]
@@ -86,3 +90,37 @@ func (m *maker) flowing(r *grid.Runs, q series.Quantity) []float64 {
 	}
 	return out
 }
+
+// inflow is what has come in below in one run, the last roomL of it.
+type inflow struct {
+	roomL   float64
+	beforeC float64 // what stood there before
+	parts   []litres
+	sumL    float64
+	sumLC   float64 // litres times their temperature
+}
+
+type litres struct{ l, tempC float64 }
+
+// add lets litres in and returns the mean of what then stands in the room;
+// standsC is the mean before.
+func (f *inflow) add(standsC, tempC, l float64) float64 {
+	if len(f.parts) == 0 {
+		f.beforeC = standsC
+	}
+	f.parts = append(f.parts, litres{l, tempC})
+	f.sumL, f.sumLC = f.sumL+l, f.sumLC+l*tempC
+	for f.sumL > f.roomL {
+		p := &f.parts[0]
+		out := min(p.l, f.sumL-f.roomL)
+		f.sumL, f.sumLC, p.l = f.sumL-out, f.sumLC-out*p.tempC, p.l-out
+		if p.l > 0 || len(f.parts) == 1 {
+			break
+		}
+		f.parts = f.parts[1:]
+	}
+	return (f.beforeC*(f.roomL-f.sumL) + f.sumLC) / f.roomL
+}
+
+// stop ends a run.
+func (f *inflow) stop() { f.parts, f.sumL, f.sumLC = f.parts[:0], 0, 0 }

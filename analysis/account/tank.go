@@ -272,9 +272,9 @@ func (m *maker) tankMean(cell int) float64 {
 	return sum / volume
 }
 
-// tankBetween is the mean of all tanks at a cell where the lower half of one may
-// lie anywhere between its upper probe and lowC: the middle, and half of what
-// lies between.
+// tankBetween is the mean of all tanks at a cell where the warm water of one may
+// end anywhere between its top and its floor, with lowC below: the middle, and
+// half of what lies between.
 func (m *maker) tankBetween(cell int) (meanC, halfK float64) {
 	meanC = m.tankMean(cell)
 	volume := 0.0

@@ -1,6 +1,10 @@
 package doubt
 
-import "gonum.org/v1/gonum/floats"
+import (
+	"slices"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // Part is a sum over rows (cycles, draws, days) with its response to the
 // errors of the sources:
@@ -117,6 +121,15 @@ func pick(values []float64, rows []int) []float64 {
 		out[i] = values[r]
 	}
 	return out
+}
+
+// Times is the part under one more relative error, such as that of the price by
+// which it became money; negative: none.
+func (p Part) Times(gain int) Part {
+	if gain >= 0 {
+		p.gains = append(slices.Clone(p.gains), gain)
+	}
+	return p
 }
 
 // Scaled is the part with every row, and its responses, times a weight of its

@@ -16,6 +16,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"yardheat/ingest"
 	"yardheat/ingest/simfarm"
 )
 
@@ -192,7 +193,13 @@ func TestStudyAccountWithHoles(t *testing.T) {
 func TestStudyAccountTank(t *testing.T) {
 	var loss, unexplained, unexplainedWithout tally
 	for seed := *studyFrom; seed <= lastSeed(); seed++ {
-		farm, _, s := simulated(t, simfarm.WithAir(seed), nil)
+		farm, err := simfarm.Run(simfarm.WithAir(seed))
+		require.NoError(t, err)
+		dir := t.TempDir()
+		require.NoError(t, farm.Write(dir))
+		rec, err := ingest.Load(dir, ingest.DefaultLoadOptions())
+		require.NoError(t, err)
+		s := savingOf(t, rec) // needs no fit
 		f := find(t, s.Heat.Seen, "loss_kwh")
 		loss.add(f, farm.TankTruth().LossKWh)
 		// Truth 0 where the loss is known, the loss itself where it stays inside.

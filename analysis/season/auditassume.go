@@ -36,6 +36,13 @@ func (e Effect) most() float64 { return math.Max(seen(math.Abs(e.Less)), seen(ma
 // noSource is said of a figure whose table of the farm file has no source.
 const noSource = "not stated"
 
+func orNotStated(source string) string {
+	if source == "" {
+		return noSource
+	}
+	return source
+}
+
 // fifth is how far each assumption is moved: the custom of such lists.
 const fifth = 0.2
 
@@ -199,10 +206,7 @@ func (b *builder) assumedInstead() []assumed {
 	if in == nil {
 		return nil
 	}
-	v, source := b.sums(), in.Source
-	if source == "" {
-		source = noSource
-	}
+	v, source := b.sums(), orNotStated(in.Source)
 	times := func(o outcome) func(float64) outcome {
 		return func(share float64) outcome {
 			return b.known(outcome{share * o.saved, share * o.money, share * o.co2, 0})
@@ -241,7 +245,7 @@ func (b *builder) assumedPower() []assumed {
 	if e == nil || in == nil {
 		return nil
 	}
-	v := b.sums()
+	v, source := b.sums(), orNotStated(e.Source)
 	unit := strings.TrimPrefix(in.Currency+"/kWh", " ")
 	by := func(o outcome) func(float64) outcome {
 		return func(share float64) outcome { return b.known(outcome{0, share * o.money, share * o.co2, 0}) }
@@ -255,13 +259,17 @@ func (b *builder) assumedPower() []assumed {
 				value = e.Rates[0].PricePerKWh
 			}
 		}
-		out = append(out, assumed{id, unit, value, true, noSource, by(outcome{money: -v.gridMoney})})
+		out = append(out, assumed{id, unit, value, true, source, by(outcome{money: -v.gridMoney})})
 	}
 	if e.HasExport || v.sunKWh > 0 {
-		out = append(out, assumed{"electricity.export_price_per_kwh", unit, e.ExportPerKWh, e.HasExport, noSource, by(outcome{money: -v.sunKWh * e.ExportPerKWh})})
+		exportSource := source
+		if !e.HasExport {
+			exportSource = noSource
+		}
+		out = append(out, assumed{"electricity.export_price_per_kwh", unit, e.ExportPerKWh, e.HasExport, exportSource, by(outcome{money: -v.sunKWh * e.ExportPerKWh})})
 	}
 	if e.HasCO2 {
-		out = append(out, assumed{"electricity.co2_kg_per_kwh", "kg/kWh", e.CO2KgPerKWh, true, noSource, by(outcome{co2: -(v.usedKWh - v.sunKWh) * e.CO2KgPerKWh})})
+		out = append(out, assumed{"electricity.co2_kg_per_kwh", "kg/kWh", e.CO2KgPerKWh, true, source, by(outcome{co2: -(v.usedKWh - v.sunKWh) * e.CO2KgPerKWh})})
 	}
 	return out
 }
@@ -374,12 +382,9 @@ type Price struct {
 func (b *builder) prices() {
 	in, e := b.rec.Farm.Instead, b.rec.Farm.Electricity
 	out := &b.s.Audit.Prices
-	unit, source := "/kWh", noSource
+	unit, source := "/kWh", ""
 	if in != nil {
-		unit = in.Currency + unit
-		if in.Source != "" {
-			source = in.Source
-		}
+		unit, source = in.Currency+unit, orNotStated(in.Source)
 		if in.HasPrice {
 			*out = append(*out, Price{"instead.price_per_kwh", "price of the alternative's carrier", in.PricePerKWh, unit, 0, "always", source})
 		}
@@ -393,21 +398,22 @@ func (b *builder) prices() {
 	if e == nil {
 		return
 	}
+	source = orNotStated(e.Source)
 	if e.HasPrice {
-		*out = append(*out, Price{"electricity.price_per_kwh", "price of electricity", e.PricePerKWh, unit, 0, "where no rate holds", noSource})
+		*out = append(*out, Price{"electricity.price_per_kwh", "price of electricity", e.PricePerKWh, unit, 0, "where no rate holds", source})
 	}
 	for _, r := range e.Rates {
-		p := Price{"electricity.rate", "price of electricity", r.PricePerKWh, unit, 0, rateHolds(r), noSource}
+		p := Price{"electricity.rate", "price of electricity", r.PricePerKWh, unit, 0, rateHolds(r), source}
 		if !r.Since.IsZero() {
 			p.Since = r.Since.UnixMilli()
 		}
 		*out = append(*out, p)
 	}
 	if e.HasExport {
-		*out = append(*out, Price{"electricity.export_price_per_kwh", "price of own solar sold", e.ExportPerKWh, unit, 0, "always", noSource})
+		*out = append(*out, Price{"electricity.export_price_per_kwh", "price of own solar sold", e.ExportPerKWh, unit, 0, "always", source})
 	}
 	if e.HasCO2 {
-		*out = append(*out, Price{"electricity.co2_kg_per_kwh", "carbon factor of electricity", e.CO2KgPerKWh, "kg/kWh", 0, "always", noSource})
+		*out = append(*out, Price{"electricity.co2_kg_per_kwh", "carbon factor of electricity", e.CO2KgPerKWh, "kg/kWh", 0, "always", source})
 	}
 }
 

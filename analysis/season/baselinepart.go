@@ -228,15 +228,16 @@ func (h *held) ask() int {
 	if el := h.b.rec.Farm.Electricity; el != nil {
 		co2 = el.CO2KgPerKWh
 	}
+	price, factor := h.b.reg.powerPrice(), h.b.reg.prices().powerCO2
 	return h.b.block(heldOutputs, func(t *doubt.Trial, out []float64) {
 		extra, extraCost := charge(t.E)
 		out[heldBaseline] = sumOf(base, t.E) + along(by, t.E) + t.E[e]
 		out[heldUsed] = sumOf(used, t.E)
 		out[heldAvoided] = out[heldBaseline] - out[heldUsed] - extra
-		out[heldCO2] = out[heldAvoided] * co2
+		out[heldCO2] = out[heldAvoided] * co2 * errFactor(t.E, factor)
 		out[heldNotSpent], out[heldSpent], out[heldMoney] = nan, nan, nan
 		if !unpriced {
-			out[heldNotSpent] = sumOf(money, t.E) + (along(by, t.E)+t.E[e])*h.meanPrice()
+			out[heldNotSpent] = (sumOf(money, t.E) + (along(by, t.E)+t.E[e])*h.meanPrice()) * errFactor(t.E, price)
 			out[heldSpent] = sumOf(spent, t.E) + extraCost
 			out[heldMoney] = out[heldNotSpent] - out[heldSpent]
 		}
@@ -247,10 +248,10 @@ func (h *held) ask() int {
 // moneyOf is the money of a trial.
 func (h *held) moneyOf() func(t *doubt.Trial) float64 {
 	money, spent, _ := h.moneyParts()
-	charge := h.extra.charge(len(h.report))
+	charge, price := h.extra.charge(len(h.report)), h.b.reg.powerPrice()
 	return func(t *doubt.Trial) float64 {
 		_, extraCost := charge(t.E)
-		return sumOf(money, t.E) + (along(h.errs, t.E)+t.E[h.scatter])*h.meanPrice() - sumOf(spent, t.E) - extraCost
+		return (sumOf(money, t.E)+(along(h.errs, t.E)+t.E[h.scatter])*h.meanPrice())*errFactor(t.E, price) - sumOf(spent, t.E) - extraCost
 	}
 }
 
@@ -265,7 +266,7 @@ func (h *held) moneyParts() (notSpent, spent []doubt.Part, unpriced bool) {
 	notSpent = weighted(h.used, byCycle(h.base, h.priced.OfDay, len(b.acc.Cycles)))
 	for _, p := range []use{b.use(&b.acc.Element), b.use(&b.acc.Pumps)} {
 		if p.known {
-			spent = append(spent, b.reg.powerPart(p.p, powerCost).Pick(cyclesOf(h.report)))
+			spent = append(spent, b.reg.costPart(p.p).Pick(cyclesOf(h.report)))
 		}
 	}
 	return notSpent, spent, false

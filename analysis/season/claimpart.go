@@ -163,7 +163,7 @@ func (b *builder) statedFigures() []Stated {
 		a.number("instead.co2_kg_per_kwh", "Its CO2 per kWh", in.CO2KgPerKWh, "kg")
 	}
 	if b.rec.Farm.Electricity != nil {
-		a.source = "" // the farm file has no key for it
+		a.source = b.rec.Farm.Electricity.Source
 		a.electricity(in.Currency)
 	}
 	return a.list
@@ -181,18 +181,23 @@ func (a *assumer) add(key, label, value string) {
 		return
 	}
 	x := Stated{Key: key, Label: label, Value: value, Source: a.source}
+	if of, ok := errorOf[key]; ok {
+		key = of
+	}
 	if i, ok := a.b.reg.byName[key]; ok {
 		x.Error, x.Assumed = a.b.reg.sources[i].Error(), a.b.reg.sources[i].Assumed
 	}
 	a.list = append(a.list, x)
 }
 
+// errorOf is the key in [errors] of prices that stand in a list of their own.
+var errorOf = map[string]string{"instead.price_since": "instead.price_per_kwh", "electricity.rate": "electricity.price_per_kwh"}
+
 func (a *assumer) number(key, label string, v float64, unit string) {
 	a.add(key, label, strings.TrimSpace(strconv.FormatFloat(v, 'g', 6, 64)+" "+unit))
 }
 
-// electricity: its prices are the farm's own, for which the farm file has no
-// source of its own.
+// electricity: its prices, rates and factor.
 func (a *assumer) electricity(currency string) {
 	e := a.b.rec.Farm.Electricity
 	if e.HasPrice {

@@ -172,7 +172,7 @@ func (b *builder) perKWh(x *terms, capital, upkeep func(e []float64) float64) {
 	}
 	var pumps []doubt.Part
 	if x.pumps.known {
-		pumps = []doubt.Part{b.reg.powerPart(x.pumps.p, powerCost)}
+		pumps = []doubt.Part{b.reg.costPart(x.pumps.p)}
 	}
 	b.want(&v.Figures, key, meta{unit: unit, basis: doubt.Estimated, n: len(b.acc.Cycles), coverage: least}, func(t *doubt.Trial) float64 {
 		return (capital(t.E)/c.Years + upkeep(t.E) + factor*sumOf(pumps, t.E)) / (factor * sumOf(heat, t.E))

@@ -133,8 +133,9 @@ func (w *extraWork) charge(days int) func(e []float64) (kWh, cost float64) {
 	if w == nil || !w.distinct {
 		return func([]float64) (float64, float64) { return 0, 0 }
 	}
+	price := w.b.reg.powerPrice()
 	return func(e []float64) (float64, float64) {
 		kWh := float64(days) * w.perDay(e)
-		return kWh, kWh * w.cost
+		return kWh, kWh * w.cost * errFactor(e, price)
 	}
 }

@@ -415,7 +415,7 @@ func (b *builder) ledgerInstead(in *farm.Instead) []LedgerAssumption {
 
 func (b *builder) ledgerPower(e *farm.Electricity, currency string) []LedgerAssumption {
 	one := func(key, what, unit string, v float64) LedgerAssumption {
-		return LedgerAssumption{Key: key, What: what, Value: v, Unit: unit, By: byFarm, Live: true}
+		return LedgerAssumption{Key: key, What: what, Value: v, Unit: unit, Source: e.Source, By: byFarm, Live: true}
 	}
 	var out []LedgerAssumption
 	for _, p := range account.PriceLines(e) {
@@ -434,7 +434,7 @@ func (b *builder) ledgerPower(e *farm.Electricity, currency string) []LedgerAssu
 	if b.acc.Solar.Rows != nil {
 		x := one("electricity.export_price_per_kwh", "What own solar used here would have earned", currency+"/kWh", e.ExportPerKWh)
 		if !e.HasExport {
-			x.By = byDefault
+			x.By, x.Source = byDefault, ""
 		}
 		out = append(out, x)
 	}

@@ -182,9 +182,13 @@ func (b *builder) bed(x *terms, all stretch) {
 			hours += b.acc.Cycles[i].Hours() * r.SeenShare(b.acc.Cycles[i])
 		}
 	}
-	b.perBed("heat_w_per_m2", "W/m2", x.loop, all, 1000/(area*hours), area*hours > 0, "farm.toml gives no loop.bed_area_m2")
-	b.perBed("heat_kwh_per_m2", "kWh/m2", x.loop, all, 1/area, area > 0, "farm.toml gives no loop.bed_area_m2")
-	b.perBed("heat_kwh_per_tonne", "kWh/t", x.loop, all, 1/tonnes, tonnes > 0, "farm.toml gives no tonnes with a bedded event")
+	errM2 := -1
+	if area > 0 {
+		errM2 = b.reg.key("loop.bed_area_m2")
+	}
+	b.perBed("heat_w_per_m2", "W/m2", x.loop, all, 1000/(area*hours), errM2, area*hours > 0, "farm.toml gives no loop.bed_area_m2")
+	b.perBed("heat_kwh_per_m2", "kWh/m2", x.loop, all, 1/area, errM2, area > 0, "farm.toml gives no loop.bed_area_m2")
+	b.perBed("heat_kwh_per_tonne", "kWh/t", x.loop, all, 1/tonnes, -1, tonnes > 0, "farm.toml gives no tonnes with a bedded event")
 }
 
 // tonnesBedded are those of all bedded events before the period's end.
@@ -198,7 +202,8 @@ func (b *builder) tonnesBedded() float64 {
 	return tonnes
 }
 
-func (b *builder) perBed(key, unit string, x stream, all stretch, factor float64, ok bool, why string) {
+// perBed asks for the loop's heat times factor, over what source per errs by.
+func (b *builder) perBed(key, unit string, x stream, all stretch, factor float64, per int, ok bool, why string) {
 	switch {
 	case !x.known:
 		b.s.Bed = append(b.s.Bed, unknown(key, unit, doubt.Metered, x.why))
@@ -208,7 +213,7 @@ func (b *builder) perBed(key, unit string, x stream, all stretch, factor float64
 		m := b.heatMeta(x.h, all)
 		m.unit = unit
 		part := x.part
-		b.want(&b.s.Bed, key, m, func(t *doubt.Trial) float64 { return factor * part.Census(t.E) })
+		b.want(&b.s.Bed, key, m, func(t *doubt.Trial) float64 { return factor * part.Census(t.E) / errFactor(t.E, per) })
 	}
 }
 

@@ -88,7 +88,7 @@ func (r *recovery) milk() doubt.Part {
 		litres[k], in[k], out[k] = m.Rows[i].Litres, m.Rows[i].InC, m.Rows[i].OutC
 	}
 	src := plant.MilkSources{SpecificHeat: b.reg.key("milk.specific_heat_kj_per_kg_k"), Density: b.reg.key("milk.density_kg_per_l")}
-	src.Volume, src.In, src.Out = b.reg.quantity("milk_volume", "amount"), -1, -1
+	src.Volume, src.In, src.Out = b.reg.quantity("milk_volume", "amount", b.meanMilkL()), -1, -1
 	if len(m.Flow) == 1 {
 		src.Volume = b.reg.probe(m.Flow[0])
 	}
@@ -96,13 +96,13 @@ func (r *recovery) milk() doubt.Part {
 	case len(m.In) > 0:
 		src.In = b.reg.probe(m.In[0])
 	default:
-		src.In = b.reg.quantity("milk_in_temp", "rate")
+		src.In = b.reg.quantity("milk_in_temp", "rate", nan)
 	}
 	switch {
 	case len(m.Out) > 0:
 		src.Out = b.reg.probe(m.Out[0])
 	default:
-		src.Out = b.reg.quantity("milk_out_temp", "rate")
+		src.Out = b.reg.quantity("milk_out_temp", "rate", nan)
 	}
 	f := b.rec.Farm.Milk
 	return plant.MilkPart(litres, in, out, f.SpecificHeatKJPerKgK, f.DensityKgPerL, src)

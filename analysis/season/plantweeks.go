@@ -262,7 +262,7 @@ func (b *builder) milkOutSource() int {
 	if m := &b.acc.Milk; len(m.Out) > 0 {
 		return b.reg.probe(m.Out[0])
 	}
-	return b.reg.quantity("milk_out_temp", "rate")
+	return b.reg.quantity("milk_out_temp", "rate", nan)
 }
 
 func (b *builder) milkGroup(g *MilkGroup, tempC []float64, source int) {

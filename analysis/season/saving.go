@@ -20,6 +20,7 @@ type saver struct {
 	used, usedCost           []doubt.Part
 	solar                    solar
 	efficiency               int
+	prices                   priceErrors
 	why, whyMoney, whyCO2    string
 	rows                     []int
 	at                       int // first output, where why is empty
@@ -55,7 +56,7 @@ func (b *builder) saver(x *terms) *saver {
 		s.whyMoney, s.whyCO2 = s.why, s.why
 		return s
 	}
-	s.efficiency = b.reg.key("instead.efficiency")
+	s.efficiency, s.prices = b.reg.key("instead.efficiency"), b.reg.prices()
 	s.coveredRows()
 	s.heats()
 	s.electricity()
@@ -95,8 +96,8 @@ func (s *saver) heats() {
 			continue
 		}
 		s.heat = append(s.heat, s.b.reg.heatPart(x.h, s.b.opt, baselineKWh, baselinePerHotK, nil))
-		s.fuelMoney = append(s.fuelMoney, s.b.reg.heatPart(x.h, s.b.opt, baselineKWh, baselinePerHotK, price))
-		s.fuelCO2 = append(s.fuelCO2, s.b.reg.heatPart(x.h, s.b.opt, baselineKWh, baselinePerHotK, co2))
+		s.fuelMoney = append(s.fuelMoney, s.b.reg.heatPart(x.h, s.b.opt, baselineKWh, baselinePerHotK, price).Times(s.prices.fuel))
+		s.fuelCO2 = append(s.fuelCO2, s.b.reg.heatPart(x.h, s.b.opt, baselineKWh, baselinePerHotK, co2).Times(s.prices.fuelCO2))
 	}
 	s.wash = append(s.wash, s.x.wash.part)
 	if !in.HasPrice && len(in.PriceSince) == 0 {
@@ -122,7 +123,7 @@ func (s *saver) electricity() {
 		if x.known {
 			s.used = append(s.used, x.part)
 			if s.whyMoney == "" {
-				s.usedCost = append(s.usedCost, s.b.reg.powerPart(x.p, powerCost))
+				s.usedCost = append(s.usedCost, s.b.reg.costPart(x.p))
 			}
 		}
 	}
@@ -191,7 +192,7 @@ const (
 //	money = baseline · price − (grid kWh · price of the hour + solar kWh · export price)
 func (s *saver) ask(rows []int) int {
 	o, in, e := s.over(rows), s.b.rec.Farm.Instead, s.b.rec.Farm.Electricity
-	eta, source, own := in.Efficiency, s.efficiency, s.solar
+	eta, source, own, off := in.Efficiency, s.efficiency, s.solar, s.prices
 	return s.b.block(savingOutputs, func(t *doubt.Trial, out []float64) {
 		n := eta
 		if source >= 0 {
@@ -206,14 +207,14 @@ func (s *saver) ask(rows []int) int {
 		out[outSaved] = out[outBaseline] - out[outUsed]
 		out[outHeatPerKWh] = sumOf(o.wash, t.E) / out[outUsed]
 		out[outSolar] = o.solarKWh + pos*o.solarHalf
-		out[outFuelMoney] = sumOf(o.fuelMoney, t.E)/n + o.standingMoney
+		out[outFuelMoney] = sumOf(o.fuelMoney, t.E)/n + o.standingMoney*errFactor(t.E, off.fuel)
 		out[outMoney], out[outPowerMoney], out[outCO2] = math.NaN(), math.NaN(), math.NaN()
 		if e == nil {
 			return
 		}
-		out[outPowerMoney] = sumOf(o.usedCost, t.E) - (o.solarCost + pos*o.solarCostHalf) + out[outSolar]*e.ExportPerKWh
+		out[outPowerMoney] = sumOf(o.usedCost, t.E) - (o.solarCost+pos*o.solarCostHalf)*errFactor(t.E, off.power) + out[outSolar]*e.ExportPerKWh*errFactor(t.E, off.export)
 		out[outMoney] = out[outFuelMoney] - out[outPowerMoney]
-		out[outCO2] = sumOf(o.fuelCO2, t.E)/n + o.standingKWh*in.CO2KgPerKWh - (out[outUsed]-out[outSolar])*e.CO2KgPerKWh
+		out[outCO2] = sumOf(o.fuelCO2, t.E)/n + o.standingKWh*in.CO2KgPerKWh*errFactor(t.E, off.fuelCO2) - (out[outUsed]-out[outSolar])*e.CO2KgPerKWh*errFactor(t.E, off.powerCO2)
 	})
 }
 

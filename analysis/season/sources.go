@@ -93,7 +93,7 @@ func (r *registry) probe(s grid.Source) int {
 func (r *registry) channel(i int) doubt.Source {
 	c := &r.grid.Channels[i]
 	e, assumed := r.farm.ProbeError(c.Quantity, c.Place, c.Fit, c.From)
-	return stated(c.Probe, c.Unit, e, assumed)
+	return stated(c.Probe, c.Unit, ofMeter(c, r.grid.StepS, e), assumed)
 }
 
 // joined takes what is known of the temperature probes together, and which of
@@ -163,14 +163,17 @@ func (r *registry) rated(s grid.Source) int {
 	if e.HalfWidth <= 0 {
 		return -1
 	}
-	return r.add(stated(s.Key, keyUnit(s.Key), e, assumed))
+	return r.add(stated(s.Key, keyUnit(s.Key), r.asUsed(s.Key, e), assumed))
 }
 
 // quantity is the place of the error of a quantity that no probe logs (the
-// milkings list).
-func (r *registry) quantity(q series.Quantity, from string) int {
+// milkings list); mean is an entry's mean, NaN where an error is never a share.
+func (r *registry) quantity(q series.Quantity, from string, mean float64) int {
 	info, _ := series.Lookup(q)
 	e, assumed := r.farm.ProbeError(q, "", "", from)
+	if info.Class == series.Volume {
+		e = asShare(e, mean)
+	}
 	return r.add(stated("milkings list: "+string(q), info.Class.BaseUnit(), e, assumed))
 }
 
@@ -181,7 +184,7 @@ func (r *registry) key(key string) int {
 	if e.HalfWidth <= 0 {
 		return -1
 	}
-	return r.add(stated(key, keyUnit(key), e, assumed))
+	return r.add(stated(key, keyUnit(key), r.asUsed(key, e), assumed))
 }
 
 func keyUnit(key string) string {

@@ -99,7 +99,7 @@ func (s *saver) powersWhole() []filled {
 		x := b.fillTerm(u.p.Name, b.acc.FillPower(u.p, b.opt.Account.Cycle.CoveredShare), u.p.UsualPrice, seen)
 		x.part = []doubt.Part{u.part}
 		if s.whyMoney == "" {
-			x.money = []doubt.Part{b.reg.powerPart(u.p, powerCost)}
+			x.money = []doubt.Part{b.reg.costPart(u.p)}
 		}
 		out = append(out, x)
 	}
@@ -175,7 +175,7 @@ func (s *saver) askWhole(w *whole) int { return s.b.block(3, s.wholeOutputs(w)) 
 // wholeOutputs computes them.
 func (s *saver) wholeOutputs(w *whole) func(t *doubt.Trial, out []float64) {
 	in, e := s.b.rec.Farm.Instead, s.b.rec.Farm.Electricity
-	eta, source, own := in.Efficiency, s.efficiency, s.solar
+	eta, source, own, price := in.Efficiency, s.efficiency, s.solar, s.prices
 	return func(t *doubt.Trial, out []float64) {
 		n, pos := eta, 0.0
 		if source >= 0 {
@@ -186,20 +186,20 @@ func (s *saver) wholeOutputs(w *whole) func(t *doubt.Trial, out []float64) {
 		}
 		off := w.fuel.off(t.E)
 		baseline := (w.fuel.factor*sumOf(w.fuel.part, t.E)+w.fuel.sdKWh*off)/n + w.standingKWh
-		fuel := (w.fuel.moneyFactor*sumOf(w.fuel.money, t.E)+w.fuel.sdMoney*off)/n + w.standingMoney
+		fuel := (w.fuel.moneyFactor*sumOf(w.fuel.money, t.E)+w.fuel.sdMoney*off*errFactor(t.E, price.fuel))/n + w.standingMoney*errFactor(t.E, price.fuel)
 		used, cost := 0.0, 0.0
 		for i := range w.powers {
 			x := &w.powers[i]
 			off := x.off(t.E)
 			used += x.factor*sumOf(x.part, t.E) + x.sdKWh*off
-			cost += x.moneyFactor*sumOf(x.money, t.E) + x.sdMoney*off
+			cost += x.moneyFactor*sumOf(x.money, t.E) + x.sdMoney*off*errFactor(t.E, price.power)
 		}
 		out[0], out[1], out[2] = baseline-used, math.NaN(), math.NaN()
 		if e == nil {
 			return
 		}
 		sun := w.solarKWh + pos*w.solarHalf
-		out[1] = fuel - (cost - (w.solarCost + pos*w.solarCostHalf) + sun*e.ExportPerKWh)
-		out[2] = baseline*in.CO2KgPerKWh - (used-sun)*e.CO2KgPerKWh
+		out[1] = fuel - (cost - (w.solarCost+pos*w.solarCostHalf)*errFactor(t.E, price.power) + sun*e.ExportPerKWh*errFactor(t.E, price.export))
+		out[2] = baseline*in.CO2KgPerKWh*errFactor(t.E, price.fuelCO2) - (used-sun)*e.CO2KgPerKWh*errFactor(t.E, price.powerCO2)
 	}
 }

@@ -54,7 +54,7 @@ var (
 // assumed. The assumptions of the interface are its own; the others (fixed
 // flows 10 %, mains 1 K, standing gain 20 %, wall heat 20 %, CO2 10 %) are common
 // practice, no source. Length, bore and wall go into the fit's prior and are
-// taken as built; prices are exact.
+// taken as built; prices are exact unless an error of theirs is stated.
 var farmKeys = map[string]farmKey{
 	"loop.length_m":                    {[]errorUnit{{"m", 1}}, 0, true, false},
 	"loop.bore_mm":                     {[]errorUnit{{"mm", 1}}, 0, true, false},

@@ -92,6 +92,7 @@ func (r *reader) electricity(t *keyed.Tab, zone *time.Location) *Electricity {
 		el.Rates = append(el.Rates, r.rate(rt, zone))
 	}
 	slices.SortStableFunc(el.Rates, func(a, b Rate) int { return a.Since.Compare(b.Since) })
+	t.Text("source", &el.Source)
 	t.Close(keyed.Homes{"efficiency": "[instead]", "carrier": "[instead]"})
 	return el
 }

@@ -44,13 +44,13 @@ func TestEveryKey(t *testing.T) {
 	day := func(m time.Month, d int) time.Time { return time.Date(2026, m, d, 0, 0, 0, 0, rome) }
 	assert.Equal(t, &Instead{Carrier: "propane", Efficiency: 0.88, PricePerKWh: 0.11, HasPrice: true, CO2KgPerKWh: 0.234, HasCO2: true, Currency: "EUR",
 		Source: "bills 2025", PriceSince: []PriceSince{{day(1, 1), 0.12}, {day(3, 1), 0.13}}, StandingLossKWhPerDay: 1.5}, f.Instead)
-	assert.Equal(t, &Electricity{PricePerKWh: 0.29, HasPrice: true, CO2KgPerKWh: 0.25, HasCO2: true, ExportPerKWh: 0.08, HasExport: true, Rates: []Rate{
+	assert.Equal(t, &Electricity{PricePerKWh: 0.29, HasPrice: true, CO2KgPerKWh: 0.25, HasCO2: true, ExportPerKWh: 0.08, HasExport: true, Source: "bill of March", Rates: []Rate{
 		{0, 1440, [7]bool{true, false, false, false, false, false, true}, time.Time{}, 0.17},
 		{1320, 360, [7]bool{false, true, true, true, true, true, false}, day(1, 1), 0.19}}}, f.Electricity)
 	assert.Equal(t, &Cost{18000, 250, 15, "invoice"}, f.Cost)
 	assert.Equal(t, Baseline{BaselineOff, []string{"winter"}, []string{VariableConstant, VariableMilk, VariableFeed}}, f.Baseline)
 
-	assert.Equal(t, Milkings{File: "lists/milkings.csv", Dates: "dmy", MilkIs: "day", Line: 94, Columns: map[string]string{
+	assert.Equal(t, Milkings{File: "lists/milkings.csv", Dates: "dmy", MilkIs: "day", Line: 95, Columns: map[string]string{
 		"date": "Datum", "start": "Beginn", "end": "Ende", "milk_volume": "Milch l", "milk_in_temp": "#5", "milk_out_temp": "#6"}}, f.Milkings)
 	assert.Equal(t, []Season{{"winter", "normal", day(1, 1), day(4, 1)}, {"", "recovery_off", day(4, 1), time.Time{}}}, f.Seasons)
 	assert.Equal(t, []Event{{day(1, 2), "painted the door", 0}, {day(1, 5).Add(9*time.Hour + 30*time.Minute), "bedded", 12.5}}, f.Events)

@@ -141,6 +141,7 @@ type Electricity struct {
 	ExportPerKWh float64
 	HasExport    bool
 	Rates        []Rate
+	Source       string // where the figures come from
 }
 
 // Rate is one [[electricity.rate]]: from From to To (minutes of the local

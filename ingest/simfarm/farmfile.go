@@ -137,6 +137,7 @@ func (f *Farm) moneyTables(t *toml) {
 	t.table("electricity")
 	t.number("price_per_kwh", p.PowerPricePerKWh)
 	t.number("co2_kg_per_kwh", p.PowerCO2KgKWh)
+	t.text("source", p.Source)
 	if p.NightFrom != "" {
 		t.WriteString("\n[[electricity.rate]]\n")
 		t.text("from", p.NightFrom)

@@ -10,6 +10,9 @@ import (
 // A yard whose bed coefficient steps half-way: the draws' own UA steps by as
 // much, and a step of the bed's probe moves none of them.
 func TestLnUAByDrawShowsAStep(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(3)
 	y.days, y.longEvery, y.perDraw = 40, 1, 560
 	a := y.record()

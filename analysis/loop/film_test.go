@@ -113,6 +113,9 @@ func TestFromEdges(t *testing.T) {
 // Windows: the same UA all season shows in every window; a bed that halves its
 // coefficient shows in the windows after it.
 func TestWindows(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	a, b := defaultYard(41), defaultYard(42)
 	b.uaBed *= 0.7
 	in, second := a.record(), b.record()

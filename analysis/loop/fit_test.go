@@ -63,6 +63,9 @@ func TestKnownTruth(t *testing.T) {
 
 // Soaked water only: a lower bound that holds, and words that say what to do.
 func TestSoakedOnly(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(8)
 	y.uaBed, y.perDraw, y.longEvery, y.noise = 600, 250, 0, 0.15
 	fit := mustRun(t, y.record(), DefaultOptions())
@@ -117,6 +120,9 @@ func TestCoverage(t *testing.T) {
 // One Gauss-Newton step for a shared error against the fit of the record with
 // that error taken off.
 func TestSharedErrorsAgainstRefits(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(21)
 	y.days = 40
 	in := y.record()
@@ -209,6 +215,9 @@ func TestDeterministic(t *testing.T) {
 
 // A few grossly wrong readings hardly move the fit.
 func TestRobustToBadReadings(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	in := defaultYard(3).record()
 	good := mustRun(t, in, DefaultOptions())
 	rng := rand.New(rand.NewPCG(4, 4))

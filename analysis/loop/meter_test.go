@@ -12,6 +12,9 @@ import (
 // The same water has fewer litres where it comes in cold than in the bed: said
 // where the meter stands, the fit is the same, and the loop no smaller.
 func TestMeterOnTheColdSide(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(4)
 	y.days, y.longEvery = 30, 2
 	in := y.record()
@@ -36,6 +39,9 @@ func TestMeterOnTheColdSide(t *testing.T) {
 // have passed it: the ratio is free, and the front no sign of another
 // coefficient. Draws far below leave it held.
 func TestRatioIsFreeWhereAFrontMayShow(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(6)
 	y.days, y.longEvery, y.uaBed, y.perDraw = 40, 0, 700, 0.9*320*1.2
 	y.errs.Flow = -0.05

@@ -33,6 +33,9 @@ func tenMinutes(in Input) Input {
 // A ten-minute log of draws of an hour still tells the coefficient, if less
 // sharply.
 func TestSlowLog(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(51)
 	y.drawLMin = 6
 	fit := mustRun(t, tenMinutes(y.record()), DefaultOptions())

@@ -65,6 +65,9 @@ var scaled = map[string]func(f *farm.Farm, by float64){
 
 // Every effect of ± 20 % is what a report says when the farm file is altered so.
 func TestAssumptionsAgainstAlteredFarms(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	base := altered(recordOf(t, 21), func(f *farm.Farm) {
 		f.Instead.StandingLossKWhPerDay = 1.5
 		f.Electricity.CO2KgPerKWh, f.Electricity.HasCO2 = 0.3, true
@@ -144,6 +147,9 @@ func TestBalanceAgainstTheTrials(t *testing.T) {
 }
 
 func TestReportIDAndClockChanges(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	rec := recordOf(t, 23)
 	id := func(rec *ingest.Record, change func(*Options)) string {
 		return compute(t, rec, func(o *Options) { few(o); change(o) }).Audit.ReportID
@@ -202,6 +208,9 @@ func TestMetersOfARecord(t *testing.T) {
 // none, and between them some of the loop's, which always has first litres near
 // the feed's temperature.
 func TestHeatAtSmallDifferences(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	rec := recordOf(t, 25)
 	at := func(k float64) StreamAudit {
 		s := compute(t, rec, func(o *Options) { few(o); o.Account.LowRiseK = k })

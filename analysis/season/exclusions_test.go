@@ -53,6 +53,9 @@ func wholeSums(t *testing.T, rec *ingest.Record, opt Options) figureSums {
 // Readings of a sound record are flagged; put back, the sums are those of the
 // sound record, account and grid made over all of it.
 func TestExclusionsPutBackGiveTheSoundRecord(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	rng := rand.New(rand.NewPCG(5, 5))
 	opt := DefaultOptions()
 	moves := 0

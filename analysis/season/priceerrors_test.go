@@ -12,6 +12,9 @@ import (
 // The money's variance grows by what the errors stated for prices make of its two
 // lines, whatever else errs; the CO2's by those of its factors.
 func TestPricesWidenMoney(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	rec := recordOf(t, 21)
 	exact := func(key string) farm.StatedError { return farm.StatedError{Key: key, Relative: true} }
 	share := func(key string, v float64) farm.StatedError {

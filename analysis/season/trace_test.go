@@ -32,6 +32,9 @@ func traced(t *testing.T, scenario simfarm.Scenario) (dir string, s *Season) {
 // Every figure that is a sum is what its chain's sums make of it, computed a
 // second way: cycle by cycle, without the budget.
 func TestChainsAddUpToTheFigures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	scenarios := []simfarm.Scenario{simfarm.Short(3), simfarm.Short(9), simfarm.Short(14)}
 	if !testing.Short() {
 		scenarios = append(scenarios, simfarm.Sample())
@@ -79,6 +82,9 @@ func TestTraceNamesWhatThereIs(t *testing.T) {
 // The rows that a chain names are looked up in the file: their stamps lie in
 // the cycle, those before and after do not, and their flow makes its litres.
 func TestRowsOfACycleStandInTheFile(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	dir, s := traced(t, simfarm.Short(9)) // one log, a reading a minute, no clock to correct
 	zone, err := time.LoadLocation(s.ZoneName)
 	require.NoError(t, err)

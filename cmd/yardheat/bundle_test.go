@@ -191,6 +191,9 @@ func requireBundleSound(t *testing.T, dir string) {
 
 // Whatever a farm has or lacks, its results meet the schema.
 func TestResultsMeetTheSchema(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	for name, change := range map[string]func(t *testing.T, dir string){
 		"whole, with seasons and compared probes": func(t *testing.T, dir string) {
 			edit(t, dir, func(toml string) string {

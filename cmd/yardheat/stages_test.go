@@ -151,6 +151,9 @@ func TestOnlyAPlant(t *testing.T) {
 // Without the loop's meter nothing says when cold feed flows past its probe: the
 // wash is drawn before the tank is refilled, and the feed's pipe then stands warm.
 func TestFeedWithoutALoopMeter(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	for _, seed := range []uint64{2, 5, 9} {
 		farm, err := simfarm.Run(simfarm.Short(seed))
 		require.NoError(t, err)

@@ -269,6 +269,9 @@ func (x *tampered) copied(t *testing.T) *tampered {
 // Every way to alter report or farm is named, and the table in
 // reports/retrace/README.md lists each.
 func TestTamperingIsNamed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	sound := finished(t)
 	code, out, errs := try(t, "retrace", sound.out)
 	require.Zero(t, code, errs)
@@ -324,6 +327,9 @@ func TestAFalseReportMadeAnewAgrees(t *testing.T) {
 
 // A report made by another version, compiler or processor is held by numbers.
 func TestRetraceAcrossProgramsComparesNumbers(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	x := finished(t)
 	code, _, errs := try(t, "report", x.dir, "--from", "2025-02-06", "--to", "2025-02-17", "--png")
 	require.Zero(t, code, errs)
@@ -426,6 +432,9 @@ func TestRetraceSaysWhatItNeeds(t *testing.T) {
 
 // A figure is followed to the rows of the logs, and held against the report.
 func TestRetraceAFigure(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	x := finished(t)
 	code, out, errs := try(t, "retrace", x.out, "--figure", "heat.loop_kwh")
 	require.Zero(t, code, errs)
@@ -510,6 +519,9 @@ func (x *tampered) packed(t *testing.T, change func(name string, b []byte) (stri
 }
 
 func TestRetraceABundle(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	x := finished(t)
 	code, _, errs := try(t, "report", x.dir, "--bundle")
 	require.Zero(t, code, errs)

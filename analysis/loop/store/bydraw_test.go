@@ -10,6 +10,9 @@ import (
 // A yard whose supply falls by a quarter half-way: the draws' own supply falls
 // by as much.
 func TestLnSupplyByDrawShowsAStep(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(9)
 	y.days, y.before = 30, 10
 	a := y.record()

@@ -30,6 +30,9 @@ func run(t testing.TB, in Input) (*loop.Fit, *Fit) {
 // The truth comes back within 5 %, and lies within the intervals (probes here
 // have noise, no shared error).
 func TestKnownTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(5)
 	for _, probe := range []bool{false, true} {
 		y.probe, y.probeOff = probe, 0.6
@@ -90,6 +93,9 @@ func TestSlowSlab(t *testing.T) {
 // much it holds. (The uniform bed is chosen there; the bounds are asked for
 // nevertheless.)
 func TestBounds(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(7)
 	y.days, y.slabKJ, y.supply, y.noise = 30, 8000, 8000/3.6/0.15, 0.4
 	in := y.record()
@@ -208,6 +214,9 @@ func TestDerivatives(t *testing.T) {
 // A shared error by one Gauss-Newton step against the fit of the record with
 // that error taken off.
 func TestSharedErrors(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(11)
 	in := y.record()
 	_, fit := run(t, in)

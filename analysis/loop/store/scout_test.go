@@ -26,6 +26,9 @@ func scouted(t *testing.T, in Input, draws int) (part, whole *fitter, partOK, wh
 // far nearer than the intervals are wide; and a uniform bed is given up on.
 // Gaps cut the record and the windows.
 func TestScout(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector")
+	}
 	y := defaultYard(14)
 	y.days, y.probe = 60, true
 	in := y.record()

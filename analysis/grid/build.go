@@ -130,7 +130,7 @@ func (l *layer) spreader() *spreader {
 func (l *layer) channel(s *series.Series) Channel {
 	info, _ := series.Lookup(s.Quantity)
 	c := Channel{
-		Quantity: s.Quantity, Place: s.Place, Probe: s.Probe, Fit: s.Fit, Unit: unit(info.Class), From: from(s, info.Class),
+		Quantity: s.Quantity, Place: s.Place, Probe: s.Probe, Fit: s.Fit, Unit: unit(info.Class), From: s.LoggedAs(info.Class),
 		UsualS: float64(s.IntervalMS) / 1000, ResolutionBase: s.ResolutionBase, Flags: l.g.flags(s),
 	}
 	r := l.g.near(s)
@@ -232,18 +232,4 @@ func unit(c series.Class) string {
 		return series.Power.BaseUnit()
 	}
 	return c.BaseUnit()
-}
-
-func from(s *series.Series, c series.Class) string {
-	switch {
-	case s.Kind == series.State:
-		return "state"
-	case s.Kind == series.Amount && s.Counter:
-		return "counter"
-	case s.Kind == series.Amount:
-		return "amount"
-	case c == series.Flow || c == series.Power:
-		return "rate"
-	}
-	return "reading"
 }

@@ -69,19 +69,10 @@ func (b *builder) meters(rec *ingest.Record) []Meter {
 
 // loggedAs is how ProbeError is told of a series.
 func loggedAs(x *series.Series, c series.Class) string {
-	switch {
-	case x.Amps:
+	if x.Amps {
 		return "amps"
-	case x.Kind == series.State:
-		return "state"
-	case x.Kind == series.Amount && x.Counter:
-		return "counter"
-	case x.Kind == series.Amount:
-		return "amount"
-	case c == series.Flow || c == series.Power:
-		return "rate"
 	}
-	return "reading"
+	return x.LoggedAs(c)
 }
 
 // read counts a meter's readings within the period and looks for its step.

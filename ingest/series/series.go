@@ -222,6 +222,22 @@ func Lookup(q Quantity) (info Info, ok bool) {
 	return info, ok
 }
 
+// LoggedAs is the way in which a quantity of class c is logged: "state",
+// "counter", "amount", "rate" or "reading".
+func (s *Series) LoggedAs(c Class) string {
+	switch {
+	case s.Kind == State:
+		return "state"
+	case s.Kind == Amount && s.Counter:
+		return "counter"
+	case s.Kind == Amount:
+		return "amount"
+	case c == Flow || c == Power:
+		return "rate"
+	}
+	return "reading"
+}
+
 // Kept is the number of readings without a flag.
 func (s *Series) Kept() int { return len(s.V) - s.Flags.Set() }
 

@@ -1,0 +1,147 @@
+package web
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"path"
+	"strings"
+	"unicode"
+
+	"yardheat/cmd/yardheat/web/display"
+	"yardheat/cmd/yardheat/web/farms"
+	"yardheat/cmd/yardheat/web/texts"
+)
+
+//go:embed pages/*.tmpl
+var pageFiles embed.FS
+
+//go:embed assets
+var assetFiles embed.FS
+
+// pages are the templates, one set a page: layout.tmpl around NAME.tmpl.
+type pages struct{ set map[string]*template.Template }
+
+// layoutFile frames every page; parts.tmpl holds what several pages share.
+const layoutFile, partsFile = "pages/layout.tmpl", "pages/parts.tmpl"
+
+func loadPages() (*pages, error) {
+	names, err := fs.Glob(pageFiles, "pages/*.tmpl")
+	if err != nil {
+		return nil, err
+	}
+	p := &pages{set: map[string]*template.Template{}}
+	for _, name := range names {
+		if name == layoutFile || name == partsFile {
+			continue
+		}
+		t, err := template.New("layout.tmpl").Funcs(viewFuncs(nil)).ParseFS(pageFiles, layoutFile, partsFile, name)
+		if err != nil {
+			return nil, fmt.Errorf("page %s: %w", name, err)
+		}
+		p.set[strings.TrimSuffix(path.Base(name), ".tmpl")] = t
+	}
+	return p, nil
+}
+
+// view is what every page is made of: who reads it and how, the farm it is about,
+// and the page's own data.
+type view struct {
+	Lang    texts.Language
+	Choice  display.Choice
+	Title   string // of the browser's tab
+	Farm    farms.Farm
+	Section string // of the farm's navigation that is shown
+	Version string
+	Page    any
+	c       *texts.Catalogue
+}
+
+// Say gives a text of the catalogue in the reader's language.
+func (v *view) Say(key string, pairs ...any) string { return v.c.Say(v.Choice.Lang, key, pairs...) }
+
+// Count is Say for texts with a form for one and one for more.
+func (v *view) Count(key string, n int, pairs ...any) string {
+	return v.c.Count(v.Choice.Lang, key, n, pairs...)
+}
+
+// viewFuncs are the functions of the templates. t and tn are the catalogue's;
+// the rest shows numbers as the reader wants them.
+func viewFuncs(v *view) template.FuncMap {
+	if v == nil {
+		v = &view{} // for parsing only
+	}
+	return template.FuncMap{
+		"t":     v.Say,
+		"tn":    v.Count,
+		"clean": clean,
+		"num":   v.Choice.Number,
+		"temp":  v.Choice.TempText,
+		"vol":   v.Choice.VolumeText,
+		"shown": v.Choice.Shown,
+	}
+}
+
+// clean makes a name from a file fit to show: characters that cannot be seen or
+// turn the direction of writing are shown as a mark.
+func clean(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == unicode.ReplacementChar {
+			return '�'
+		}
+		return r
+	}, s)
+}
+
+// show renders a page into a buffer and sends it whole.
+func (s *Server) show(w http.ResponseWriter, r *http.Request, status int, name string, v *view) {
+	t, err := s.pages.set[name].Clone()
+	if err != nil {
+		s.logf("page %s: %v", name, err)
+		http.Error(w, "the page could not be made", http.StatusInternalServerError)
+		return
+	}
+	v.c, v.Choice, v.Version = s.texts, display.FromRequest(r), s.opt.Version
+	v.Lang = texts.Languages()[0]
+	for _, l := range texts.Languages() {
+		if l.Code == v.Choice.Lang {
+			v.Lang = l
+		}
+	}
+	var b bytes.Buffer
+	if err := t.Funcs(viewFuncs(v)).ExecuteTemplate(&b, "layout.tmpl", v); err != nil {
+		s.logf("page %s: %v", name, err)
+		http.Error(w, "the page could not be made", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	_, _ = w.Write(b.Bytes()) // the browser may be gone
+}
+
+// notFound says that there is no such page.
+func (s *Server) notFound(w http.ResponseWriter, r *http.Request) {
+	s.show(w, r, http.StatusNotFound, "notfound", &view{})
+}
+
+// fail shows what was wrong, in the words of the error.
+func (s *Server) fail(w http.ResponseWriter, r *http.Request, status int, err error) {
+	if status >= http.StatusInternalServerError {
+		s.logf("%s %s: %v", r.Method, r.URL.Path, err)
+	}
+	s.show(w, r, status, "failed", &view{Page: strings.Split(strings.TrimSpace(err.Error()), "\n")})
+}
+
+func assetHandler() http.Handler {
+	files := http.FileServerFS(assetFiles)
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if strings.HasSuffix(r.URL.Path, "/") {
+			http.NotFound(w, r) // no lists of folders
+			return
+		}
+		files.ServeHTTP(w, r)
+	})
+}

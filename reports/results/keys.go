@@ -127,7 +127,10 @@ func loopKeys() Key {
 		optional(text("model_why", "What speaks for it.")), yesNo("identified", "Whether the coefficient can be read off these draws."),
 		optional(text("why", "Why not, and what would settle it.")),
 		number("rmse_k", "K", "Root mean square of outlet read less outlet modelled."), count("draws_used", "Draws in the fit."),
-		number("litres_left_out", "L", "Water of the draws that are not in the fit."), changeKeys())...)
+		number("litres_left_out", "L", "Water of the draws that are not in the fit."), changeKeys(),
+		list("course", "The coefficient fitted stretch by stretch of days.", append([]Key{at("from", "Start of the stretch."), at("to", "Its end.")}, figures("ua_w_per_k")...)...),
+		list("draws", "The refills through the loop, in order of time.", at("start", "When the water began to flow."), at("end", "When it stopped."),
+			number("litres", "L", "Water drawn."), yesNo("used", "Whether the fit uses it.")))...)
 }
 
 func plantKeys() Key {

@@ -27,7 +27,7 @@ func JSON(s *season.Season) ([]byte, error) {
 	w.text("schema", Schema)
 	w.head(s)
 	w.data(s)
-	w.loop(s.Loop)
+	w.loop(s.Loop, s.Pictures.UA, s.Draws)
 	w.plant(s.Plant)
 	w.accounts(s)
 	w.washes(s.Washes)
@@ -110,7 +110,7 @@ func (w *writer) channel(c season.Channel) {
 	w.number("gap_s", c.GapS)
 }
 
-func (w *writer) loop(l season.Loop) {
+func (w *writer) loop(l season.Loop, at []season.UAPoint, draws []season.DrawRow) {
 	w.object("loop", func() {
 		w.figures(l.Figures, "ua_w_per_k", "u_w_per_m2_k", "per_metre_w_per_m_k", "time_constant_h", "supply_w_per_k",
 			"steady_w_per_k", "slab_kj_per_k", "bed_offset_k", "volume_ratio", "approach_k", "effectiveness")
@@ -126,6 +126,23 @@ func (w *writer) loop(l season.Loop) {
 		w.int("draws_used", l.DrawsUsed)
 		w.number("litres_left_out", l.LitresLeftOut)
 		w.changes(l.Changes)
+		w.course(at, draws)
+	})
+}
+
+// course is the coefficient stretch by stretch, and the draws, for who reads the
+// loop closely.
+func (w *writer) course(at []season.UAPoint, draws []season.DrawRow) {
+	w.list("course", len(at), func(i int) {
+		w.at("from", at[i].From)
+		w.at("to", at[i].To)
+		w.figure("ua_w_per_k", at[i].UA)
+	})
+	w.list("draws", len(draws), func(i int) {
+		w.at("start", draws[i].Start)
+		w.at("end", draws[i].End)
+		w.number("litres", draws[i].Litres)
+		w.bool("used", draws[i].Used)
 	})
 }
 

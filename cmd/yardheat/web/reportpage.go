@@ -1,7 +1,316 @@
 package web
 
-import "net/http"
+import (
+	"errors"
+	"io/fs"
+	"mime"
+	"net/http"
+	"net/url"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"yardheat/cmd/yardheat/web/display"
+	"yardheat/cmd/yardheat/web/farms"
+	"yardheat/reports/results/saved"
+)
 
 // reportRoutes are the addresses of reports: read, compared, downloaded.
 func (s *Server) reportRoutes(mux *http.ServeMux) {
+	const one = "/farm/{farm}/reports/{report}"
+	mux.HandleFunc("GET /farm/{farm}/reports", s.reportsPage)
+	mux.HandleFunc("GET "+one, s.reportPage)
+	mux.HandleFunc("GET "+one+"/chart/{chart}", s.chartJSON)
+	mux.HandleFunc("GET "+one+"/file/{name...}", s.reportFile)
+	mux.HandleFunc("GET "+one+"/bundle.zip", s.bundleFile)
+	mux.HandleFunc("POST "+one+"/bundle", s.bundleMake)
+	mux.HandleFunc("GET "+one+"/delete", s.deletePage)
+	mux.HandleFunc("POST "+one+"/delete", s.deleteReport)
+	mux.HandleFunc("GET /farm/{farm}/compare", s.comparePage)
+}
+
+func reportURL(f farms.Farm, id string) string {
+	return farmURL(f.Name()) + "/reports/" + url.PathEscape(id)
+}
+
+// words is a view with texts and the reader's choice, before show fills it in.
+func (s *Server) words(r *http.Request) *view {
+	return &view{c: s.texts, Choice: display.FromRequest(r)}
+}
+
+// reportOf is the report that the address names; it answers itself where there
+// is none.
+func (s *Server) reportOf(w http.ResponseWriter, r *http.Request, id string) (farms.Farm, farms.Report, bool) {
+	f, ok := s.farm(w, r)
+	if !ok {
+		return nil, farms.Report{}, false
+	}
+	rep, err := f.Report(id)
+	switch {
+	case errors.Is(err, farms.ErrNotFound):
+		s.notFound(w, r)
+		return nil, farms.Report{}, false
+	case err != nil:
+		s.fail(w, r, http.StatusInternalServerError, err)
+		return nil, farms.Report{}, false
+	}
+	return f, rep, true
+}
+
+// reportView reads the report that the address names; it answers itself where
+// that cannot be read.
+func (s *Server) reportView(w http.ResponseWriter, r *http.Request) (*reportView, bool) {
+	f, rep, ok := s.reportOf(w, r, r.PathValue("report"))
+	if !ok {
+		return nil, false
+	}
+	got, err := s.readings.report(rep)
+	if err != nil {
+		s.fail(w, r, http.StatusUnprocessableEntity, err)
+		return nil, false
+	}
+	v := s.words(r)
+	v.Farm = f
+	return &reportView{view: v, R: got, Report: rep, zone: zoneOf(got)}, true
+}
+
+func (s *Server) reportPage(w http.ResponseWriter, r *http.Request) {
+	v, ok := s.reportView(w, r)
+	if !ok {
+		return
+	}
+	v.Files, v.Charts = downloads(v.Report.Dir), svgs(v.Report.Dir)
+	v.Bundle = s.opt.Bundle != nil
+	_, err := os.Stat(bundlePath(v.Farm, v.Report.ID))
+	v.BundleReady = err == nil
+	s.show(w, r, http.StatusOK, "report", &view{Title: v.Say("report.title", "from", v.Day(v.R.Period.Start), "to", v.LastDay()), Farm: v.Farm, Section: "reports", Page: v})
+}
+
+// download is one file of a report.
+type download struct {
+	Name, Key string
+	SizeB     int64
+}
+
+// Size in the words of the reader.
+func (v *view) Size(b int64) string {
+	if b < 1<<20 {
+		return v.Choice.Number(float64(b)/1e3, 0) + "\u00a0kB"
+	}
+	return v.Choice.Number(float64(b)/1e6, 1) + "\u00a0MB"
+}
+
+// offered are the files of a report and the texts that say what they are, in the
+// order in which they are offered.
+var offered = []struct{ name, key string }{
+	{"report.html", "report.file.page"}, {"season.xlsx", "report.file.workbook"}, {"statement.html", "report.file.statement"}, {"results.json", "report.file.results"},
+	{"record.csv", "report.file.record"}, {"record.parquet", "report.file.parquet"}, {"milkings.csv", "report.file.milkings"}, {"sources.json", "report.file.sources"},
+}
+
+func downloads(dir string) []download {
+	var out []download
+	for _, o := range offered {
+		if info, err := os.Lstat(filepath.Join(dir, o.name)); err == nil && info.Mode().IsRegular() {
+			out = append(out, download{o.name, o.key, info.Size()})
+		}
+	}
+	return out
+}
+
+// svgs are the charts of the report, by name.
+func svgs(dir string) []string {
+	names, err := filepath.Glob(filepath.Join(dir, "charts", "*.svg"))
+	if err != nil {
+		return nil
+	}
+	for i := range names {
+		names[i] = filepath.Base(names[i])
+	}
+	slices.Sort(names)
+	return names
+}
+
+// filePolicy is the policy of a file of a report: report.html brings its own
+// style, nothing else is let in, and it runs no script.
+const filePolicy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox allow-modals allow-downloads"
+
+// reportFile sends one file of a report: those that are offered, and its charts.
+// The folder is opened as a root, so that no link leads out of it.
+func (s *Server) reportFile(w http.ResponseWriter, r *http.Request) {
+	_, rep, ok := s.reportOf(w, r, r.PathValue("report"))
+	if !ok {
+		return
+	}
+	name := r.PathValue("name")
+	if !mayBeSent(name) {
+		s.notFound(w, r)
+		return
+	}
+	root, err := os.OpenRoot(rep.Dir)
+	if err != nil {
+		s.notFound(w, r)
+		return
+	}
+	defer func() { _ = root.Close() }() // read only
+	f, err := root.Open(filepath.FromSlash(name))
+	if err != nil {
+		s.notFound(w, r)
+		return
+	}
+	defer func() { _ = f.Close() }() // read only
+	s.sendFile(w, r, f, rep.ID, name)
+}
+
+func mayBeSent(name string) bool {
+	if dir, base := path.Split(name); dir == "charts/" {
+		return strings.Trim(base, "abcdefghijklmnopqrstuvwxyz0123456789-.") == "" && (strings.HasSuffix(base, ".svg") || strings.HasSuffix(base, ".png"))
+	}
+	for _, o := range offered {
+		if name == o.name {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *Server) sendFile(w http.ResponseWriter, r *http.Request, f fs.File, id, name string) {
+	info, err := f.Stat()
+	seeker, can := f.(interface {
+		fs.File
+		Seek(int64, int) (int64, error)
+	})
+	if err != nil || !can || !info.Mode().IsRegular() {
+		s.notFound(w, r)
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Security-Policy", filePolicy)
+	kinds := map[string]string{".html": "text/html; charset=utf-8", ".svg": "image/svg+xml", ".png": "image/png", ".json": "application/json", ".csv": "text/csv; charset=utf-8",
+		".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", ".parquet": "application/vnd.apache.parquet", ".zip": "application/zip"}
+	h.Set("Content-Type", kinds[path.Ext(name)])
+	if ext := path.Ext(name); ext != ".html" && ext != ".svg" && ext != ".png" {
+		stem := strings.TrimSuffix(path.Base(name), ext)
+		h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": stem + "-" + id + ext}))
+	}
+	http.ServeContent(w, r, "", info.ModTime(), seeker)
+}
+
+// reportsView is the list of a farm's reports.
+type reportsView struct {
+	*view
+	List    []reportLine
+	Running bool
+	Logs    bool
+}
+
+// reportLine is one report in the list; R is nil where it cannot be read.
+type reportLine struct {
+	farms.Report
+	R *saved.Report
+	v *reportView
+}
+
+// Made is when, in this computer's time.
+func (l reportLine) Made() string { return l.v.Choice.Moment(l.At) }
+
+// From and To are the days of its period; Saved its headline figure.
+func (l reportLine) From() string  { return l.v.Day(l.R.Period.Start) }
+func (l reportLine) To() string    { return l.v.LastDay() }
+func (l reportLine) Saved() string { return l.v.FigOr(l.R.Saving.Figures.Get("saved_kwh")) }
+
+// lines are the reports of a farm with what they say.
+func (s *Server) lines(v *view, f farms.Farm) ([]reportLine, error) {
+	list, err := f.Reports()
+	if err != nil {
+		return nil, err
+	}
+	out := make([]reportLine, len(list))
+	for i, rep := range list {
+		out[i] = reportLine{Report: rep, v: &reportView{view: v}}
+		if got, err := s.readings.report(rep); err == nil {
+			out[i].R, out[i].v = got, &reportView{view: v, R: got, Report: rep, zone: zoneOf(got)}
+		}
+	}
+	return out, nil
+}
+
+func (s *Server) reportsPage(w http.ResponseWriter, r *http.Request) {
+	f, ok := s.farm(w, r)
+	if !ok {
+		return
+	}
+	v := s.words(r)
+	list, err := s.lines(v, f)
+	if err != nil {
+		s.fail(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	_, tomlErr := f.TOML()
+	_, running := s.jobOf(f.Name(), jobReport)
+	s.show(w, r, http.StatusOK, "reports", &view{Title: f.Title(), Farm: f, Section: "reports", Page: &reportsView{view: v, List: list, Logs: tomlErr == nil, Running: running}})
+}
+
+func (s *Server) deletePage(w http.ResponseWriter, r *http.Request) {
+	v, ok := s.reportLineOf(w, r)
+	if !ok {
+		return
+	}
+	s.show(w, r, http.StatusOK, "deletereport", &view{Title: v.v.Say("report.delete"), Farm: v.v.Farm, Section: "reports", Page: v})
+}
+
+// reportLineOf is the report of the address, readable or not.
+func (s *Server) reportLineOf(w http.ResponseWriter, r *http.Request) (reportLine, bool) {
+	f, rep, ok := s.reportOf(w, r, r.PathValue("report"))
+	if !ok {
+		return reportLine{}, false
+	}
+	v := s.words(r)
+	v.Farm = f
+	l := reportLine{Report: rep, v: &reportView{view: v}}
+	if got, err := s.readings.report(rep); err == nil {
+		l.R, l.v = got, &reportView{view: v, R: got, Report: rep, zone: zoneOf(got)}
+	}
+	return l, true
+}
+
+func (s *Server) deleteReport(w http.ResponseWriter, r *http.Request) {
+	f, rep, ok := s.reportOf(w, r, r.PathValue("report"))
+	if !ok {
+		return
+	}
+	if err := f.DropReport(rep.ID); err != nil {
+		s.fail(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	if err := os.Remove(bundlePath(f, rep.ID)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		s.logf("remove the bundle of %s: %v", rep.ID, err)
+	}
+	http.Redirect(w, r, farmURL(f.Name())+"/reports", http.StatusSeeOther)
+}
+
+// bundlePath is where a report's bundle is kept once it was asked for.
+func bundlePath(f farms.Farm, id string) string {
+	return filepath.Join(f.Dir(), ".yardheat", "bundles", id+".zip")
+}
+
+func (s *Server) bundleFile(w http.ResponseWriter, r *http.Request) {
+	f, rep, ok := s.reportOf(w, r, r.PathValue("report"))
+	if !ok {
+		return
+	}
+	root, err := os.OpenRoot(f.Dir())
+	if err != nil {
+		s.notFound(w, r)
+		return
+	}
+	defer func() { _ = root.Close() }() // read only
+	file, err := root.Open(filepath.Join(".yardheat", "bundles", rep.ID+".zip"))
+	if err != nil {
+		s.notFound(w, r)
+		return
+	}
+	defer func() { _ = file.Close() }() // read only
+	s.sendFile(w, r, file, rep.ID, "bundle.zip")
 }

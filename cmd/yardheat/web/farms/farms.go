@@ -26,6 +26,7 @@ var (
 	ErrExists   = errors.New("the name is taken")
 	ErrTooLarge = errors.New("the file is larger than the page takes")
 	ErrTooMany  = errors.New("more files wait than the page takes")
+	ErrFull     = errors.New("the disk is full")
 	ErrChanged  = errors.New("farm.toml was changed since it was read")
 )
 

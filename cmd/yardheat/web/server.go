@@ -71,6 +71,14 @@ func New(opt Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
+	if report := opt.Report; report != nil {
+		opt.Report = func(ctx context.Context, dir, out string) error {
+			if err := farms.NoLinks(dir, out); err != nil {
+				return err
+			}
+			return report(ctx, dir, out)
+		}
+	}
 	if opt.Limits == (Limits{}) {
 		opt.Limits = DefaultLimits()
 	}
@@ -128,6 +136,10 @@ func (s *Server) farm(w http.ResponseWriter, r *http.Request) (farms.Farm, bool)
 	f, err := s.opt.Store.Find(r.PathValue("farm"))
 	if errors.Is(err, farms.ErrNotFound) {
 		s.notFound(w, r)
+		return nil, false
+	}
+	if errors.Is(err, farms.ErrBusy) || errors.Is(err, farms.ErrLink) {
+		s.fail(w, r, http.StatusConflict, err)
 		return nil, false
 	}
 	if err != nil {

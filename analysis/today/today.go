@@ -1,0 +1,370 @@
+// Package today says in at most ten lines what the last 48 hours of a record
+// show: the logs themselves, washes, milk, loop, plate, heat, bed, tank, cautions
+// and what to do next. It answers a farmer who looks once a day, not an auditor:
+// no interval, no fit; every comparison is with the farm's own weeks before.
+//
+// Flow: Record → grid and account of the last weeks (twice: by milkings, and by
+// two-day stretches counted back from the end) → lines. It opens no file, asks
+// no clock, and holds no sentence: a Line is a code with numbers, times, probes
+// and words, of which each view makes its own sentence in its own language.
+//
+// Conventions: times Unix ms UTC; numbers in the base units of series; a number
+// that is not known is left out. Thresholds are our choice, without a source;
+// README.md holds what they were found to do on simulated farms. That a line is
+// "in order" means that a number stands on this side of its limit, no more.
+package today
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"yardheat/analysis/account"
+	"yardheat/analysis/caution"
+	"yardheat/analysis/grid"
+	"yardheat/ingest"
+)
+
+// State is what a line asks of the reader.
+type State string
+
+// The states. InOrder compares a number with its limit and says nothing else.
+const (
+	LookAt   State = "look at"
+	NotKnown State = "not known"
+	InOrder  State = "in order"
+)
+
+// Today is the answer: at most ten lines, the most urgent first.
+type Today struct {
+	Farm, ZoneName string
+	// From, To: the stretch looked at; To is the last kept reading of the freshest
+	// logger. NowMS is when it was asked; 0: nobody said.
+	From, To, NowMS int64
+	// UsualFrom: the comparison reaches from here to From.
+	UsualFrom int64
+	Lines     []Line
+	Options   Options
+}
+
+// Line is one line: what it is about, what it says of it, and what it says it
+// with.
+type Line struct {
+	Code     Code
+	Says     Finding
+	State    State
+	Numbers  []Number
+	Times    []Moment
+	Words    []Word
+	Probes   []Probe
+	Cautions []Raised
+}
+
+// Number is one number under its key. Of names the probe, where several bear
+// the key; else "".
+type Number struct {
+	Key   string
+	Of    string
+	Value float64
+	Unit  string // "degC", "kWh", "L", "1", "d", "h", "K"
+	// Usual: the range that it was held against; nil: none.
+	Usual *Usual
+}
+
+// Usual is the farm's own range: of N earlier values a Share lay from Low to
+// High (the quantiles that leave half of the rest on either side), Mid is their
+// median.
+type Usual struct {
+	Low, Mid, High, Share float64
+	N                     int
+	// Of says what was counted: "draws", "cycles", "two days", "hours", "days".
+	Of string
+}
+
+// Moment is one time under its key, Unix ms UTC.
+type Moment struct {
+	Key string
+	MS  int64
+}
+
+// Word is one of a few fixed words under its key.
+type Word struct{ Key, Is string }
+
+// Probe is a logger (Column "") or probe that fell silent or looks faulty.
+type Probe struct {
+	// Name as in the report, "yard: Loop out"; of a whole logger the name of its
+	// last file.
+	Name, Column, Quantity string
+	// What: "silent", "stuck", "fault".
+	What string
+	// Last kept reading, and the usual time between two.
+	Last   int64
+	UsualS float64
+	// Share of the stretch's readings that are flagged; 0 where it is silent.
+	Share float64
+}
+
+// Raised is a caution of the stretch. Its text by id is caution's.
+type Raised struct {
+	ID, Text, Because string
+	First, Last       int64
+}
+
+// Number gives a number by its key; ok is false where it is not known.
+func (l *Line) Number(key string) (n Number, ok bool) {
+	for _, n := range l.Numbers {
+		if n.Key == key {
+			return n, true
+		}
+	}
+	return Number{}, false
+}
+
+// Time gives a time by its key.
+func (l *Line) Time(key string) (ms int64, ok bool) {
+	for _, m := range l.Times {
+		if m.Key == key {
+			return m.MS, true
+		}
+	}
+	return 0, false
+}
+
+// Word gives a word by its key, "" where there is none.
+func (l *Line) Word(key string) string {
+	for _, w := range l.Words {
+		if w.Key == key {
+			return w.Is
+		}
+	}
+	return ""
+}
+
+func (l *Line) number(key string, v float64, unit string, u *Usual) {
+	if v == v {
+		l.Numbers = append(l.Numbers, Number{Key: key, Value: v, Unit: unit, Usual: u})
+	}
+}
+
+func (l *Line) time(key string, ms int64) { l.Times = append(l.Times, Moment{key, ms}) }
+func (l *Line) word(key, is string)       { l.Words = append(l.Words, Word{key, is}) }
+
+// Line gives a line by its code; nil where the farm has no such stage.
+func (t *Today) Line(c Code) *Line {
+	for i := range t.Lines {
+		if t.Lines[i].Code == c {
+			return &t.Lines[i]
+		}
+	}
+	return nil
+}
+
+// maker carries what the lines share.
+type maker struct {
+	rec *ingest.Record
+	opt Options
+	t   *Today
+	g   *grid.Grid
+	// acc by milkings over the whole stretch asked for; two by stretches of
+	// WindowH, the last of which is the one looked at.
+	acc, two *account.Account
+	zone     *time.Location
+}
+
+// Make says what the last 48 hours of a record show. now is the moment of
+// asking (zero: not known, and then logs that ended long ago are not noticed).
+// The same record, moment and options give the same lines.
+func Make(rec *ingest.Record, now time.Time, opt Options) (*Today, error) {
+	if rec == nil || rec.Farm == nil {
+		return nil, fmt.Errorf("today: no record")
+	}
+	if err := opt.Validate(); err != nil {
+		return nil, err
+	}
+	if rec.First >= rec.Last {
+		return nil, fmt.Errorf("today: the record holds no stretch of time")
+	}
+	m := &maker{rec: rec, opt: opt, zone: rec.Zone}
+	if m.zone == nil {
+		m.zone = time.UTC
+	}
+	m.t = &Today{Farm: rec.Farm.Name, ZoneName: rec.Farm.ZoneName, To: rec.Last, Options: opt}
+	if !now.IsZero() {
+		m.t.NowMS = now.UnixMilli()
+	}
+	m.t.From = max(rec.First, m.t.To-hours(opt.WindowH))
+	m.t.UsualFrom = max(rec.First, m.t.From-hours(24*opt.UsualDays))
+	if err := m.accounts(); err != nil {
+		return nil, err
+	}
+	lines := []*Line{m.logs(), m.milk(), m.washes(), m.plate(), m.loop(), m.tank(), m.heat(), m.bed()}
+	raised, err := m.cautions()
+	if err != nil {
+		return nil, err
+	}
+	m.order(append(lines, raised))
+	return m.t, nil
+}
+
+func hours(h float64) int64 { return int64(h * 3600e3) }
+
+// accounts lays the last weeks on one grid and keeps the account twice.
+func (m *maker) accounts() error {
+	var err error
+	from, to := m.t.UsualFrom, m.t.To
+	if m.g, err = grid.Build(m.rec, from, to, m.opt.Account.Grid); err != nil {
+		return fmt.Errorf("today: grid: %w", err)
+	}
+	in := account.Input{Rec: m.rec, Grid: m.g, FromMS: from, ToMS: to}
+	if m.acc, err = account.Make(in, m.opt.Account); err != nil {
+		return fmt.Errorf("today: account: %w", err)
+	}
+	for at := to; at >= from; at -= hours(m.opt.WindowH) {
+		in.CutsMS = append(in.CutsMS, at)
+	}
+	if len(in.CutsMS) < 2 {
+		return nil
+	}
+	slices.Reverse(in.CutsMS)
+	if m.two, err = account.Make(in, m.opt.Account); err != nil {
+		return fmt.Errorf("today: account of two days: %w", err)
+	}
+	return nil
+}
+
+// order puts the most urgent first and says what to do next.
+func (m *maker) order(lines []*Line) {
+	for _, l := range lines {
+		if l != nil {
+			m.t.Lines = append(m.t.Lines, *l)
+		}
+	}
+	slices.SortStableFunc(m.t.Lines, func(a, b Line) int { return urgency(a) - urgency(b) })
+	m.t.Lines = append(m.t.Lines, m.next())
+}
+
+// urgency: logs that ended long ago before all, then by state.
+func urgency(l Line) int {
+	switch {
+	case l.Says == LogsEnd:
+		return 0
+	case l.State == LookAt:
+		return 1
+	case l.State == NotKnown:
+		return 2
+	}
+	return 3
+}
+
+// inWindow: a span ends within the stretch looked at.
+func (m *maker) inWindow(endMS int64) bool { return endMS > m.t.From && endMS <= m.t.To }
+
+// seen is the share of the stretch's cells in which values are known.
+func (m *maker) seen(values []float64) float64 {
+	a, b := m.g.Cell(m.t.From), min(m.g.Cell(m.t.To), len(values))
+	if a >= b {
+		return 0
+	}
+	n := 0
+	for _, v := range values[a:b] {
+		if v == v {
+			n++
+		}
+	}
+	return float64(n) / float64(b-a)
+}
+
+// Options of the lines. All are listed in the JSON.
+type Options struct {
+	// WindowH is the stretch looked at; UsualDays the weeks before it that it is
+	// held against; StaleH: logs that end so long before now are said first.
+	WindowH, UsualDays, StaleH float64
+	// Share of the earlier values that the usual range holds.
+	Share float64
+	// Fewest earlier values and, of draws and cycles, values in the stretch, below
+	// which nothing is compared.
+	FewestDraws, FewestCycles, FewestStretches, FewestHours, FewestDays, FewestNow int
+	// A value outside the usual range asks for a look if it is also off the median
+	// by this: shares of it, or K.
+	LeastLoop, LeastPlate, LeastHeat, LeastBedK, LeastTankK float64
+	// Plate without water: a cycle with LittleShare of the usual litres or less
+	// although the compressor used its usual part; RareShare: so few earlier cycles
+	// were like that.
+	LittleShare, RareShare float64
+	// SilentTimes the usual interval, and at least ProbeSilentH (a probe, beside
+	// its own log) or LogSilentH (a whole log, beside the others: they are exported
+	// by hand, one after the other).
+	SilentTimes, ProbeSilentH, LogSilentH float64
+	// A probe looks faulty where so large a share of its readings in the stretch is
+	// flagged as no reading of a probe, or as a flat line; of at least
+	// FaultReadings.
+	FaultShare, StuckShare float64
+	FaultReadings          int
+	// BedWithinH: the bed's and tank's last reading is "now" for so long.
+	BedWithinH float64
+	Account    account.Options
+	Caution    caution.Options
+}
+
+// DefaultOptions are the project's.
+func DefaultOptions() Options {
+	return Options{WindowH: 48, UsualDays: 35, StaleH: 48, Share: 0.9,
+		FewestDraws: 20, FewestCycles: 20, FewestStretches: 8, FewestHours: 96, FewestDays: 10, FewestNow: 2,
+		LeastLoop: 0.1, LeastPlate: 0.15, LeastHeat: 0.25, LeastBedK: 3, LeastTankK: 8,
+		LittleShare: 0.25, RareShare: 0.05,
+		SilentTimes: 3, ProbeSilentH: 2, LogSilentH: 12, FaultShare: 0.2, StuckShare: 0.1, FaultReadings: 10,
+		BedWithinH: 6, Account: account.DefaultOptions(), Caution: caution.DefaultOptions()}
+}
+
+// bound is one option with its limits.
+type bound struct {
+	Name      string
+	V, lo, hi float64
+}
+
+// bounds lists the options of the lines themselves.
+func (o Options) bounds() []bound {
+	return []bound{
+		{"window_h", o.WindowH, 24, 168}, {"usual_days", o.UsualDays, 7, 366}, {"stale_h", o.StaleH, 1, 8784}, {"share", o.Share, 0.5, 0.99},
+		{"fewest_draws", float64(o.FewestDraws), 5, 1e4}, {"fewest_cycles", float64(o.FewestCycles), 5, 1e4},
+		{"fewest_stretches", float64(o.FewestStretches), 3, 1e3}, {"fewest_hours", float64(o.FewestHours), 5, 1e4},
+		{"fewest_days", float64(o.FewestDays), 3, 366}, {"fewest_now", float64(o.FewestNow), 1, 100},
+		{"least_loop", o.LeastLoop, 0, 1}, {"least_plate", o.LeastPlate, 0, 1}, {"least_heat", o.LeastHeat, 0, 1},
+		{"least_bed_k", o.LeastBedK, 0, 30}, {"least_tank_k", o.LeastTankK, 0, 50},
+		{"little_share", o.LittleShare, 0, 0.9}, {"rare_share", o.RareShare, 0, 0.5},
+		{"silent_times", o.SilentTimes, 1, 100}, {"probe_silent_h", o.ProbeSilentH, 0, 168}, {"log_silent_h", o.LogSilentH, 0, 168},
+		{"fault_share", o.FaultShare, 0, 1}, {"stuck_share", o.StuckShare, 0, 1}, {"fault_readings", float64(o.FaultReadings), 1, 1e6},
+		{"bed_within_h", o.BedWithinH, 0.1, 48},
+	}
+}
+
+// Validate names the option that is out of bounds.
+func (o Options) Validate() error {
+	for _, b := range o.bounds() {
+		if !(b.V >= b.lo && b.V <= b.hi) {
+			return fmt.Errorf("today: option %s is %g; want %g to %g", b.Name, b.V, b.lo, b.hi)
+		}
+	}
+	if err := o.Account.Validate(); err != nil {
+		return err
+	}
+	return o.Caution.Validate()
+}
+
+// Setting is one option in force.
+type Setting struct {
+	Key   string
+	Value float64
+}
+
+// Settings lists the options of the lines.
+func (o Options) Settings() []Setting {
+	var out []Setting
+	for _, b := range o.bounds() {
+		out = append(out, Setting{b.Name, b.V})
+	}
+	return out
+}
+
+// coveredShare is what a row must be covered by to be compared.
+func (m *maker) coveredShare() float64 { return m.opt.Account.Cycle.CoveredShare }

@@ -13,7 +13,8 @@ import (
 	"yardheat/ingest"
 )
 
-// version is set by the release build: -ldflags "-X main.version=…".
+// version is set by the release build: -ldflags "-X main.version=…". Before
+// anything else runs, the revision of the sources is put behind it (build.go).
 var version = "dev"
 
 // app is one run of the program: its streams and its clock, passed in so that
@@ -86,12 +87,13 @@ func (a *app) root() *cobra.Command {
 			return cmd.Help()
 		},
 	}
+	root.SetVersionTemplate(versionText())
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpTemplate(helpTemplate)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; see: yardheat %s --help", err, cmd.Name())}
 	})
-	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.todayCommand(), a.claimCommand(), a.retraceCommand(), a.serveCommand())
+	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.todayCommand(), a.claimCommand(), a.retraceCommand(), a.serveCommand(), a.licencesCommand())
 	return root
 }
 

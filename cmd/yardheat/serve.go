@@ -16,7 +16,6 @@ import (
 
 	"yardheat/cmd/yardheat/web"
 	"yardheat/cmd/yardheat/web/farms"
-	"yardheat/reports"
 )
 
 func (a *app) serveCommand() *cobra.Command {
@@ -61,13 +60,7 @@ func (a *app) serve(ctx context.Context, dir, listen string) error {
 	s, err := web.New(web.Options{
 		Store: store, Key: key, Version: version, Now: a.now,
 		Hosts: []string{addr.String(), fmt.Sprintf("localhost:%d", addr.Port)},
-		Report: func(_ context.Context, dir, out string) error {
-			s, err := a.compute(dir, "", "")
-			if err != nil {
-				return err
-			}
-			return reports.Write(out, s, a.madeNow(dir, out, reportFlags{}))
-		},
+		Report: a.pageReport, Bundle: a.pageBundle, Today: a.pageToday,
 	})
 	if err != nil {
 		return err

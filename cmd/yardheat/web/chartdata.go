@@ -179,7 +179,7 @@ func (s *Server) recordChart(v *reportView, r *http.Request, traces []trace) (*c
 	if b <= a {
 		return d, nil
 	}
-	cells := buckets(a, b, points)
+	cells := runs(a, b, points)
 	d.X = stamps(t, cells)
 	used := map[string]bool{}
 	for _, tr := range traces {
@@ -236,30 +236,30 @@ func (v *reportView) trace(tr trace, c record.Column, y []float64) chartSeries {
 	return s
 }
 
-// bucket is a run of cells of which the least and the largest are kept.
-type bucket struct{ from, to int }
+// run is a stretch of cells of which the least and the largest are kept.
+type run struct{ from, to int }
 
-// buckets cuts a to b into so many runs that two points of each make at most
+// runs cuts a to b into so many runs that two points of each make at most
 // points; of single cells there is one point each.
-func buckets(a, b, points int) []bucket {
+func runs(a, b, points int) []run {
 	n := b - a
 	if n <= points {
 		points = 2 * n
 	}
 	count := max(1, points/2)
-	out := make([]bucket, 0, count)
+	out := make([]run, 0, count)
 	for i := range count {
 		from, to := a+i*n/count, a+(i+1)*n/count
 		if to > from {
-			out = append(out, bucket{from, to})
+			out = append(out, run{from, to})
 		}
 	}
 	return out
 }
 
-// stamps are the times of the points: start and middle of each bucket, only the
+// stamps are the times of the points: start and middle of each run, only the
 // start of one that holds a single cell.
-func stamps(t *record.Table, cells []bucket) []int64 {
+func stamps(t *record.Table, cells []run) []int64 {
 	out := make([]int64, 0, 2*len(cells))
 	for _, c := range cells {
 		at := func(cell int) int64 { return (t.StartMS + int64(cell)*t.StepMS) / 1000 }
@@ -271,9 +271,9 @@ func stamps(t *record.Table, cells []bucket) []int64 {
 	return out
 }
 
-// thinned keeps of each bucket the least and the largest value, in the order in
+// thinned keeps of each run the least and the largest value, in the order in
 // which they came, so that no peak is lost.
-func thinned(column []float32, cells []bucket) (out []float64, known bool) {
+func thinned(column []float32, cells []run) (out []float64, known bool) {
 	out = make([]float64, 0, 2*len(cells))
 	for _, c := range cells {
 		if c.to-c.from == 1 {

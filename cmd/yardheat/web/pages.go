@@ -92,6 +92,7 @@ func viewFuncs(v *view) template.FuncMap {
 		"t":     v.Say,
 		"tn":    v.Count,
 		"clean": clean,
+		"args":  func(list ...any) []any { return list },
 		"num":   v.Choice.Number,
 		"temp":  v.Choice.TempText,
 		"vol":   v.Choice.VolumeText,

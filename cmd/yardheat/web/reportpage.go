@@ -7,10 +7,8 @@ import (
 	"net/http"
 	"net/url"
 	"os"
-	"path"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"yardheat/cmd/yardheat/web/display"
 	"yardheat/cmd/yardheat/web/farms"
@@ -132,69 +130,13 @@ func svgs(dir string) []string {
 	return names
 }
 
-// filePolicy is the policy of a file of a report: report.html brings its own
-// style, nothing else is let in, and it runs no script.
-const filePolicy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox allow-modals allow-downloads"
-
-// reportFile sends one file of a report: those that are offered, and its charts.
-// The folder is opened as a root, so that no link leads out of it.
+// reportFile sends one file of a report.
 func (s *Server) reportFile(w http.ResponseWriter, r *http.Request) {
-	_, rep, ok := s.reportOf(w, r, r.PathValue("report"))
+	f, rep, ok := s.reportOf(w, r, r.PathValue("report"))
 	if !ok {
 		return
 	}
-	name := r.PathValue("name")
-	if !mayBeSent(name) {
-		s.notFound(w, r)
-		return
-	}
-	root, err := os.OpenRoot(rep.Dir)
-	if err != nil {
-		s.notFound(w, r)
-		return
-	}
-	defer func() { _ = root.Close() }() // read only
-	f, err := root.Open(filepath.FromSlash(name))
-	if err != nil {
-		s.notFound(w, r)
-		return
-	}
-	defer func() { _ = f.Close() }() // read only
-	s.sendFile(w, r, f, rep.ID, name)
-}
-
-func mayBeSent(name string) bool {
-	if dir, base := path.Split(name); dir == "charts/" {
-		return strings.Trim(base, "abcdefghijklmnopqrstuvwxyz0123456789-.") == "" && (strings.HasSuffix(base, ".svg") || strings.HasSuffix(base, ".png"))
-	}
-	for _, o := range offered {
-		if name == o.name {
-			return true
-		}
-	}
-	return false
-}
-
-func (s *Server) sendFile(w http.ResponseWriter, r *http.Request, f fs.File, id, name string) {
-	info, err := f.Stat()
-	seeker, can := f.(interface {
-		fs.File
-		Seek(int64, int) (int64, error)
-	})
-	if err != nil || !can || !info.Mode().IsRegular() {
-		s.notFound(w, r)
-		return
-	}
-	h := w.Header()
-	h.Set("Content-Security-Policy", filePolicy)
-	kinds := map[string]string{".html": "text/html; charset=utf-8", ".svg": "image/svg+xml", ".png": "image/png", ".json": "application/json", ".csv": "text/csv; charset=utf-8",
-		".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", ".parquet": "application/vnd.apache.parquet", ".zip": "application/zip"}
-	h.Set("Content-Type", kinds[path.Ext(name)])
-	if ext := path.Ext(name); ext != ".html" && ext != ".svg" && ext != ".png" {
-		stem := strings.TrimSuffix(path.Base(name), ext)
-		h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": stem + "-" + id + ext}))
-	}
-	http.ServeContent(w, r, "", info.ModTime(), seeker)
+	s.serveReportFile(w, r, f, rep, r.PathValue("name"))
 }
 
 // reportsView is the list of a farm's reports.
@@ -300,7 +242,7 @@ func (s *Server) bundleFile(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	root, err := os.OpenRoot(f.Dir())
+	root, err := os.OpenRoot(f.Dir()) // no link leads out of the farm
 	if err != nil {
 		s.notFound(w, r)
 		return
@@ -312,5 +254,12 @@ func (s *Server) bundleFile(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer func() { _ = file.Close() }() // read only
-	s.sendFile(w, r, file, rep.ID, "bundle.zip")
+	info, err := file.Stat()
+	if err != nil || !info.Mode().IsRegular() {
+		s.notFound(w, r)
+		return
+	}
+	w.Header().Set("Content-Type", "application/zip")
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": downloadName(f, rep, "bundle.zip")}))
+	http.ServeContent(w, r, "", info.ModTime(), file)
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 	"time"
 
@@ -187,8 +188,7 @@ func (v *view) list(parts []string) string {
 }
 
 func (v *reportView) used() string {
-	wash, feed := v.R.Heat.Seen.Get("wash_kwh"), v.R.Bed
-	_ = feed
+	wash := v.R.Heat.Seen.Get("wash_kwh")
 	if !wash.Known() {
 		return v.Say("report.sentence.nowash", "why", v.why(wash.Why).Text)
 	}
@@ -368,7 +368,26 @@ func (v *view) problem(code string) said {
 	return said{code, "en"}
 }
 
-// nothingToLookAt: neither cautions, cool washes, doubts nor changes.
+// drawOption is a draw that can be looked at closely.
+type drawOption struct{ Value, Text string }
+
+// mostDraws can be chosen: the last ones.
+const mostDraws = 400
+
+// Draws can be chosen for the chart of one, the newest first. The value is the
+// stretch to show, a while before and after, in seconds.
+func (v *reportView) Draws() []drawOption {
+	const before, after = 10 * time.Minute, 20 * time.Minute
+	var out []drawOption
+	for i := len(v.R.Loop.Draws) - 1; i >= 0 && len(out) < mostDraws; i-- {
+		d := v.R.Loop.Draws[i]
+		value := strconv.FormatInt(d.Start.Add(-before).Unix(), 10) + "-" + strconv.FormatInt(d.End.Add(after).Unix(), 10)
+		out = append(out, drawOption{value, v.When(d.Start) + ", " + v.Volume(d.Litres)})
+	}
+	return out
+}
+
+// NothingToLookAt: neither cautions, cool washes, doubts nor changes.
 func (v *reportView) NothingToLookAt() bool {
 	return len(v.R.Cautions) == 0 && v.R.Washes.TooCool == 0 && len(v.Doubts()) == 0 && len(v.Changes()) == 0
 }

@@ -14,10 +14,13 @@ import (
 	"errors"
 	"log"
 	"net/http"
+	"sync"
 	"sync/atomic"
 	"time"
 
+	"yardheat/analysis/today"
 	"yardheat/cmd/yardheat/web/farms"
+	"yardheat/cmd/yardheat/web/job"
 	"yardheat/cmd/yardheat/web/texts"
 )
 
@@ -33,9 +36,15 @@ type Options struct {
 	// Version as printed.
 	Version string
 	Now     func() time.Time
-	// Report reads the farm in dir and writes its report into out, whole or not at
-	// all.
-	Report func(ctx context.Context, dir, out string) error
+	// Report reads the farm in dir and writes its report on a period into out, whole
+	// or not at all. It ends soon after ctx, with ctx's error, and may tell how far it
+	// is until it returns.
+	Report func(ctx context.Context, dir, out string, p Period, tell func(job.Progress)) error
+	// Bundle packs a finished report with its originals into the file to; nil = that
+	// is not offered.
+	Bundle func(ctx context.Context, dir, report, to string, tell func(job.Progress)) error
+	// Today looks at the last two days of the farm in dir; nil = that is not offered.
+	Today func(ctx context.Context, dir string, tell func(job.Progress)) (*today.Today, error)
 	// Limits of uploads and of slow clients; the zero value is DefaultLimits.
 	Limits Limits
 	// Close is called by Server.Close, last; nil = nothing to close.
@@ -54,6 +63,11 @@ type Server struct {
 	tries    *tries
 	uploads  *places
 	closing  atomic.Bool
+	// jobs does the heavy work; results says where that of each ended one stands.
+	jobs     *job.Runner
+	results  sync.Map
+	readings *readings
+	days     *days
 	closers  []func(context.Context) error
 	handler  http.Handler
 }
@@ -72,20 +86,25 @@ func New(opt Options) (*Server, error) {
 		return nil, err
 	}
 	if report := opt.Report; report != nil {
-		opt.Report = func(ctx context.Context, dir, out string) error {
+		opt.Report = func(ctx context.Context, dir, out string, p Period, tell func(job.Progress)) error {
 			if err := farms.NoLinks(dir, out); err != nil {
 				return err
 			}
-			return report(ctx, dir, out)
+			return report(ctx, dir, out, p, tell)
 		}
+	}
+	jobs, err := job.New(job.DefaultOptions())
+	if err != nil {
+		return nil, err
 	}
 	if opt.Limits == (Limits{}) {
 		opt.Limits = DefaultLimits()
 	}
 	s := &Server{
-		opt: opt, texts: c, pages: p, sessions: newSessions(opt.Now), tries: newTries(opt.Now),
+		opt: opt, texts: c, pages: p, jobs: jobs, readings: newReadings(), days: newDays(), sessions: newSessions(opt.Now), tries: newTries(opt.Now),
 		once: onceKeys{keys: map[string]time.Time{}}, uploads: newPlaces(opt.Limits.Uploads, opt.Limits.Wait),
 	}
+	s.onClose(jobs.Close)
 	s.handler = s.guard(s.routes())
 	return s, nil
 }
@@ -127,6 +146,7 @@ func (s *Server) routes() *http.ServeMux {
 	s.workRoutes(mux)
 	s.reportRoutes(mux)
 	s.todayRoutes(mux)
+	mux.HandleFunc("GET /licences", s.licencesPage)
 	mux.HandleFunc("/", s.notFound)
 	return mux
 }

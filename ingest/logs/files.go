@@ -11,13 +11,13 @@ import (
 	"path"
 	"slices"
 	"strings"
-	"sync"
 
 	"yardheat/ingest/farm"
 	"yardheat/ingest/pack"
 	"yardheat/ingest/series"
 	"yardheat/ingest/stamps"
 	"yardheat/ingest/table"
+	"yardheat/ingest/work"
 )
 
 // FarmFile is the farm file's name; a wildcard never takes it for a log.
@@ -181,16 +181,12 @@ func readAll(root *os.Root, logs []*Log, opt Options) {
 	// Workbooks take longest by far: they are begun first.
 	queue := slices.Clone(jobs)
 	slices.SortStableFunc(queue, func(a, b *job) int { return workbookFirst(a.name) - workbookFirst(b.name) })
-	var told sync.Mutex
-	done := 0
 	parallel(opt.Workers, len(queue), func(i int) {
+		work.Check(opt.Context)
 		j := queue[i]
-		j.read(root, opt)
-		told.Lock()
-		defer told.Unlock()
-		done++
-		if opt.Progress != nil {
-			opt.Progress("reading file", done, len(jobs))
+		opt.files.begin(j.name)
+		if j.read(root, opt); !j.isStream() {
+			opt.files.done(j.name)
 		}
 	})
 	for _, j := range jobs {
@@ -205,36 +201,24 @@ func workbookFirst(name string) int {
 	return 1
 }
 
-// parallel runs f for 0 … n−1 on some workers and waits.
+// parallel runs f for 0 … n−1 on some workers (0 = 2) and waits.
 func parallel(workers, n int, f func(i int)) {
 	if workers <= 0 {
 		workers = 2
 	}
-	next := make(chan int)
-	var wg sync.WaitGroup
-	for range min(workers, n) {
-		wg.Go(func() {
-			for i := range next {
-				f(i)
-			}
-		})
-	}
-	for i := range n {
-		next <- i
-	}
-	close(next)
-	wg.Wait()
+	work.Each(workers, n, f)
 }
 
 // read reads a file: a long text export a sample first, every other whole.
 func (j *job) read(root *os.Root, opt Options) {
 	log := j.log.Farm
 	to := table.Options{Sheet: log.Sheet, Table: log.Table, Encoding: log.Encoding, Separator: log.Separator,
-		Decimal: log.Decimal, Thousands: log.Thousands, Header: log.Header}
+		Decimal: log.Decimal, Thousands: log.Thousands, Header: log.Header, Context: opt.Context}
 	if info, err := root.Stat(j.name); err == nil && opt.StreamBytes >= 0 && info.Size() >= max(opt.StreamBytes, 1) {
 		if f, err := root.Open(j.name); err == nil {
 			if t, s := sampled(f, info.Size(), j.name, to); t != nil {
 				s.closer = f
+				opt.files.opened(s)
 				j.tables, j.sources = []*table.Table{t}, []*source{s}
 				return
 			}
@@ -251,6 +235,12 @@ func (j *job) read(root *os.Root, opt Options) {
 		return
 	}
 	j.tables, j.err = table.ReadBytes(j.name, b, to)
+	work.Check(opt.Context) // else j.err may be a fault of the file
+}
+
+// isStream tells whether rows of the file are yet to be read.
+func (j *job) isStream() bool {
+	return slices.ContainsFunc(j.sources, func(s *source) bool { return s != nil })
 }
 
 // longMembers unpacks a packed file that holds a long export; nil where it is
@@ -259,7 +249,8 @@ func longMembers(name string, b []byte, opt Options) []pack.Member {
 	if opt.StreamBytes < 0 || !pack.IsPacked(b) {
 		return nil
 	}
-	members, err := pack.Open(name, b)
+	members, err := pack.OpenChecked(name, b, func() { work.Check(opt.Context) })
+	work.Check(opt.Context)
 	if err != nil || !slices.ContainsFunc(members, func(m pack.Member) bool {
 		return int64(len(m.Data)) >= opt.StreamBytes && !pack.IsPacked(m.Data)
 	}) {
@@ -292,6 +283,7 @@ func (j *job) readMembers(members []pack.Member, from *original, to table.Option
 		case table.IsNoTable(err) && errors.As(err, &e):
 			passed = append(passed, table.PassedOver(m.Name, e))
 		default:
+			work.Check(opt.Context)
 			j.err = err
 			return
 		}

@@ -84,15 +84,16 @@ func (g *Group) Go(f func()) {
 	g.wait.Go(func() {
 		defer func() {
 			if p := recover(); p != nil {
-				g.keep(carried(p))
+				g.keep(Carried(p))
 			}
 		}()
 		f()
 	})
 }
 
-// carried is what of a panic is handed on to another goroutine.
-func carried(p any) any {
+// Carried is what of a panic is handed on to another goroutine, which panics with
+// it: it says where the first one was.
+func Carried(p any) any {
 	switch p.(type) {
 	case stopped, *Panic:
 		return p
@@ -153,7 +154,7 @@ func Later[T any](g *Group, f func() T) (wait func() T) {
 		defer close(done)
 		defer func() {
 			if p := recover(); p != nil {
-				fault = carried(p)
+				fault = Carried(p)
 				g.keep(fault)
 			}
 		}()

@@ -29,6 +29,8 @@ type app struct {
 	now            func() time.Time
 	// ctx ends the work of a command that can be stopped; nil = it never ends.
 	ctx context.Context
+	// tell takes how far long work is, beside the terminal; nil = nobody asks.
+	tell func(work.Progress)
 }
 
 func newApp(stdin io.Reader, stdout, stderr io.Writer) *app {
@@ -172,10 +174,11 @@ type progress struct {
 	w    io.Writer
 	live bool
 	last int
+	tell func(work.Progress)
 }
 
 func (a *app) newProgress() *progress {
-	return &progress{w: a.stderr, live: isTerminal(a.stderr)}
+	return &progress{w: a.stderr, live: isTerminal(a.stderr), tell: a.tell}
 }
 
 // step shows what is being done.
@@ -202,6 +205,9 @@ func shortened(text string) string {
 
 // stage shows how far long work is.
 func (p *progress) stage(at work.Progress) {
+	if p.tell != nil {
+		p.tell(at)
+	}
 	text := stageWords[at.Stage]
 	switch {
 	case at.Total > 0 && at.File != "":

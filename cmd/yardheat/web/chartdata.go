@@ -171,6 +171,9 @@ func (s *Server) recordChart(v *reportView, r *http.Request, traces []trace) (*c
 	}
 	d := &chartData{From: t.StartMS / 1000, To: (t.StartMS + int64(t.N)*t.StepMS) / 1000, Live: true}
 	from, to := number(r, "from", d.From), number(r, "to", d.To)
+	if days := number(r, "days", 0); days > 0 && days < 10000 { // the last ones
+		from = max(d.From, d.To-86400*days)
+	}
 	points := min(max(int(number(r, "points", usualPoints)), fewestPoints), mostPoints)
 	a, b := t.Cell(from*1000), t.Cell(to*1000)
 	if to*1000 > t.StartMS+int64(b)*t.StepMS && b < t.N {

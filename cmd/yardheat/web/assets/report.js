@@ -127,6 +127,7 @@
       if (by) q.set("by", by.value);
       if (draw && from === undefined && draw.value) [from, to] = draw.value.split("-").map(Number);
       if (from !== undefined) { q.set("from", Math.floor(from)); q.set("to", Math.ceil(to)); }
+      if (this.sync && from === undefined) q.set("days", 7);
       q.set("points", Math.max(300, 2 * Math.round(this.plot.clientWidth || 600)));
       return words.base + this.name + "?" + q;
     }
@@ -156,8 +157,9 @@
         this.u.setScale("x", { min: from, max: to });
         this.fresh = false;
       } else {
-        const draw = this.figure.querySelector("[data-draw]");
-        this.span = draw ? [d.x[0], d.x[d.x.length - 1]] : this.padded(d.from, d.to);
+        const draw = this.figure.querySelector("[data-draw]"), drawn = [d.x[0], d.x[d.x.length - 1]];
+        this.span = draw ? drawn : this.padded(d.from, d.to);
+        this.view = d.live ? drawn : this.span;
         this.build();
       }
       this.table();
@@ -192,18 +194,21 @@
       this.plot.replaceChildren();
       const d = this.d, data = this.data();
       for (const s of this.series) if (!(s.label in this.hidden)) this.hidden[s.label] = !!s.hidden;
-      const scales = { x: { time: true, min: this.span[0], max: this.span[1] } };
+      // x is settled before the others, which ask what is in the stretch.
+      const scales = { x: { time: true, min: this.view[0], max: this.view[1], range: (u, min, max) => (this.wanted = [min, max]) } };
+      this.axes = d.axes.filter((a) => this.series.some((s) => s.axis === a.key && !this.hidden[s.label]));
+      if (!this.axes.length) this.axes = d.axes.slice(0, 1);
       for (const a of d.axes) scales[a.key] = { range: (u) => this.range(u, a.key) };
       const font = "14px system-ui, sans-serif";
       const axes = [{ stroke: ink, font, grid: { stroke: grid, width: 1 }, ticks: { stroke: grid }, space: 78, values: (u, splits, _a, _s, step) => this.stamps(splits, step) }];
-      d.axes.forEach((a, i) => axes.push({
+      this.axes.forEach((a, i) => axes.push({
         scale: a.key, side: i ? 1 : 3, stroke: ink, font, labelFont: "bold " + font, label: a.label, labelSize: 22, size: 58,
         grid: { show: i === 0, stroke: grid, width: 1 }, ticks: { stroke: grid },
-        values: (u, splits, _a, _s, step) => splits.map((v) => number(v, step < 0.1 ? 2 : step < 1 ? 1 : 0)),
+        values: (u, splits, _a, _s, step) => splits.map((v) => number(v, step % 1 === 0 ? 0 : step * 10 % 1 === 0 ? 1 : 2)),
       }));
       const series = [{}, ...this.series.map((s) => this.line(s))];
       this.u = new uPlot({
-        width: this.plot.clientWidth, height: this.height(), scales, axes, series, legend: { show: false }, padding: [10, d.axes.length > 1 ? 0 : 14, 0, 0],
+        width: this.plot.clientWidth, height: this.height(), scales, axes, series, legend: { show: false }, padding: [10, this.axes.length > 1 ? 0 : 14, 0, 0],
         tzDate: (ts) => uPlot.tzDate(new Date(ts * 1000), this.clock.timeZone),
         cursor: { sync: this.sync ? { key: this.sync, setSeries: false } : undefined, drag: { x: true, y: false, uni: 20 }, focus: { prox: -1 }, points: { size: 8 } },
         hooks: { draw: [() => this.over()], setCursor: [() => this.read()], setScale: [(u, key) => key === "x" && this.moved()], init: [(u) => this.touch(u)] },
@@ -218,7 +223,7 @@
       const out = { scale: s.axis, label: s.label, stroke: look.colour, width: look.width || 2, dash: look.dash, show: !this.hidden[s.label], spanGaps: false, points: { show: false } };
       if (s.kind === "points") { out.paths = () => null; out.dash = []; }
       if (s.kind === "bars") {
-        out.paths = uPlot.paths.bars({ size: [0.85, 90], align: 1 });
+        out.paths = uPlot.paths.bars({ size: [0.85, 1000], align: 1 });
         out.fill = () => pattern(look);
         out.dash = [];
         out.width = 1.5;
@@ -230,7 +235,7 @@
     range(u, key) {
       let low = Infinity, high = -Infinity;
       const take = (v) => { if (v !== null && v !== undefined) { low = Math.min(low, v); high = Math.max(high, v); } };
-      const { min, max } = u.scales.x, x = u.data[0];
+      const [min, max] = this.wanted || this.view, x = u.data[0];
       this.series.forEach((s, k) => {
         if (s.axis !== key || this.hidden[s.label]) return;
         for (let i = 0; i < x.length; i++) {
@@ -368,6 +373,12 @@
         b.addEventListener("click", () => {
           this.hidden[s.label] = !this.hidden[s.label];
           b.setAttribute("aria-pressed", String(!this.hidden[s.label]));
+          if (this.axes.some((a) => !this.uses(a)) || this.d.axes.some((a) => this.uses(a) && !this.axes.includes(a))) {
+            this.view = this.shown();
+            this.build();
+            this.table();
+            return;
+          }
           this.u.batch(() => {
             if (this.d.stacked) this.u.setData(this.data(), false);
             this.u.setSeries(this.series.indexOf(s) + 1, { show: !this.hidden[s.label] });
@@ -378,6 +389,8 @@
         return make("li", {}, b);
       }));
     }
+
+    uses(axis) { return this.series.some((s) => s.axis === axis.key && !this.hidden[s.label]); }
 
     shown() { return [this.u.scales.x.min, this.u.scales.x.max]; }
 

@@ -481,7 +481,7 @@ func (v *reportView) Sure() []sureRow {
 		row := sureRow{Label: v.Label(key), Text: v.Fig(f)}
 		for _, s := range list {
 			if share := s.Shares[key]; share >= leastShare && len(row.Most) < mostSensors {
-				row.Most = append(row.Most, sensorShare{v.sensor(s.Sensor), v.Percent(share), clean(s.Error)})
+				row.Most = append(row.Most, sensorShare{v.sensor(s.Sensor), v.Percent(share), v.Choice.Shown(clean(s.Error))})
 			}
 		}
 		if len(row.Most) > 0 {

@@ -78,7 +78,7 @@ func (v *view) measure(text string) said {
 		pairs := []any{}
 		for i, name := range []string{"a", "b", "c"} {
 			if i+1 < len(got) {
-				pairs = append(pairs, name, clean(strings.ReplaceAll(got[i+1], `"`, "")))
+				pairs = append(pairs, name, v.Choice.Shown(clean(strings.ReplaceAll(got[i+1], `"`, ""))))
 			}
 		}
 		return said{v.Say(m.key, pairs...), ""}

@@ -56,10 +56,11 @@ func (c Choice) FigureText(f season.Figure) string {
 	return c.Shown(unbroken(text))
 }
 
-// unbroken keeps number and unit together.
+// unbroken keeps value, interval and unit on one line.
 func unbroken(s string) string {
-	if at := strings.LastIndexByte(s, ' '); at > 0 && !strings.HasSuffix(s, ")") {
-		return s[:at] + "\u00a0" + s[at+1:]
+	at := strings.LastIndexByte(s, ' ')
+	if at > 0 && !strings.HasSuffix(s, ")") {
+		s = s[:at] + "\u00a0" + s[at+1:]
 	}
-	return s
+	return strings.NewReplacer(" ± ", "\u00a0±\u00a0", " (+", "\u00a0(+").Replace(s)
 }

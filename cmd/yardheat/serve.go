@@ -160,7 +160,7 @@ func (a *app) serveOn(ctx context.Context, l net.Listener, at listenAt, dir stri
 func (a *app) webOptions(store farms.Store) web.Options {
 	return web.Options{
 		Store: store, Key: web.NewKey(), Version: version, Now: a.now,
-		Log: log.New(a.stderr, "", log.LstdFlags),
+		Log:    log.New(a.stderr, "", log.LstdFlags),
 		Report: a.pageReport, Bundle: a.pageBundle, Today: a.pageToday,
 	}
 }

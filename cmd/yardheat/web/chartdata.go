@@ -516,6 +516,14 @@ func (v *reportView) plateChart() *chartData {
 	return d
 }
 
+// TargetText is that in the reader's unit.
+func (v *reportView) TargetText() string {
+	if c, ok := v.targetC(); ok {
+		return v.Choice.TempText(c, 0)
+	}
+	return clean(v.Target())
+}
+
 // targetC is wash.target_c of the farm file as the report states it.
 func (v *reportView) targetC() (float64, bool) {
 	number := v.Target()

@@ -106,7 +106,7 @@ func (v *view) Label(key string) string {
 	if v.c.Has("fig." + key) {
 		return v.Say("fig." + key)
 	}
-	return key
+	return clean(key)
 }
 
 // Row is a figure with its label and why it is missing.
@@ -365,7 +365,7 @@ func (v *view) problem(code string) said {
 	if v.c.Has("problem." + code) {
 		return said{v.Say("problem." + code), ""}
 	}
-	return said{code, "en"}
+	return said{clean(code), "en"}
 }
 
 // drawOption is a draw that can be looked at closely.

@@ -2,7 +2,10 @@ package saved_test
 
 import (
 	"encoding/json"
+	"flag"
 	"math"
+	"os"
+	"path/filepath"
 	"reflect"
 	"strings"
 	"testing"
@@ -23,6 +26,22 @@ func written(t *testing.T, s *season.Season) *saved.Report {
 	r, err := saved.Read(b)
 	require.NoError(t, err)
 	return r
+}
+
+var update = flag.Bool("update", false, "write testdata/report.json anew")
+
+// testdata/report.json is the invented season as it is written: the tests of the
+// page, which may not see the fixture, put it in their farms' reports.
+func TestInventedReportIsTheFixture(t *testing.T) {
+	name := filepath.Join("testdata", "report.json")
+	b, err := results.JSON(fixture.Season())
+	require.NoError(t, err)
+	if *update {
+		require.NoError(t, os.WriteFile(name, b, 0o600))
+	}
+	stands, err := os.ReadFile(name)
+	require.NoError(t, err)
+	require.Equal(t, string(b), string(stands), "go test ./reports/results/saved -update writes it anew")
 }
 
 func TestComesBackAsItWas(t *testing.T) {

@@ -458,7 +458,7 @@ func TestTodayIsCachedUntilTheFolderChanges(t *testing.T) {
 		o.Today = func(context.Context, string, func(job.Progress)) (*today.Today, error) {
 			looks++
 			return &today.Today{ZoneName: "Europe/Berlin", From: 0, To: 48 * 3600e3, Lines: []today.Line{
-				{Code: today.CodeLogs, Says: today.LogsSilent, State: today.LookAt, Probes: []today.Probe{{Name: hostile, What: "silent", UsualS: 60}}},
+				{Code: today.CodeLogs, Says: today.LogsSilent, State: today.LookAt, Probes: []today.Probe{{Name: hostile, Column: "c", What: "silent", UsualS: 60}}},
 				{Code: today.CodeNext, Says: today.NextLogger, State: today.LookAt}}}, nil
 		}
 	})

@@ -15,7 +15,13 @@ type compareView struct {
 	*view
 	A, B    side
 	overlap bool
+	// uneven: of different length, so that totals cannot be held against each other.
+	uneven bool
 }
+
+// mostUneven is by how much of the longer one two periods may differ for their
+// totals to be held against each other (our choice).
+const mostUneven = 0.05
 
 // side is one of the two.
 type side struct {
@@ -50,6 +56,8 @@ func (s *Server) comparePage(w http.ResponseWriter, r *http.Request) {
 	f := sides[0].v.Farm
 	c := &compareView{view: v, A: sides[0], B: sides[1]}
 	a, b := c.A.v.R.Period, c.B.v.R.Period
+	da, db := a.End.Sub(a.Start).Hours(), b.End.Sub(b.Start).Hours()
+	c.uneven = math.Abs(da-db) > mostUneven*math.Max(da, db)
 	c.overlap = a.Start.Before(b.End) && b.Start.Before(a.End)
 	s.show(w, r, http.StatusOK, "compare", &view{Title: v.Say("compare.title"), Farm: f, Section: "reports", Page: c})
 }
@@ -64,7 +72,7 @@ func (c *compareView) Notes() []string {
 		out = append(out, c.Say("compare.apart"))
 	}
 	da, db := a.End.Sub(a.Start).Hours()/24, b.End.Sub(b.Start).Hours()/24
-	if math.Abs(da-db) > 0.05*math.Max(da, db) {
+	if c.uneven {
 		out = append(out, c.Say("compare.length", "a", c.Int(int(math.Round(da))), "b", c.Int(int(math.Round(db)))))
 	}
 	return out
@@ -111,7 +119,12 @@ func (c *compareView) washTable() comparedTable {
 	if a.Count+b.Count == 0 {
 		return t
 	}
-	diff := func(x, y int) string { return c.signed(float64(y-x), 0) }
+	diff := func(x, y int) string {
+		if c.uneven {
+			return c.Say("compare.nodifference")
+		}
+		return c.signed(float64(y-x), 0)
+	}
 	t.Rows = []comparedRow{
 		{c.Say("compare.judged"), c.Int(a.Count), c.Int(b.Count), diff(a.Count, b.Count)},
 		{c.Say("compare.cool"), c.Int(a.TooCool), c.Int(b.TooCool), diff(a.TooCool, b.TooCool)},
@@ -135,7 +148,7 @@ func (c *compareView) signed(x float64, decimals int) string {
 // error is the same in both, and no interval is given.
 func (c *compareView) difference(x, y saved.Figure) string {
 	a, b := x.Season(), y.Season()
-	if !x.Known() || !y.Known() || !sameUnit(a.Unit, b.Unit) || math.IsNaN(a.Low+a.High+b.Low+b.High) {
+	if c.uneven && total(a.Unit) || !x.Known() || !y.Known() || !sameUnit(a.Unit, b.Unit) || math.IsNaN(a.Low+a.High+b.Low+b.High) {
 		return c.Say("compare.nodifference")
 	}
 	unit := a.Unit
@@ -152,6 +165,16 @@ func (c *compareView) difference(x, y saved.Figure) string {
 		return c.Choice.Shown(plus(d) + doubt.Beside(scaled, doubt.Make(scaled, scaled-wide/2, scaled+wide/2, shown, doubt.Estimated, 0, 0, ""), math.Round))
 	}
 	return plus(d) + c.Choice.FigureText(f)
+}
+
+// total: a unit of what grows with the length of the period. Money bears the name
+// of its currency, which is no other unit of a figure that is compared.
+func total(unit string) bool {
+	switch unit {
+	case "1", "", "W/K", "K", "degC", "°C", "W/m2":
+		return false
+	}
+	return true
 }
 
 func plus(d float64) string {

@@ -51,7 +51,9 @@ func openPage(t *testing.T, change func(*Options)) *pageUnderTest {
 	require.NoError(t, err)
 	srv := httptest.NewUnstartedServer(nil)
 	opt := Options{Store: store, Key: strings.Repeat("k", 32), Version: "test", Now: time.Now, Hosts: []string{srv.Listener.Addr().String()},
-		Report: func(context.Context, string, string, Period, func(job.Progress)) error { return errors.New("no report in this test") }}
+		Report: func(context.Context, string, string, Period, func(job.Progress)) error {
+			return errors.New("no report in this test")
+		}}
 	if change != nil {
 		change(&opt)
 	}
@@ -314,7 +316,7 @@ func TestThinnedChartKeepsThePeak(t *testing.T) {
 	assert.Equal(t, 63.5, d.Series[0].Y[4])
 	assert.Equal(t, "Europe/Rome", d.Zone)
 	p.show(url.Values{"lang": {"en"}, "temp": {"F"}})
-	assert.Equal(t, 146.3, p.chart("temperatures?from="+itoa(from)+"&to="+itoa(from+600)).Series[0].Y[4], "63.5 °C are 146.3 °F")
+	assert.Equal(t, 146.3, p.chart("temperatures?from=" + itoa(from) + "&to=" + itoa(from+600)).Series[0].Y[4], "63.5 °C are 146.3 °F")
 	for _, odd := range []string{"from=x&to=-5", "from=99999999999999999999", "points=1000000", "points=-1", "from=2000000000&to=1000000000", "days=-1", "days=999999999999"} {
 		d := p.chart("temperatures?" + odd)
 		assert.LessOrEqual(t, len(d.X), mostPoints+2, odd)

@@ -532,13 +532,14 @@
   root.hidden = false;
   for (const e of document.querySelectorAll(".scripted")) e.hidden = false;
   document.getElementById("charts-plain").hidden = true;
+  // Those in view first, the others one by one: they are there when the page is
+  // printed.
   const figures = [...root.querySelectorAll("figure.chart")];
-  const seen = new IntersectionObserver((entries) => {
-    for (const e of entries) {
-      if (!e.isIntersecting) continue;
-      seen.unobserve(e.target);
-      new Chart(e.target);
+  const begin = async () => {
+    for (const f of figures) {
+      new Chart(f);
+      await new Promise((next) => setTimeout(next, 60));
     }
-  }, { rootMargin: "600px" });
-  figures.forEach((f) => seen.observe(f));
+  };
+  begin();
 })();

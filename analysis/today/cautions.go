@@ -9,16 +9,17 @@ import (
 	"yardheat/analysis/caution"
 )
 
-// cautions raised in the stretch. Those that need more days than it holds are
+// cautions raised in the stretch; small washes raise none (the line of washes
+// counts them). Those that need more days than it holds are
 // asked for over these, and count if they reach into it.
 func (m *maker) cautions() (*Line, error) {
 	l := &Line{Code: CodeCautions, Says: CautionsNone, State: InOrder}
-	days := hours(24 * m.opt.Caution.NeverHotD)
+	days := hours(24 * m.opt.Season.Caution.NeverHotD)
 	for _, x := range []struct {
 		from int64
 		ids  []string // nil: all
 	}{{m.t.From, nil}, {max(m.t.UsualFrom, m.t.To-days), []string{"C01", "C02"}}, {m.t.UsualFrom, []string{"C09", "C10"}}} {
-		list, err := caution.Raise(caution.Input{Grid: m.g, Farm: m.rec.Farm, Zone: m.zone, FromMS: x.from, ToMS: m.t.To, Account: m.since(x.from)}, m.opt.Caution)
+		list, err := caution.Raise(caution.Input{Grid: m.g, Farm: m.rec.Farm, Zone: m.zone, FromMS: x.from, ToMS: m.t.To, Account: m.since(x.from)}, m.opt.Season.Caution)
 		if err != nil {
 			return nil, fmt.Errorf("today: cautions: %w", err)
 		}
@@ -61,7 +62,7 @@ func (m *maker) since(ms int64) *account.Account {
 	}
 	out.Washes = nil
 	for _, w := range a.Washes {
-		if w.End > ms {
+		if w.End > ms && w.Litres >= m.small {
 			out.Washes = append(out.Washes, w)
 		}
 	}

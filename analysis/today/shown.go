@@ -22,7 +22,7 @@ func shown(v float64, key, unit string) string {
 	}
 	digits, sign := 0, ""
 	switch {
-	case key == "effectiveness":
+	case key == "effectiveness" || key == "plate_effectiveness" || key == "rise_share":
 		v, sign = 100*v, " %"
 	case key == "caught_per_kwh":
 		digits, sign = 2, " kWh per kWh"
@@ -34,7 +34,7 @@ func shown(v float64, key, unit string) string {
 		if v != math.Trunc(v) {
 			digits = 1
 		}
-	default:
+	default: // W/K, kWh, L, h
 		if math.Abs(v) < 10 {
 			digits = 1
 		}

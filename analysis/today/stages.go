@@ -5,26 +5,48 @@ import (
 
 	"yardheat/analysis/account"
 	"yardheat/analysis/cycle"
+	"yardheat/analysis/season"
 )
 
-// loop: the draws of the stretch against those of the weeks before, by
+// loop: the draws of the stretch against those of the weeks before. Where the fit
+// identifies the loop, by the coefficient that each draw tells by itself; beside
+// it, and where it does not, by
 //
 //	effectiveness = (T_out − T_in)/(T_bed − T_in),
 //
-// temperatures by litres over the draw, the bed's probes as they read; without a
-// bed probe by the water's rise T_out − T_in, K. Only draws with most of their
-// litres counted, and at least half the usual size, count.
+// T_out over the water that came in at one end and left at the other within the
+// draw (beyond PassedVolumes of the pipe); where draws are too short for that,
+// over the whole draw, which is mostly water that had stood and tells little of
+// how well the loop takes heat. The bed's probes as they read; without one by the
+// water's rise T_out − T_in, K. Only draws seen whole, and of at least half the
+// usual size, count.
 func (m *maker) loop() *Line {
 	if m.acc.Loop.Absent || m.rec.Farm.Loop == nil {
 		return nil
 	}
 	l := &Line{Code: CodeLoop, Says: LoopNotKnown, State: NotKnown}
-	key, unit, of := "effectiveness", "1", m.effectiveness
+	taken := compared{key: "effectiveness", unit: "1", of: "draws", fewest: m.opt.FewestDraws, share: m.opt.LeastLoop}
 	if m.g.Stream("bed_temp") == nil {
-		key, unit, of = "rise_k", "K", m.rise
+		taken.key, taken.unit = "rise_k", "K"
 	}
+	var by string
+	taken.sides, by = m.takenByDraw()
+	ua := compared{key: "ua_w_per_k", unit: "W/K", of: "draws", fewest: m.opt.FewestDraws, share: m.opt.LeastUA}
+	for _, d := range season.UAByDraw(m.rec, m.g, m.acc, m.opt.Season) {
+		ua.add(m.inWindow(d.End), d.UAWPerK)
+	}
+	m.compare(l, findings{LoopLow, LoopHigh, LoopUsual, LoopFew}, ua, taken)
+	if _, ok := l.Number(taken.key); ok {
+		l.word("by", by)
+	}
+	return l
+}
+
+// takenByDraw is what the draws took, and by which water: "passing" or "whole
+// draw".
+func (m *maker) takenByDraw() (sides, string) {
+	var passing, whole sides
 	usualL := m.usualDrawL()
-	var now, before []float64
 	for i, d := range m.acc.Draws {
 		if i >= len(m.acc.DrawRows) || d.Litres < usualL/2 || !d.Complete {
 			continue
@@ -33,15 +55,27 @@ func (m *maker) loop() *Line {
 		if !(r.CountedL >= m.coveredShare()*r.Litres) {
 			continue
 		}
-		if m.inWindow(d.End) {
-			now = append(now, of(d, r))
-		} else {
-			before = append(before, of(d, r))
-		}
+		in := m.inWindow(d.End)
+		passing.add(in, m.taken(d, r.ColdC(), m.passedC(d)))
+		whole.add(in, m.taken(d, r.ColdC(), r.HotC()))
 	}
-	m.compare(l, compared{key: key, unit: unit, now: now, before: before, of: "draws", fewest: m.opt.FewestDraws, share: m.opt.LeastLoop,
-		low: LoopLow, high: LoopHigh, usual: LoopUsual, few: LoopFew})
-	return l
+	if 2*len(passing.before) >= len(whole.before) && len(passing.before) > 0 {
+		return passing, "passing"
+	}
+	return whole, "whole draw"
+}
+
+// sides are the values of the stretch and those before it.
+type sides struct{ now, before []float64 }
+
+func (s *sides) add(in bool, v float64) {
+	switch {
+	case math.IsNaN(v) || math.IsInf(v, 0):
+	case in:
+		s.now = append(s.now, v)
+	default:
+		s.before = append(s.before, v)
+	}
 }
 
 // usualDrawL is the median litres of a draw.
@@ -53,57 +87,104 @@ func (m *maker) usualDrawL() float64 {
 	return median(v)
 }
 
-func (m *maker) rise(_ cycle.Draw, r account.HeatRow) float64 { return r.HotC() - r.ColdC() }
-
-func (m *maker) effectiveness(d cycle.Draw, r account.HeatRow) float64 {
-	sum, n := 0.0, 0.0
-	for _, v := range m.g.Stream("bed_temp").Values[d.A:d.B] {
-		if v == v {
-			sum, n = sum+v, n+1
-		}
+// taken is the part of the way from inlet to bed that the water was warmed;
+// without a bed probe the rise.
+func (m *maker) taken(d cycle.Draw, inC, outC float64) float64 {
+	bed := m.g.Stream("bed_temp")
+	if bed == nil {
+		return outC - inC
 	}
-	if drive := sum/n - r.ColdC(); drive > 1 {
-		return (r.HotC() - r.ColdC()) / drive
+	if drive := mean(bed.Values[d.A:d.B]) - inC; drive > 1 {
+		return (outC - inC) / drive
 	}
 	return math.NaN()
 }
 
+// passedC is the outlet's temperature, by litres, of the water that passed the
+// whole pipe within the draw; NaN where that is less than a twentieth of the
+// pipe's volume or three cells.
+func (m *maker) passedC(d cycle.Draw) float64 {
+	f, out := m.rec.Farm.Loop, m.g.Stream("loop_out_temp")
+	if out == nil || m.acc.LoopFlow == nil {
+		return math.NaN()
+	}
+	volume := math.Pi / 4 * f.BoreMM * f.BoreMM * f.LengthM / 1000
+	from := m.opt.PassedVolumes*volume + f.LeadL
+	var passed, litres, litreC float64
+	cells := 0
+	for k := d.A; k < d.B; k++ {
+		v := m.acc.LoopFlow.Values[k] * m.g.StepS / 60
+		if v != v {
+			return math.NaN()
+		}
+		if passed += v; passed > from && v > 0 && out.Values[k] == out.Values[k] {
+			litres, litreC, cells = litres+v, litreC+v*out.Values[k], cells+1
+		}
+	}
+	if cells < 3 || litres < volume/20 {
+		return math.NaN()
+	}
+	return litreC / litres
+}
+
 // compared is one comparison of a stage's values with its earlier ones.
 type compared struct {
-	key, unit             string
-	now, before           []float64
-	of                    string
-	fewest                int
-	share                 float64 // of the median, at least
-	low, high, usual, few Finding
+	key, unit string
+	sides
+	of     string
+	fewest int
+	share  float64 // of the median, at least
 }
+
+// findings of a stage: below, above and within its usual range, too few to say.
+type findings struct{ low, high, usual, few Finding }
 
 // compare holds the median of the stretch's values against the usual range of
-// single values before it.
-func (m *maker) compare(l *Line, c compared) {
-	now := known(c.now)
-	l.number("values", float64(len(now)), "1", nil)
-	if len(now) == 0 {
+// single values before it: the first measure that is off is what the line says,
+// else the first that can be held against a range, else the first known.
+func (m *maker) compare(l *Line, f findings, list ...compared) {
+	best, said := -1, Finding("")
+	var of *Usual
+	for i, c := range list {
+		if len(c.now) == 0 {
+			continue
+		}
+		u, says := m.usual(c.before, c.fewest, c.of), f.few
+		if u != nil && len(c.now) >= m.opt.FewestNow {
+			says = [...]Finding{f.low, f.usual, f.high}[u.off(median(c.now), c.share*math.Abs(u.Mid))+1]
+		}
+		off := says == f.low || says == f.high
+		if best < 0 || off || (said == f.few && says != f.few) {
+			best, said, of = i, says, u
+		}
+		if off {
+			break
+		}
+	}
+	if best < 0 {
+		l.number("values", 0, "1", nil)
 		return
 	}
-	u, v := m.usual(c.before, c.fewest, c.of), median(now)
-	l.number(c.key, v, c.unit, u)
-	switch {
-	case u == nil || len(now) < m.opt.FewestNow:
-		l.Says = c.few
-		l.number("earlier", float64(len(known(c.before))), "1", nil)
-		return
-	case u.off(v, c.share*math.Abs(u.Mid)) < 0:
-		l.Says, l.State = c.low, LookAt
-	case u.off(v, c.share*math.Abs(u.Mid)) > 0:
-		l.Says, l.State = c.high, LookAt
+	c := list[best]
+	l.Says = said
+	l.number("values", float64(len(c.now)), "1", nil)
+	l.number(c.key, median(c.now), c.unit, of)
+	switch said {
+	case f.few:
+		l.number("earlier", float64(len(c.before)), "1", nil)
+	case f.usual:
+		l.State = InOrder
+	case PlateHigh: // more heat than usual is what is wanted
+		l.State = InOrder
 	default:
-		l.Says, l.State = c.usual, InOrder
+		l.State = LookAt
 	}
 }
 
-// plate: the heat caught per kWh of the compressor by cycle, where no compressor
-// is logged the heat of a cycle; and whether any water passed it.
+// plate: by cycle its effectiveness where the hot gas is logged, else the water's
+// rise as a share of what it was before at the same inlet temperature; beside it
+// the heat caught per kWh of the compressor (without a compressor the heat of a
+// cycle); and whether any water passed at all.
 func (m *maker) plate() *Line {
 	a := m.acc
 	if a.Plate.Absent {
@@ -114,30 +195,75 @@ func (m *maker) plate() *Line {
 		return l
 	}
 	worked := m.worked()
-	key, unit := "caught_per_kwh", "1"
-	if worked == nil {
-		key, unit = "plate_kwh", "kWh"
-	}
-	var now, before []float64
+	var caught, heat, eff sides
 	for i, c := range a.Cycles {
 		r := a.Plate.Rows[i]
-		if !r.Covered(c, m.coveredShare()) || (worked != nil && !(worked[i] > 0)) || (worked == nil && !c.Whole) {
+		if !r.Covered(c, m.coveredShare()) {
 			continue
 		}
-		v := r.KWh
-		if worked != nil {
-			v /= worked[i]
+		in := c.End > m.t.From
+		if worked != nil && worked[i] > 0 {
+			caught.add(in, r.KWh/worked[i])
 		}
-		if c.End > m.t.From {
-			now = append(now, v)
-		} else {
-			before = append(before, v)
+		if worked == nil && c.Whole {
+			heat.add(in, r.KWh)
+		}
+		if a.Drive != nil && a.Drive[i].DriveLK > 0 {
+			eff.add(in, a.Drive[i].RiseLK/a.Drive[i].DriveLK)
 		}
 	}
-	m.compare(l, compared{key: key, unit: unit, now: now, before: before, of: "cycles", fewest: m.opt.FewestCycles, share: m.opt.LeastPlate,
-		low: PlateLow, high: PlateHigh, usual: PlateUsual, few: PlateFew})
+	base := compared{of: "cycles", fewest: m.opt.FewestCycles, share: m.opt.LeastPlate, unit: "1"}
+	as := func(key, unit string, s sides) compared {
+		c := base
+		c.key, c.unit, c.sides = key, unit, s
+		return c
+	}
+	m.compare(l, findings{PlateLow, PlateHigh, PlateUsual, PlateFew},
+		as("plate_effectiveness", "1", eff), as("rise_share", "1", m.riseShare()), as("caught_per_kwh", "1", caught), as("plate_kwh", "kWh", heat))
 	m.noWater(l, worked)
 	return l
+}
+
+// riseShare is the water's rise in each cycle over that which a straight line
+// through the earlier cycles gives at its inlet temperature,
+//
+//	T_out − T_in = ε (T_gas − T_in),
+//
+// straight in T_in where gas and effectiveness stay as they are. Inlets more than
+// InletBeyondK outside those seen before have no share.
+func (m *maker) riseShare() (s sides) {
+	a := m.acc
+	rows := func(before bool, do func(in, rise float64)) {
+		for i, c := range a.Cycles {
+			r := a.Plate.Rows[i]
+			if (c.End <= m.t.From) != before || !r.Covered(c, m.coveredShare()) || !(r.CountedL > 0) {
+				continue
+			}
+			do(r.ColdC(), r.HotC()-r.ColdC())
+		}
+	}
+	var x, y []float64
+	low, high := math.Inf(1), math.Inf(-1)
+	rows(true, func(in, rise float64) {
+		x, y = append(x, in), append(y, rise)
+		low, high = min(low, in), max(high, in)
+	})
+	if len(x) < m.opt.FewestCycles {
+		return s
+	}
+	base, slope := line(x, y)
+	share := func(in, rise float64) float64 {
+		want := base + slope*in
+		if want < 1 || in < low-m.opt.InletBeyondK || in > high+m.opt.InletBeyondK {
+			return math.NaN()
+		}
+		return rise / want
+	}
+	for i := range x {
+		s.add(false, share(x[i], y[i]))
+	}
+	rows(false, func(in, rise float64) { s.add(true, share(in, rise)) })
+	return s
 }
 
 // worked is the compressor's kWh of each cycle in which it used its usual part

@@ -20,8 +20,8 @@ import (
 	"time"
 
 	"yardheat/analysis/account"
-	"yardheat/analysis/caution"
 	"yardheat/analysis/grid"
+	"yardheat/analysis/season"
 	"yardheat/ingest"
 )
 
@@ -169,6 +169,8 @@ type maker struct {
 	// WindowH, the last of which is the one looked at.
 	acc, two *account.Account
 	zone     *time.Location
+	// small: see smallL.
+	small float64
 }
 
 // Make says what the last 48 hours of a record show. now is the moment of
@@ -197,6 +199,7 @@ func Make(rec *ingest.Record, now time.Time, opt Options) (*Today, error) {
 	if err := m.accounts(); err != nil {
 		return nil, err
 	}
+	m.small = m.smallL()
 	lines := []*Line{m.logs(), m.milk(), m.washes(), m.plate(), m.loop(), m.tank(), m.heat(), m.bed()}
 	raised, err := m.cautions()
 	if err != nil {
@@ -212,11 +215,11 @@ func hours(h float64) int64 { return int64(h * 3600e3) }
 func (m *maker) accounts() error {
 	var err error
 	from, to := m.t.UsualFrom, m.t.To
-	if m.g, err = grid.Build(m.rec, from, to, m.opt.Account.Grid); err != nil {
+	if m.g, err = grid.Build(m.rec, from, to, m.opt.Season.Account.Grid); err != nil {
 		return fmt.Errorf("today: grid: %w", err)
 	}
 	in := account.Input{Rec: m.rec, Grid: m.g, FromMS: from, ToMS: to}
-	if m.acc, err = account.Make(in, m.opt.Account); err != nil {
+	if m.acc, err = account.Make(in, m.opt.Season.Account); err != nil {
 		return fmt.Errorf("today: account: %w", err)
 	}
 	for at := to; at >= from; at -= hours(m.opt.WindowH) {
@@ -226,7 +229,7 @@ func (m *maker) accounts() error {
 		return nil
 	}
 	slices.Reverse(in.CutsMS)
-	if m.two, err = account.Make(in, m.opt.Account); err != nil {
+	if m.two, err = account.Make(in, m.opt.Season.Account); err != nil {
 		return fmt.Errorf("today: account of two days: %w", err)
 	}
 	return nil
@@ -286,7 +289,10 @@ type Options struct {
 	FewestDraws, FewestCycles, FewestStretches, FewestHours, FewestDays, FewestNow int
 	// A value outside the usual range asks for a look if it is also off the median
 	// by this: shares of it, or K.
-	LeastLoop, LeastPlate, LeastHeat, LeastBedK, LeastTankK float64
+	LeastLoop, LeastUA, LeastPlate, LeastHeat, LeastBedK, LeastTankK float64
+	// PassedVolumes of the loop's water (its wall takes part) must have been drawn
+	// before what comes out has passed the whole pipe; InletBeyondK: see riseShare.
+	PassedVolumes, InletBeyondK float64
 	// Plate without water: a cycle with LittleShare of the usual litres or less
 	// although the compressor used its usual part; RareShare: so few earlier cycles
 	// were like that.
@@ -302,18 +308,22 @@ type Options struct {
 	FaultReadings          int
 	// BedWithinH: the bed's and tank's last reading is "now" for so long.
 	BedWithinH float64
-	Account    account.Options
-	Caution    caution.Options
+	// A wash of less than SmallShare of the upper quartile's litres is a small one,
+	// where HabitShare of all stretches of wash water are.
+	SmallShare, HabitShare float64
+	// Season holds the options of account, loop and cautions.
+	Season season.Options
 }
 
 // DefaultOptions are the project's.
 func DefaultOptions() Options {
 	return Options{WindowH: 48, UsualDays: 35, StaleH: 48, Share: 0.9,
 		FewestDraws: 20, FewestCycles: 20, FewestStretches: 8, FewestHours: 96, FewestDays: 10, FewestNow: 2,
-		LeastLoop: 0.1, LeastPlate: 0.15, LeastHeat: 0.25, LeastBedK: 3, LeastTankK: 8,
+		LeastLoop: 0.1, LeastUA: 0.15, LeastPlate: 0.15, LeastHeat: 0.25, LeastBedK: 3, LeastTankK: 8,
+		PassedVolumes: 1.25, InletBeyondK: 3,
 		LittleShare: 0.25, RareShare: 0.05,
 		SilentTimes: 3, ProbeSilentH: 2, LogSilentH: 12, FaultShare: 0.2, StuckShare: 0.1, FaultReadings: 10,
-		BedWithinH: 6, Account: account.DefaultOptions(), Caution: caution.DefaultOptions()}
+		BedWithinH: 6, SmallShare: 0.4, HabitShare: 0.2, Season: season.DefaultOptions()}
 }
 
 // bound is one option with its limits.
@@ -329,12 +339,13 @@ func (o Options) bounds() []bound {
 		{"fewest_draws", float64(o.FewestDraws), 5, 1e4}, {"fewest_cycles", float64(o.FewestCycles), 5, 1e4},
 		{"fewest_stretches", float64(o.FewestStretches), 3, 1e3}, {"fewest_hours", float64(o.FewestHours), 5, 1e4},
 		{"fewest_days", float64(o.FewestDays), 3, 366}, {"fewest_now", float64(o.FewestNow), 1, 100},
-		{"least_loop", o.LeastLoop, 0, 1}, {"least_plate", o.LeastPlate, 0, 1}, {"least_heat", o.LeastHeat, 0, 1},
+		{"least_loop", o.LeastLoop, 0, 1}, {"least_ua", o.LeastUA, 0, 1}, {"least_plate", o.LeastPlate, 0, 1}, {"least_heat", o.LeastHeat, 0, 1},
 		{"least_bed_k", o.LeastBedK, 0, 30}, {"least_tank_k", o.LeastTankK, 0, 50},
+		{"passed_volumes", o.PassedVolumes, 0.5, 3}, {"inlet_beyond_k", o.InletBeyondK, 0, 20},
 		{"little_share", o.LittleShare, 0, 0.9}, {"rare_share", o.RareShare, 0, 0.5},
 		{"silent_times", o.SilentTimes, 1, 100}, {"probe_silent_h", o.ProbeSilentH, 0, 168}, {"log_silent_h", o.LogSilentH, 0, 168},
 		{"fault_share", o.FaultShare, 0, 1}, {"stuck_share", o.StuckShare, 0, 1}, {"fault_readings", float64(o.FaultReadings), 1, 1e6},
-		{"bed_within_h", o.BedWithinH, 0.1, 48},
+		{"bed_within_h", o.BedWithinH, 0.1, 48}, {"small_share", o.SmallShare, 0, 0.9}, {"habit_share", o.HabitShare, 0, 1},
 	}
 }
 
@@ -345,10 +356,7 @@ func (o Options) Validate() error {
 			return fmt.Errorf("today: option %s is %g; want %g to %g", b.Name, b.V, b.lo, b.hi)
 		}
 	}
-	if err := o.Account.Validate(); err != nil {
-		return err
-	}
-	return o.Caution.Validate()
+	return o.Season.Validate()
 }
 
 // Setting is one option in force.
@@ -367,4 +375,4 @@ func (o Options) Settings() []Setting {
 }
 
 // coveredShare is what a row must be covered by to be compared.
-func (m *maker) coveredShare() float64 { return m.opt.Account.Cycle.CoveredShare }
+func (m *maker) coveredShare() float64 { return m.opt.Season.Account.Cycle.CoveredShare }

@@ -58,3 +58,17 @@ func (u *Usual) off(v, least float64) int {
 	}
 	return 0
 }
+
+// line is the straight line y = base + slope x by least squares; slope 0 where x
+// does not move.
+func line(x, y []float64) (base, slope float64) {
+	mx, my := mean(x), mean(y)
+	var xx, xy float64
+	for i := range x {
+		xx, xy = xx+(x[i]-mx)*(x[i]-mx), xy+(x[i]-mx)*(y[i]-my)
+	}
+	if xx > 0 {
+		slope = xy / xx
+	}
+	return my - slope*mx, slope
+}

@@ -125,6 +125,8 @@ func (p printer) logs(l *today.Line) string {
 	switch n := value(l, "probes"); {
 	case l.Says == today.LogsEnd:
 		text = fmt.Sprintf("end %s ago (%s): give the new exports. The other lines speak of the 48 hours before that.", ago(value(l, "age_h")), p.at(p.t.To))
+	case l.Says == today.LogsAhead:
+		text = "hold stamps later than now, which are not used."
 	case l.Says == today.LogsRun && n == 1:
 		return "the one probe reads to the end."
 	case l.Says == today.LogsRun:
@@ -209,6 +211,9 @@ func (p printer) washes(l *today.Line) string {
 }
 
 func unknownWashes(l *today.Line) string {
+	if n := value(l, "small_too_cool"); n > 0 {
+		return fmt.Sprintf(" (%s, far smaller than a wash, counted apart.)", counted(n, "small cooler one", "small cooler ones"))
+	}
 	if n := value(l, "unknown"); n > 0 {
 		return fmt.Sprintf(" %s no temperature.", counted(n, "wash has", "washes have"))
 	}
@@ -217,10 +222,12 @@ func unknownWashes(l *today.Line) string {
 
 // subjects: what loop and plate are measured by.
 var subjects = map[string]string{
-	"effectiveness":  "the water took up %s of the way to the bed's temperature",
-	"rise_k":         "the water warmed by %s",
-	"caught_per_kwh": "%s of the compressor caught as heat",
-	"plate_kwh":      "%s caught a cycle",
+	"effectiveness":       "the water was warmed by %s of the way to the bed's temperature",
+	"rise_k":              "the water warmed by %s",
+	"plate_effectiveness": "the water was warmed by %s of the way to the hot gas",
+	"rise_share":          "the water was warmed by %s of what this inlet used to give",
+	"caught_per_kwh":      "%s of the compressor caught as heat",
+	"plate_kwh":           "%s caught a cycle",
 }
 
 // against is loop or plate against its usual range.
@@ -241,8 +248,15 @@ func (p printer) against(l *today.Line) string {
 		if l.Code == today.CodePlate {
 			what = "cycles"
 		}
+		if l.Word("by") == "passing" {
+			subject += " while passing"
+		}
 		text := fmt.Sprintf(subject, n.Shown()) + fmt.Sprintf(" (median of %.0f %s)", value(l, "values"), what)
-		return text + verdict(l.Says) + rangeText(n) + "."
+		text += verdict(l.Says) + rangeText(n)
+		if l.Word("by") == "whole draw" {
+			text += "; mostly water that had stood, which shows little of how well the loop takes heat"
+		}
+		return text + "."
 	}
 	return "no value in these 48 hours."
 }
@@ -360,6 +374,7 @@ var nextSteps = map[today.Finding]string{
 	today.NextWashNone:  "look whether the wash meter and its probe still count.",
 	today.NextCautions:  "read the caution with what to do in the report (yardheat report).",
 	today.NextLogger:    "look at that logger (battery, card, cable), or give its newer export.",
+	today.NextClock:     "set that logger's clock, and state what it was off by (clock in [[log]] of farm.toml).",
 	today.NextProbe:     "look at that probe and its cable; in the bed or at a switchboard not alone and not unqualified.",
 	today.NextPump:      "look at the plate's pump and valves while the compressor runs.",
 	today.NextPlate:     "look at the plate: flow, valves, fouling. The refrigerant side is for certified people.",

@@ -10,7 +10,8 @@ import (
 )
 
 // cautions raised in the stretch; small washes raise none (the line of washes
-// counts them). Those that need more days than it holds are
+// counts them). C09, less heat per kWh of the compressor than before, is left to
+// the line of the plate, which asks the same of the same cycles. Those that need more days than it holds are
 // asked for over these, and count if they reach into it.
 func (m *maker) cautions() (*Line, error) {
 	l := &Line{Code: CodeCautions, Says: CautionsNone, State: InOrder}
@@ -18,14 +19,14 @@ func (m *maker) cautions() (*Line, error) {
 	for _, x := range []struct {
 		from int64
 		ids  []string // nil: all
-	}{{m.t.From, nil}, {max(m.t.UsualFrom, m.t.To-days), []string{"C01", "C02"}}, {m.t.UsualFrom, []string{"C09", "C10"}}} {
+	}{{m.t.From, nil}, {max(m.t.UsualFrom, m.t.To-days), []string{"C01", "C02"}}, {m.t.UsualFrom, []string{"C10"}}} {
 		list, err := caution.Raise(caution.Input{Grid: m.g, Farm: m.rec.Farm, Zone: m.zone, FromMS: x.from, ToMS: m.t.To, Account: m.since(x.from)}, m.opt.Season.Caution)
 		if err != nil {
 			return nil, fmt.Errorf("today: cautions: %w", err)
 		}
 		for _, c := range list {
 			has := slices.ContainsFunc(l.Cautions, func(r Raised) bool { return r.ID == c.ID })
-			if has || c.Last <= m.t.From || (x.ids != nil && !slices.Contains(x.ids, c.ID)) {
+			if has || c.ID == "C09" || c.Last <= m.t.From || (x.ids != nil && !slices.Contains(x.ids, c.ID)) {
 				continue
 			}
 			l.Cautions = append(l.Cautions, Raised{c.ID, c.Text, c.Because, c.First, c.Last})

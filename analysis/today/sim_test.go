@@ -12,8 +12,10 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"yardheat/analysis/season"
 	"yardheat/analysis/today"
 	"yardheat/ingest"
+	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
 	"yardheat/ingest/simfarm"
 )
@@ -258,6 +260,99 @@ func TestFaultsAreSaid(t *testing.T) {
 		t.Logf("%-34s said by %d of %d", n, said[n], asked[n])
 		if !strings.HasPrefix(n, "loop") && !strings.HasPrefix(n, "plate's") {
 			require.Equal(t, asked[n], said[n], n)
+		}
+	}
+}
+
+// The last weeks say of the sample farm what the whole record says, and its cool
+// washes are those that the season lists.
+func TestLastWeeksSayWhatTheWholeRecordSays(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates the sample farm")
+	}
+	rec := loaded(t, written(t, simfarm.Sample()))
+	whole := today.DefaultOptions()
+	whole.UsualDays = 366
+	cool := 0
+	for _, day := range []int{24, 45, 64, 80, 98, 119} {
+		r := asOf(rec, at(rec).Add(-time.Duration(121-day)*24*time.Hour))
+		x := made(t, r, at(r))
+		y, err := today.Make(r, at(r), whole)
+		require.NoError(t, err)
+		for _, l := range x.Lines {
+			o := y.Line(l.Code)
+			require.Equal(t, l.State, o.State, "day %d, %s: %s and %s", day, l.Code, l.Says, o.Says)
+			require.Equal(t, l.Says, o.Says, "day %d", day)
+			for _, n := range l.Numbers {
+				if p, _ := o.Number(n.Key); n.Unit == "degC" && n.Of == "" {
+					require.InDelta(t, p.Value, n.Value, 0.5, "day %d, %s", day, n.Key)
+				}
+			}
+		}
+		s, err := season.Compute(r, season.DefaultOptions())
+		require.NoError(t, err)
+		want := 0.0
+		for _, w := range s.Washes.List {
+			if w.TooCool && w.End > x.From {
+				want++
+			}
+		}
+		l := x.Line(today.CodeWashes)
+		n, _ := l.Number("too_cool")
+		small, _ := l.Number("small_too_cool")
+		require.Equal(t, want, n.Value+small.Value, "day %d", day)
+		cool += int(want)
+	}
+	require.Positive(t, cool)
+}
+
+// The same record gives the same lines.
+func TestSameLinesAgain(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates a farm")
+	}
+	dir := written(t, steady(7001))
+	rec := loaded(t, dir)
+	require.Equal(t, made(t, rec, at(rec)), made(t, loaded(t, dir), at(rec)))
+}
+
+// A farm that lacks a stage has no line of it, and one that was logged for a few
+// days says that it is too few.
+func TestLinesOfStagesThatThereAre(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates farms")
+	}
+	s := steady(7002)
+	rec := loaded(t, written(t, s))
+	only := *rec
+	f := *rec.Farm
+	f.Plate, f.Plant, f.Wash, f.Element, f.Tanks, f.Milkings = nil, nil, nil, nil, nil, farm.Milkings{}
+	only.Farm, only.Milkings, only.MilkingsFrom, only.Series = &f, nil, "", nil
+	for _, x := range rec.Series {
+		if q := string(x.Quantity); strings.HasPrefix(q, "loop_") || q == "bed_temp" || q == "mains_temp" {
+			only.Series = append(only.Series, x)
+		}
+	}
+	x := made(t, &only, at(rec))
+	for _, c := range []today.Code{today.CodeMilk, today.CodeWashes, today.CodePlate, today.CodeTank} {
+		require.Nil(t, x.Line(c), c)
+	}
+	for _, c := range []today.Code{today.CodeLogs, today.CodeLoop, today.CodeHeat, today.CodeBed, today.CodeCautions, today.CodeNext} {
+		require.NotNil(t, x.Line(c), c)
+	}
+	early := asOf(rec, time.UnixMilli(rec.First).Add(5*24*time.Hour))
+	x = made(t, early, at(early))
+	for c, want := range map[today.Code]today.Finding{today.CodeLoop: today.LoopFew, today.CodePlate: today.PlateFew, today.CodeTank: today.TankFew, today.CodeHeat: today.HeatFew} {
+		require.Equal(t, want, x.Line(c).Says)
+		require.Equal(t, today.NotKnown, x.Line(c).State)
+	}
+}
+
+func BenchmarkMake(b *testing.B) {
+	rec := loaded(b, written(b, simfarm.Sample()))
+	for b.Loop() {
+		if x, err := today.Make(rec, at(rec), today.DefaultOptions()); err != nil || len(x.Lines) != 10 {
+			b.Fatal(err)
 		}
 	}
 }

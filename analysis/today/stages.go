@@ -151,7 +151,7 @@ func (m *maker) compare(l *Line, f findings, list ...compared) {
 		}
 		u, says := m.usual(c.before, c.fewest, c.of), f.few
 		if u != nil && len(c.now) >= m.opt.FewestNow {
-			says = [...]Finding{f.low, f.usual, f.high}[u.off(median(c.now), c.share*math.Abs(u.Mid))+1]
+			says = [...]Finding{f.low, f.usual, f.high}[u.off(median(c.now), c.share*math.Abs(u.Mid), m.opt.BeyondShare)+1]
 		}
 		off := says == f.low || says == f.high
 		if best < 0 || off || (said == f.few && says != f.few) {
@@ -376,7 +376,7 @@ func (m *maker) heat() *Line {
 			l.word(x.key, "too few")
 			continue
 		}
-		side := u.off(v, m.opt.LeastHeat*math.Abs(u.Mid))
+		side := u.off(v, m.opt.LeastHeat*math.Abs(u.Mid), m.opt.BeyondShare)
 		l.word(x.key, [...]string{"below", "usual", "above"}[side+1])
 		off = off || side == x.bad
 	}

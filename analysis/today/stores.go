@@ -24,13 +24,17 @@ func (m *maker) bed() *Line {
 			continue
 		}
 		u := m.usual(m.hourly(ch.Values, m.g.Cell(m.t.From)), m.opt.FewestHours, "hours")
-		l.Numbers = append(l.Numbers, Number{Key: "bed_c", Of: ch.Probe, Value: v, Unit: "degC", Usual: u})
+		of := ch.Place
+		if of == "" {
+			of = ch.Probe
+		}
+		l.Numbers = append(l.Numbers, Number{Key: "bed_c", Of: of, Value: v, Unit: "degC", Usual: u})
 		if at > 0 && rank == 0 {
 			l.time("at", at)
 		}
 		is := few
 		if u != nil {
-			is = [...]int{low, usual, high}[u.off(v, m.opt.LeastBedK)+1]
+			is = [...]int{low, usual, high}[u.off(v, m.opt.LeastBedK, m.opt.BeyondShare)+1]
 		}
 		rank = max(rank, is)
 	}
@@ -104,7 +108,7 @@ func (m *maker) tank() *Line {
 	switch {
 	case u == nil:
 		l.Says = TankFew
-	case u.off(v, m.opt.LeastTankK) < 0:
+	case u.off(v, m.opt.LeastTankK, m.opt.BeyondShare) < 0:
 		l.Says, l.State = TankLow, LookAt
 	default:
 		l.Says, l.State = TankUsual, InOrder

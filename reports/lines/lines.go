@@ -222,6 +222,7 @@ func unknownWashes(l *today.Line) string {
 
 // subjects: what loop and plate are measured by.
 var subjects = map[string]string{
+	"ua_w_per_k":          "the water took heat at %s",
 	"effectiveness":       "the water was warmed by %s of the way to the bed's temperature",
 	"rise_k":              "the water warmed by %s",
 	"plate_effectiveness": "the water was warmed by %s of the way to the hot gas",
@@ -252,7 +253,7 @@ func (p printer) against(l *today.Line) string {
 			subject += " while passing"
 		}
 		text := fmt.Sprintf(subject, n.Shown()) + fmt.Sprintf(" (median of %.0f %s)", value(l, "values"), what)
-		text += verdict(l.Says) + rangeText(n)
+		text += verdict(l.Says) + little(l, n) + rangeText(n)
 		if l.Word("by") == "whole draw" {
 			text += "; mostly water that had stood, which shows little of how well the loop takes heat"
 		}
@@ -274,6 +275,15 @@ func verdict(s today.Finding) string {
 	return ""
 }
 
+// little says that a value lies a little outside its usual range, of a line that
+// asks for no look.
+func little(l *today.Line, n today.Number) string {
+	if side := n.Side(); l.State == today.InOrder && (side == "below" || side == "above") && verdict(l.Says) == "" {
+		return ", a little " + side
+	}
+	return ""
+}
+
 // rangeText is the usual range with what it is made of.
 func rangeText(n today.Number) string {
 	if n.Usual == nil {
@@ -287,7 +297,7 @@ func (p printer) tank(l *today.Line) string {
 	if !ok {
 		return "no reading near the end."
 	}
-	return fmt.Sprintf("%s at %s%s%s.", n.Shown(), p.when(l, "at"), verdict(l.Says), strings.Replace(rangeText(n), "usually", "at this hour usually", 1))
+	return fmt.Sprintf("%s at %s%s%s%s.", n.Shown(), p.when(l, "at"), verdict(l.Says), little(l, n), strings.Replace(rangeText(n), "usually", "at this hour usually", 1))
 }
 
 func (p printer) heat(l *today.Line) string {
@@ -305,6 +315,8 @@ func (p printer) heat(l *today.Line) string {
 			text += fmt.Sprintf(" (usually %s", n.Usual.Shown(n.Key, n.Unit))
 			if w := l.Word(x.key); w == "below" || w == "above" {
 				text += ", " + w
+			} else {
+				text += little(l, n)
 			}
 			text += ")"
 		} else {
@@ -330,7 +342,7 @@ func (p printer) bed(l *today.Line) string {
 		}
 		text := n.Of + " " + n.Shown()
 		if n.Usual != nil {
-			text += " (usually " + n.Usual.Shown(n.Key, n.Unit) + ")"
+			text += " (usually " + n.Usual.Shown(n.Key, n.Unit) + little(l, n) + ")"
 		}
 		parts = append(parts, text)
 	}

@@ -163,7 +163,7 @@ func (p printer) milk(l *today.Line) string {
 	how := map[string]string{"tank": "two hours after the milking", "pipe": "as it left the cooler", "list": "by the milkings list"}[l.Word("read")]
 	unknown := ""
 	if n := value(l, "unknown"); n > 0 {
-		unknown = fmt.Sprintf(" %s not known.", counted(n, "milking is", "milkings are"))
+		unknown = fmt.Sprintf(" %s without a reading.", counted(n, "milking", "milkings"))
 	}
 	switch l.Says {
 	case today.MilkWarm:
@@ -212,7 +212,7 @@ func (p printer) washes(l *today.Line) string {
 
 func unknownWashes(l *today.Line) string {
 	if n := value(l, "small_too_cool"); n > 0 {
-		return fmt.Sprintf(" (%s, far smaller than a wash, counted apart.)", counted(n, "small cooler one", "small cooler ones"))
+		return fmt.Sprintf(" Counted apart: %s, far smaller than a wash.", counted(n, "small cooler one", "small cooler ones"))
 	}
 	if n := value(l, "unknown"); n > 0 {
 		return fmt.Sprintf(" %s no temperature.", counted(n, "wash has", "washes have"))

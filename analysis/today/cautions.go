@@ -26,7 +26,7 @@ func (m *maker) cautions() (*Line, error) {
 		}
 		for _, c := range list {
 			has := slices.ContainsFunc(l.Cautions, func(r Raised) bool { return r.ID == c.ID })
-			if has || c.ID == "C09" || c.Last <= m.t.From || (x.ids != nil && !slices.Contains(x.ids, c.ID)) {
+			if has || c.ID == "C09" || (c.ID == "C13" && !m.bedAsked()) || c.Last <= m.t.From || (x.ids != nil && !slices.Contains(x.ids, c.ID)) {
 				continue
 			}
 			l.Cautions = append(l.Cautions, Raised{c.ID, c.Text, c.Because, c.First, c.Last})
@@ -38,6 +38,18 @@ func (m *maker) cautions() (*Line, error) {
 	}
 	l.number("raised", float64(len(l.Cautions)), "1", nil)
 	return l, nil
+}
+
+// bedAsked: somebody will go to the bed, for it was turned or cleared in the
+// stretch, or one of its probes looks stuck or faulty; single bad readings send
+// nobody there.
+func (m *maker) bedAsked() bool {
+	for _, e := range m.rec.Farm.Events {
+		if at := e.At.UnixMilli(); (e.What == "turned" || e.What == "cleared") && m.inWindow(at) {
+			return true
+		}
+	}
+	return slices.ContainsFunc(m.doubtful(), func(p Probe) bool { return p.Quantity == "bed_temp" && p.What != "silent" })
 }
 
 // since is the account's rows and washes that end after a time, as far as

@@ -323,8 +323,66 @@ func (m *maker) noWater(l *Line, worked []float64) {
 			l.number("litres", r.Litres, "L", m.usual(litres, m.opt.FewestCycles, "cycles"))
 			l.number("compressor_kwh", worked[i], "kWh", nil)
 			l.time("since", c.Start)
+			return
 		}
+		break
+	}
+	m.noWaterByDay(l)
+}
+
+// noWaterByDay asks the same of the last 24 hours against the 24 hours that ended
+// at the same time of the days before: a plant that cools by night alone works
+// across its cycles' ends.
+func (m *maker) noWaterByDay(l *Line) {
+	kw := m.g.Stream("compressor_power")
+	if kw == nil {
+		kw, _ = m.g.Flow(m.rec.Farm, "compressor_power", m.opt.Season.Account.Grid)
+	}
+	if kw == nil || m.acc.PlateFlow == nil {
 		return
+	}
+	day := func(d int) (litres, kWh float64, known bool) {
+		to := m.t.To - hours(24*float64(d))
+		if to-hours(24) < m.t.UsualFrom {
+			return 0, 0, false
+		}
+		a, b := m.g.Cell(to-hours(24)), m.g.Cell(to)
+		n := 0
+		for k := a; k < b; k++ {
+			v, p := m.acc.PlateFlow.Values[k], kw.Values[k]
+			if v != v || p != p {
+				continue
+			}
+			n++
+			litres, kWh = litres+v*m.g.StepS/60, kWh+p*m.g.Hours()
+		}
+		return litres, kWh, float64(n) >= m.coveredShare()*float64(b-a)
+	}
+	litres, kWh, ok := day(0)
+	if !ok {
+		return
+	}
+	var before, used []float64
+	dry := 0.0
+	for d := 1; float64(d) <= m.opt.UsualDays; d++ {
+		if v, p, ok := day(d); ok {
+			before, used = append(before, v), append(used, p)
+		}
+	}
+	if len(before) < m.opt.FewestDays {
+		return
+	}
+	little := m.opt.LittleShare * median(before)
+	for _, v := range before {
+		if v <= little {
+			dry++
+		}
+	}
+	if litres <= little && kWh > 0.5*median(used) && dry <= m.opt.RareShare*float64(len(before)) {
+		l.Says, l.State = PlateNoWater, LookAt
+		l.number("litres", litres, "L", m.usual(before, m.opt.FewestDays, "days"))
+		l.number("compressor_kwh", kWh, "kWh", nil)
+		l.time("since", m.t.To-hours(24))
 	}
 }
 

@@ -2,8 +2,11 @@ package today
 
 import (
 	"math"
+	"slices"
+	"strings"
 
 	"yardheat/analysis/account"
+	"yardheat/ingest/series"
 )
 
 // heat: from yard, milk and socket in the stretch, against the two-day stretches
@@ -20,9 +23,9 @@ func (m *maker) heat() *Line {
 		bad  string // the side that asks for a look
 		gone bool
 	}{
-		{"yard", m.heats(&m.two.Loop), "below", m.two.Loop.Absent},
-		{"milk", m.heats(&m.two.Plate), "below", m.two.Plate.Absent},
-		{"socket", m.element(), "above", m.two.Element.Absent},
+		{"yard", m.heats(&m.two.Loop), "below", m.two.Loop.Absent || m.two.Loop.Rows == nil && !m.logged("loop_")},
+		{"milk", m.heats(&m.two.Plate), "below", m.two.Plate.Absent || m.two.Plate.Rows == nil && !m.logged("plate_")},
+		{"socket", m.element(), "above", m.two.Element.Absent || m.two.Element.Rows == nil && !m.logged("element_")},
 	} {
 		if x.gone {
 			continue
@@ -51,7 +54,11 @@ func (m *maker) heat() *Line {
 func (m *maker) heatOf(l *Line, key string, v []float64) string {
 	is := "not known"
 	if n := len(v) - 1; n >= 0 && v[n] == v[n] {
-		u := m.usual(v[:n], m.opt.FewestStretches, "two days")
+		var all sides
+		for i, x := range v[:n] {
+			all.add(m.age(m.two.Cycles[i].End), x)
+		}
+		u := m.usual(all.earlier(m.opt.FewestStretches), m.opt.FewestStretches, "two days")
 		l.number(key+"_kwh", v[n], "kWh", u)
 		is = "too few"
 		if u != nil {
@@ -91,4 +98,9 @@ func (m *maker) element() []float64 {
 		}
 	}
 	return v
+}
+
+// logged: a quantity of that name is among the series.
+func (m *maker) logged(prefix string) bool {
+	return slices.ContainsFunc(m.rec.Series, func(s *series.Series) bool { return strings.HasPrefix(string(s.Quantity), prefix) })
 }

@@ -32,7 +32,7 @@ func (m *maker) loop() *Line {
 	taken.sides, by = m.takenByDraw()
 	ua := compared{key: "ua_w_per_k", unit: "W/K", of: "draws", fewest: m.opt.FewestDraws, share: m.opt.LeastUA}
 	for _, d := range season.UAByDraw(m.rec, m.g, m.acc, m.opt.Season) {
-		ua.add(m.inWindow(d.End), d.UAWPerK)
+		ua.add(m.age(d.End), d.UAWPerK)
 	}
 	m.compare(l, findings{LoopLow, LoopHigh, LoopUsual, LoopFew}, ua, taken)
 	if _, ok := l.Number(taken.key); ok {
@@ -47,34 +47,21 @@ func (m *maker) takenByDraw() (sides, string) {
 	var passing, whole sides
 	usualL := m.usualDrawL()
 	for i, d := range m.acc.Draws {
-		if i >= len(m.acc.DrawRows) || d.Litres < usualL/2 || !d.Complete {
+		if i >= len(m.acc.DrawRows) || d.Litres < usualL/2 || !(d.Complete || d.Estimated) {
 			continue
 		}
 		r := m.acc.DrawRows[i]
 		if !(r.CountedL >= m.coveredShare()*r.Litres) {
 			continue
 		}
-		in := m.inWindow(d.End)
+		in := m.age(d.End)
 		passing.add(in, m.taken(d, r.ColdC(), m.passedC(d)))
 		whole.add(in, m.taken(d, r.ColdC(), r.HotC()))
 	}
-	if 2*len(passing.before) >= len(whole.before) && len(passing.before) > 0 {
+	if n := len(passing.earlier(math.MaxInt)); n > 0 && 2*n >= len(whole.earlier(math.MaxInt)) {
 		return passing, "passing"
 	}
 	return whole, "whole draw"
-}
-
-// sides are the values of the stretch and those before it.
-type sides struct{ now, before []float64 }
-
-func (s *sides) add(in bool, v float64) {
-	switch {
-	case math.IsNaN(v) || math.IsInf(v, 0):
-	case in:
-		s.now = append(s.now, v)
-	default:
-		s.before = append(s.before, v)
-	}
 }
 
 // usualDrawL is the median litres of a draw.
@@ -148,7 +135,7 @@ func (m *maker) compare(l *Line, f findings, list ...compared) {
 		if len(c.now) == 0 {
 			continue
 		}
-		u, says := m.usual(c.before, c.fewest, c.of), f.few
+		u, says := m.usual(c.earlier(c.fewest), c.fewest, c.of), f.few
 		if u != nil && len(c.now) >= m.opt.FewestNow {
 			says = [...]Finding{f.low, f.usual, f.high}[u.off(median(c.now), c.share*math.Abs(u.Mid), m.opt.BeyondShare)+1]
 		}
@@ -170,7 +157,7 @@ func (m *maker) compare(l *Line, f findings, list ...compared) {
 	l.number(c.key, median(c.now), c.unit, of)
 	switch said {
 	case f.few:
-		l.number("earlier", float64(len(c.before)), "1", nil)
+		l.number("earlier", float64(len(c.earlier(c.fewest))), "1", nil)
 	case f.usual:
 		l.State = InOrder
 	case PlateHigh: // more heat than usual is what is wanted

@@ -11,6 +11,10 @@ type Options struct {
 	// WindowH is the stretch looked at; UsualDays the weeks before it that it is
 	// held against; StaleH: logs that end so long before now are said first.
 	WindowH, UsualDays, StaleH float64
+	// GapDays just before the stretch are left out of what is usual, so that what
+	// began to go wrong a few days ago does not soon pass for it; they count where
+	// there would be too few values without them.
+	GapDays float64
 	// Share of the earlier values that the usual range holds.
 	Share float64
 	// Fewest earlier values and, of draws and cycles, values in the stretch, below
@@ -48,7 +52,7 @@ type Options struct {
 
 // DefaultOptions are the project's.
 func DefaultOptions() Options {
-	return Options{WindowH: 48, UsualDays: 35, StaleH: 48, Share: 0.9,
+	return Options{WindowH: 48, UsualDays: 35, GapDays: 7, StaleH: 48, Share: 0.9,
 		FewestDraws: 20, FewestCycles: 20, FewestStretches: 8, FewestHours: 96, FewestDays: 10, FewestNow: 2,
 		BeyondShare: 0.25, LeastLoop: 0.1, LeastUA: 0.15, LeastPlate: 0.15, LeastHeat: 0.25, LeastBedK: 3, LeastTankK: 8,
 		PassedVolumes: 1.25, InletBeyondK: 3,
@@ -66,7 +70,7 @@ type bound struct {
 // bounds lists the options of the lines themselves.
 func (o Options) bounds() []bound {
 	return []bound{
-		{"window_h", o.WindowH, 24, 168}, {"usual_days", o.UsualDays, 7, 366}, {"stale_h", o.StaleH, 1, 8784}, {"share", o.Share, 0.5, 0.99},
+		{"window_h", o.WindowH, 24, 168}, {"usual_days", o.UsualDays, 7, 366}, {"gap_days", o.GapDays, 0, 60}, {"stale_h", o.StaleH, 1, 8784}, {"share", o.Share, 0.5, 0.99},
 		{"fewest_draws", float64(o.FewestDraws), 5, 1e4}, {"fewest_cycles", float64(o.FewestCycles), 5, 1e4},
 		{"fewest_stretches", float64(o.FewestStretches), 3, 1e3}, {"fewest_hours", float64(o.FewestHours), 5, 1e4},
 		{"fewest_days", float64(o.FewestDays), 3, 366}, {"fewest_now", float64(o.FewestNow), 1, 100},

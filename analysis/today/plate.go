@@ -1,8 +1,6 @@
 package today
 
-import (
-	"math"
-)
+import "slices"
 
 // plate: by cycle its effectiveness where the hot gas is logged, else the water's
 // rise as a share of what it was before at the same inlet temperature; beside it
@@ -15,6 +13,9 @@ func (m *maker) plate() *Line {
 	}
 	l := &Line{Code: CodePlate, Says: PlateNotKnown, State: NotKnown}
 	if a.Plate.Rows == nil {
+		if !m.logged("plate_") {
+			return nil
+		}
 		return l
 	}
 	worked := m.worked()
@@ -24,7 +25,7 @@ func (m *maker) plate() *Line {
 		if !r.Covered(c, m.coveredShare()) {
 			continue
 		}
-		in := c.End > m.t.From
+		in := m.age(c.End)
 		if worked != nil && worked[i] > 0 {
 			caught.add(in, r.KWh/worked[i])
 		}
@@ -55,37 +56,31 @@ func (m *maker) plate() *Line {
 // straight in T_in where gas and effectiveness stay as they are. Inlets more than
 // InletBeyondK outside those seen before have no share.
 func (m *maker) riseShare() (s sides) {
-	a := m.acc
-	rows := func(before bool, do func(in, rise float64)) {
-		for i, c := range a.Cycles {
-			r := a.Plate.Rows[i]
-			if (c.End <= m.t.From) != before || !r.Covered(c, m.coveredShare()) || !(r.CountedL > 0) {
-				continue
-			}
-			do(r.ColdC(), r.HotC()-r.ColdC())
+	type row struct {
+		age      age
+		in, rise float64
+	}
+	var rows []row
+	var ins, rises sides
+	for i, c := range m.acc.Cycles {
+		r := m.acc.Plate.Rows[i]
+		if x := (row{m.age(c.End), r.ColdC(), r.HotC() - r.ColdC()}); r.Covered(c, m.coveredShare()) && r.CountedL > 0 {
+			rows = append(rows, x)
+			ins.add(x.age, x.in)
+			rises.add(x.age, x.rise)
 		}
 	}
-	var x, y []float64
-	low, high := math.Inf(1), math.Inf(-1)
-	rows(true, func(in, rise float64) {
-		x, y = append(x, in), append(y, rise)
-		low, high = min(low, in), max(high, in)
-	})
-	if len(x) < m.opt.FewestCycles {
+	x, y := ins.earlier(m.opt.FewestCycles), rises.earlier(m.opt.FewestCycles)
+	if len(x) < m.opt.FewestCycles || len(x) != len(y) {
 		return s
 	}
 	base, slope := line(x, y)
-	share := func(in, rise float64) float64 {
-		want := base + slope*in
-		if want < 1 || in < low-m.opt.InletBeyondK || in > high+m.opt.InletBeyondK {
-			return math.NaN()
+	low, high := slices.Min(x)-m.opt.InletBeyondK, slices.Max(x)+m.opt.InletBeyondK
+	for _, r := range rows {
+		if want := base + slope*r.in; want >= 1 && r.in >= low && r.in <= high {
+			s.add(r.age, r.rise/want)
 		}
-		return rise / want
 	}
-	for i := range x {
-		s.add(false, share(x[i], y[i]))
-	}
-	rows(false, func(in, rise float64) { s.add(true, share(in, rise)) })
 	return s
 }
 
@@ -117,12 +112,13 @@ func (m *maker) noWater(l *Line, worked []float64) {
 	if worked == nil {
 		return
 	}
-	var litres []float64
+	var all sides
 	for i, c := range m.acc.Cycles {
-		if worked[i] > 0 && c.End <= m.t.From {
-			litres = append(litres, m.acc.Plate.Rows[i].Litres)
+		if worked[i] > 0 {
+			all.add(m.age(c.End), m.acc.Plate.Rows[i].Litres)
 		}
 	}
+	litres := all.earlier(m.opt.FewestCycles)
 	if len(litres) < m.opt.FewestCycles {
 		return
 	}
@@ -168,13 +164,16 @@ func (m *maker) noWaterByDay(l *Line) {
 	if !ok {
 		return
 	}
-	var before, used []float64
+	var all, work sides
 	dry := 0.0
-	for d := 1; float64(d) <= m.opt.UsualDays; d++ {
+	for d := 1; float64(d) <= m.opt.GapDays+m.opt.UsualDays; d++ {
 		if v, p, ok := m.plateDay(kw.Values, d); ok {
-			before, used = append(before, v), append(used, p)
+			at := m.age(m.t.To - hours(24*float64(d)))
+			all.add(at, v)
+			work.add(at, p)
 		}
 	}
+	before, used := all.earlier(m.opt.FewestDays), work.earlier(m.opt.FewestDays)
 	if len(before) < m.opt.FewestDays {
 		return
 	}

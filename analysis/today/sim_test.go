@@ -357,3 +357,30 @@ func BenchmarkMake(b *testing.B) {
 		}
 	}
 }
+
+// Every kind of farm has lines, and every number in them is known.
+func TestEveryKindOfFarm(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates farms")
+	}
+	off := simfarm.Short(71)
+	off.Bypasses = []simfarm.Bypass{{FromDay: off.Days - 6, Days: 6, Kind: "recovery_off", Name: "test"}}
+	for name, s := range map[string]simfarm.Scenario{"meterless": simfarm.Meterless(71, 300), "on and off": simfarm.OnOff(71), "valve": simfarm.Valved(71, 60),
+		"holed": simfarm.Holed(71), "slab": simfarm.WithSlab(71, true), "apart": simfarm.Apart(71, 60, 40, 90, 0), "air": simfarm.WithAir(71), "off": off} {
+		rec := loaded(t, written(t, s))
+		x := made(t, rec, at(rec))
+		require.NotNil(t, x.Line(today.CodeLoop), name)
+		require.Equal(t, name == "meterless" || name == "valve", x.Line(today.CodePlate) == nil, name)
+		for _, l := range x.Lines {
+			require.NotEmpty(t, l.Says, name)
+			for _, n := range l.Numbers {
+				require.False(t, math.IsNaN(n.Value) || math.IsInf(n.Value, 0), "%s: %s", name, n.Key)
+				require.NotEmpty(t, n.Shown())
+			}
+			if name == "off" && l.Code == today.CodePlate { // for six days: what lasts does not pass for usual
+				require.Equal(t, today.PlateNoWater, l.Says)
+			}
+			t.Logf("%-10s %-9s %-16s %s %v", name, l.State, l.Says, numbers(l), l.Words)
+		}
+	}
+}

@@ -16,6 +16,7 @@ package today
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -208,7 +209,7 @@ func Make(rec *ingest.Record, now time.Time, opt Options) (*Today, error) {
 		m.t.NowMS = now.UnixMilli()
 	}
 	m.t.From = max(rec.First, m.t.To-hours(opt.WindowH))
-	m.t.UsualFrom = max(rec.First, m.t.From-hours(24*opt.UsualDays))
+	m.t.UsualFrom = max(rec.First, m.t.From-hours(24*(opt.GapDays+opt.UsualDays)))
 	if err := m.accounts(); err != nil {
 		return nil, err
 	}
@@ -270,6 +271,50 @@ func urgency(l Line) int {
 		return 2
 	}
 	return 3
+}
+
+// age says whether what ends at a time belongs to the stretch looked at, to the
+// days just before it, or to the weeks before these.
+func (m *maker) age(endMS int64) age {
+	switch {
+	case endMS > m.t.From:
+		return now
+	case endMS > m.t.From-hours(24*m.opt.GapDays):
+		return recent
+	}
+	return old
+}
+
+type age int
+
+const (
+	old age = iota
+	recent
+	now
+)
+
+// sides are the values of the stretch and those before it.
+type sides struct{ now, recent, old []float64 }
+
+func (s *sides) add(a age, v float64) {
+	switch {
+	case math.IsNaN(v) || math.IsInf(v, 0):
+	case a == now:
+		s.now = append(s.now, v)
+	case a == recent:
+		s.recent = append(s.recent, v)
+	default:
+		s.old = append(s.old, v)
+	}
+}
+
+// earlier are the values to hold those of the stretch against: the old ones, where
+// there are fewest of them.
+func (s *sides) earlier(fewest int) []float64 {
+	if len(s.old) >= fewest {
+		return s.old
+	}
+	return slices.Concat(s.old, s.recent)
 }
 
 // inWindow: a span ends within the stretch looked at.

@@ -278,10 +278,15 @@ func verdict(s today.Finding) string {
 // little says that a value lies a little outside its usual range, of a line that
 // asks for no look.
 func little(l *today.Line, n today.Number) string {
-	if side := n.Side(); l.State == today.InOrder && (side == "below" || side == "above") && verdict(l.Says) == "" {
-		return ", a little " + side
+	side := n.Side()
+	if l.State != today.InOrder || verdict(l.Says) != "" || (side != "below" && side != "above") {
+		return ""
 	}
-	return ""
+	low, high := today.Number{Key: n.Key, Unit: n.Unit, Value: n.Usual.Low}, today.Number{Key: n.Key, Unit: n.Unit, Value: n.Usual.High}
+	if s := n.Shown(); s == low.Shown() || s == high.Shown() {
+		return "" // not to be seen in what is printed
+	}
+	return ", a little " + side
 }
 
 // rangeText is the usual range with what it is made of.

@@ -156,6 +156,10 @@ type Input struct {
 	Rec          *ingest.Record
 	Grid         *grid.Grid
 	FromMS, ToMS int64
+	// CutsMS, if not empty, are the ascending edges of the rows, Unix ms UTC
+	// within the period, instead of the milkings' starts: the sums of any
+	// stretches side by side. Rows of milk then mean nothing.
+	CutsMS []int64
 }
 
 // Make computes the account of [FromMS, ToMS). Stages that the farm does not
@@ -358,6 +362,13 @@ func (m *maker) cut() {
 	}
 	a := m.acc
 	a.Milkings, a.MilkingsFrom = cycle.Milkings(m.in.Rec, m.g, kw, a.Washes, m.opt.Cycle)
+	if len(m.in.CutsMS) > 0 {
+		for i := range m.in.CutsMS[1:] {
+			from, to := m.in.CutsMS[i], m.in.CutsMS[i+1]
+			a.Cycles = append(a.Cycles, cycle.Cycle{Start: from, End: to, A: m.g.Cell(from), B: m.g.Cell(to), Milking: -1, Whole: true})
+		}
+		return
+	}
 	a.Cycles = cycle.Cycles(m.g, a.Milkings, m.in.FromMS, m.in.ToMS, m.zone, m.opt.Cycle)
 }
 

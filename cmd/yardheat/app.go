@@ -74,6 +74,7 @@ func (a *app) root() *cobra.Command {
   yardheat start my-farm *.csv  make a farm folder from logger files
   yardheat report my-farm       report on the farm in the folder my-farm
   yardheat report my-farm --bundle    the same, with the logs, in one zip
+  yardheat today my-farm        the last 48 hours in ten lines
   yardheat claim my-farm --kwh 5500   hold a claimed saving against it
   yardheat retrace my-farm/report     make it again and say what differs`,
 		Version:                    version,
@@ -90,7 +91,11 @@ func (a *app) root() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; see: yardheat %s --help", err, cmd.Name())}
 	})
-	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.claimCommand(), a.retraceCommand(), a.serveCommand())
+	root.AddCommand(
+		a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.todayCommand(),
+		a.claimCommand(), a.retraceCommand(),
+		a.serveCommand(),
+	)
 	return root
 }
 

@@ -90,7 +90,7 @@ func (a *app) root() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; see: yardheat %s --help", err, cmd.Name())}
 	})
-	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.claimCommand(), a.retraceCommand())
+	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.claimCommand(), a.sizeCommand(), a.retraceCommand())
 	return root
 }
 

@@ -310,7 +310,7 @@ func (b *Bed) signs(in Input, rec []recovered, o Options) {
 	slower, why := laterOver(rec, o)
 	add(SignSlower, slower, 1+o.SlowerBy, "1", slower > 1+o.SlowerBy, why)
 	grows, low, why := approach(in.Draws, o)
-	add(SignApproach, grows, 0, "K/week", low > 0, why)
+	add(SignApproach, grows, o.ApproachKPerWeek, "K/week", low > 0 && grows > o.ApproachKPerWeek, why)
 	why = ""
 	if !(in.AreaM2 > 0) {
 		why = "farm.toml gives no loop.bed_area_m2"

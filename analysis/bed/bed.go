@@ -96,6 +96,8 @@ type Options struct {
 	BelowC, BelowShare float64
 	// FallKPerWeek of the bed's mean, air taken off, is a sign.
 	FallKPerWeek float64
+	// ApproachKPerWeek by which the approach grows is one.
+	ApproachKPerWeek float64
 	// SlowerBy: recovery slower by that share in the later half is a sign.
 	SlowerBy float64
 	// CeilingWPerM2 is what degradation of litter and manure can give, and FluxDays
@@ -111,7 +113,7 @@ type Options struct {
 // 2001 for the first; shares from memory), 30 % of it degraded at 18 MJ/kg (from
 // memory): 12 MJ/(m² d), 140 W/m². No measured figure under cattle was found.
 func DefaultOptions() Options {
-	return Options{DayShare: 0.8, MinDays: 20, MinDraws: 8, DipK: 0.15, WatchH: 8, BelowC: 40, BelowShare: 0.25, FallKPerWeek: 1, SlowerBy: 0.25,
+	return Options{DayShare: 0.8, MinDays: 20, MinDraws: 8, DipK: 0.15, WatchH: 8, BelowC: 40, BelowShare: 0.25, FallKPerWeek: 1, ApproachKPerWeek: 0.25, SlowerBy: 0.25,
 		CeilingWPerM2: 140, FluxDays: 14, Trials: 1000, Seed: 1}
 }
 
@@ -292,6 +294,9 @@ func since(in Input) []Since {
 			if d.StartMS >= s.FromMS && d.StartMS < s.ToMS && d.KWh == d.KWh {
 				s.KWh += d.KWh
 			}
+		}
+		if !(s.Tonnes > 0) {
+			s.Tonnes = math.NaN()
 		}
 		s.Days = float64(s.ToMS-s.FromMS) / msPerDay
 		s.KWhPerDay = s.KWh / s.Days

@@ -93,7 +93,7 @@ func (a *app) root() *cobra.Command {
 	})
 	root.AddCommand(
 		a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.todayCommand(),
-		a.claimCommand(), a.retraceCommand(),
+		a.claimCommand(), a.sizeCommand(), a.retraceCommand(),
 		a.serveCommand(),
 	)
 	return root

@@ -13,6 +13,7 @@
 package look
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"os"
@@ -21,7 +22,9 @@ import (
 	"time"
 
 	"yardheat/ingest/clock"
+	"yardheat/ingest/pack"
 	"yardheat/ingest/table"
+	"yardheat/ingest/work"
 )
 
 // Options are the settings that a [[log]] can carry and that settle a doubt;
@@ -88,6 +91,8 @@ type Table struct {
 	// how many there are.
 	Number int `json:"-"`
 	Of     int `json:"-"`
+	// pieces of the file that it was made from so far.
+	pieces int
 }
 
 // Stamp says how the stamps are written.
@@ -183,7 +188,8 @@ type Problem struct {
 }
 
 // File describes the tables of one file.
-func File(path string, opt Options) ([]Table, error) {
+func File(path string, opt Options) (found []Table, err error) {
+	defer work.Catch(&err)
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, unreadable(path, err)
@@ -218,9 +224,16 @@ func unreadable(path string, err error) error {
 
 // Bytes is File on bytes already in memory; name is what messages call the
 // file.
-func Bytes(name string, b []byte, opt Options) ([]Table, error) {
+func Bytes(name string, b []byte, opt Options) (found []Table, err error) {
+	defer work.Catch(&err)
 	if err := opt.Validate(); err != nil {
 		return nil, fmt.Errorf("look: %w", err)
+	}
+	if len(b) > wholeBytes && !pack.IsPacked(b) {
+		out, err := inPieces(bytes.NewReader(b), name, opt, pieceBytes)
+		if !errors.Is(err, errWhole) {
+			return out, err
+		}
 	}
 	tables, err := table.ReadBytes(name, b, opt.Table)
 	if err != nil {

@@ -102,6 +102,7 @@ func Read(path string, opt Options) ([]*Table, error) {
 	if err != nil {
 		return nil, err
 	}
+	opt.Owned = true
 	return ReadBytes(path, b, opt)
 }
 

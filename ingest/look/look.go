@@ -190,6 +190,10 @@ type Problem struct {
 // File describes the tables of one file.
 func File(path string, opt Options) (found []Table, err error) {
 	defer work.Catch(&err)
+	// Looked at before it is opened: to open a pipe would wait for who writes it.
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() && !info.IsDir() {
+		return nil, notPlain(path)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, unreadable(path, err)
@@ -200,7 +204,7 @@ func File(path string, opt Options) (found []Table, err error) {
 		return nil, unreadable(path, err)
 	}
 	if mode := info.Mode(); !mode.IsRegular() && !mode.IsDir() {
-		return nil, &table.Error{File: path, Got: "no plain file", Want: "an export of a logger", Do: "name a file"}
+		return nil, notPlain(path)
 	}
 	if err := opt.Validate(); err != nil {
 		return nil, fmt.Errorf("look: %w", err)
@@ -216,6 +220,10 @@ func File(path string, opt Options) (found []Table, err error) {
 		return nil, err
 	}
 	return describe(path, tables, opt), nil
+}
+
+func notPlain(path string) error {
+	return &table.Error{File: path, Got: "no plain file", Want: "an export of a logger", Do: "name a file"}
 }
 
 func unreadable(path string, err error) error {

@@ -14,6 +14,7 @@
 package account
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"sync"
@@ -25,6 +26,7 @@ import (
 	"yardheat/ingest"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
+	"yardheat/ingest/work"
 )
 
 // Options of the account.
@@ -69,6 +71,9 @@ type Options struct {
 	// as a share: 3 K is the least of the smallest differences that the Measuring
 	// Instruments Directive, Annex VI, lets a heat meter be rated for.
 	LowRiseK float64
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are the project's.
@@ -175,17 +180,11 @@ func Make(in Input, opt Options) (*Account, error) {
 		return nil, fmt.Errorf("account: the period from %d to %d ms is empty", in.FromMS, in.ToMS)
 	}
 	m := newMaker(in, opt)
-	m.powers()
-	m.flows()
-	m.washes()
-	m.cut()
-	m.feed()
-	var beside sync.WaitGroup
+	m.each(m.powers, m.flows, m.washes, m.cut, m.feed)
+	var beside work.Group
+	defer beside.Settle()
 	beside.Go(m.tanks) // what it fills in, Store and Loss, is asked for by movable alone
-	m.heats()
-	m.left()
-	m.pairs()
-	m.cold()
+	m.each(m.heats, m.left, m.pairs, m.cold)
 	beside.Wait()
 	m.movable()
 	return m.acc, nil
@@ -428,4 +427,13 @@ func (m *maker) lagS(s *grid.Stream) float64 {
 		}
 	}
 	return sum / float64(max(1, len(s.Sources)))
+}
+
+// each does one step after the other, and leaves between them once the work has
+// ended.
+func (m *maker) each(steps ...func()) {
+	for _, step := range steps {
+		m.g.Check()
+		step()
+	}
 }

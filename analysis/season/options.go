@@ -1,6 +1,7 @@
 package season
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"maps"
@@ -20,6 +21,7 @@ import (
 	"yardheat/analysis/match"
 	"yardheat/analysis/plant"
 	"yardheat/ingest"
+	"yardheat/ingest/work"
 )
 
 // ErrPeriod: the period asked for holds nothing of the record.
@@ -71,8 +73,15 @@ type Options struct {
 	Version string
 	// Trace keeps what Season.Trace follows figures by: record, grid and account.
 	Trace bool
-	// Progress, if not nil, is told what is being done.
-	Progress func(stage string)
+	// Progress is told what is being done: the stages StageGrid to StageGather of
+	// package work, in this order; nil = nobody asks. It is never called twice at
+	// once.
+	Progress func(work.Progress)
+	// Context ends the work: Compute then gives its error. nil = it never ends.
+	// It is no setting, and the Season does not keep it.
+	Context context.Context
+
+	told *work.Teller
 }
 
 // DefaultOptions are the project's.
@@ -122,10 +131,20 @@ func (o Options) Validate() error {
 	return nil
 }
 
-func (o Options) say(stage string) {
-	if o.Progress != nil {
-		o.Progress(stage)
+// say tells the stage that begins, and leaves where the work has ended.
+func (o Options) say(stage work.Stage) {
+	work.Check(o.Context)
+	o.told.Tell(work.Progress{Stage: stage})
+}
+
+// stoppable has every stage ask for the options' context.
+func (o Options) stoppable() Options {
+	o.told = work.NewTeller(o.Progress)
+	for _, ctx := range [...]*context.Context{&o.Account.Context, &o.Account.Grid.Context, &o.Loop.Context, &o.Store.Context, &o.Caution.Context,
+		&o.Apart.Context, &o.Doubt.Context, &o.Change.Find.Context, &o.Match.Context} {
+		*ctx = o.Context
 	}
+	return o
 }
 
 // settings lists every option in force, by stage and name.

@@ -1,16 +1,20 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"os/signal"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"yardheat/ingest"
+	"yardheat/ingest/work"
 )
 
 // version is set by the release build: -ldflags "-X main.version=…".
@@ -22,6 +26,8 @@ type app struct {
 	stdin          io.Reader
 	stdout, stderr io.Writer
 	now            func() time.Time
+	// ctx ends the work of a command that can be stopped; nil = it never ends.
+	ctx context.Context
 }
 
 func newApp(stdin io.Reader, stdout, stderr io.Writer) *app {
@@ -179,10 +185,63 @@ func (p *progress) step(format string, args ...any) {
 	if !p.live {
 		return
 	}
-	text := fmt.Sprintf(format, args...)
+	text := shortened(fmt.Sprintf(format, args...))
 	pad := max(0, p.last-len(text))
 	fmt.Fprintf(p.w, "\r%s%s", text, strings.Repeat(" ", pad))
 	p.last = len(text)
+}
+
+// mostShown keeps the line within a narrow terminal's width.
+const mostShown = 76
+
+func shortened(text string) string {
+	r := []rune(text)
+	if len(r) <= mostShown {
+		return text
+	}
+	return string(r[:mostShown-1]) + "…"
+}
+
+// stage shows how far long work is.
+func (p *progress) stage(at work.Progress) {
+	text := stageWords[at.Stage]
+	switch {
+	case at.Total > 0 && at.File != "":
+		p.step("%s %s, %d of %d done", text, at.File, at.Done, at.Total)
+	case at.Total > 0:
+		p.step("%s, %d of %d done", text, at.Done, at.Total)
+	default:
+		p.step("%s", text)
+	}
+}
+
+// stageWords are what the terminal calls the stages.
+var stageWords = map[work.Stage]string{
+	work.StageRead: "reading", work.StageAlign: "holding the clocks against each other", work.StageReread: "reading again, clocks corrected:", work.StageFlag: "looking for faulty readings",
+	work.StageGrid: "laying the logs on one grid", work.StageAccount: "keeping the account", work.StageMatch: "comparing the probes", work.StageFit: "fitting the loop",
+	work.StagePlant: "fitting the plant", work.StageChanges: "looking for changes", work.StageTrials: "making the trials", work.StageGather: "bringing it together",
+	work.StageWrite: "writing the report", work.StagePlace: "putting it in place", work.StageBundle: "packing the bundle",
+}
+
+// interruptible has Ctrl-C (and a request to end) stop the work; the next one
+// ends the program at once. Call end when the work is done.
+func (a *app) interruptible() (b *app, end func()) {
+	if a.ctx != nil {
+		return a, func() {}
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop)
+	c := *a
+	c.ctx = ctx
+	return &c, stop
+}
+
+// asStopped says in words that the work was stopped, and what stands.
+func asStopped(err error, what string) error {
+	if errors.Is(err, context.Canceled) {
+		return fmt.Errorf("stopped: %s: %w", what, context.Canceled)
+	}
+	return err
 }
 
 // done clears the line.

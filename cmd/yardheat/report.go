@@ -59,6 +59,8 @@ func (a *app) report(dir string, f reportFlags) error {
 	if err := asForeign(reports.CheckOut(out)); err != nil {
 		return err
 	}
+	a, end := a.interruptible()
+	defer end()
 	pack, err := a.bundler(dir, out, f)
 	if err != nil {
 		return err
@@ -66,15 +68,15 @@ func (a *app) report(dir string, f reportFlags) error {
 	a = a.at(a.now().Truncate(time.Second))
 	s, err := a.compute(dir, f.from, f.to)
 	if err != nil {
-		return err
+		return asStopped(err, nothingWritten)
 	}
 	if err := pack.mayHold(s); err != nil {
 		return err
 	}
 	p := a.newProgress()
-	p.step("writing the report")
 	opt := a.madeNow(dir, out, f)
-	err = asForeign(reports.Write(out, s, opt))
+	opt.Context, opt.Progress = a.ctx, p.stage
+	err = asStopped(asForeign(reports.Write(out, s, opt)), nothingWritten)
 	if err == nil {
 		err = pack.write(s, opt, p)
 	}
@@ -88,6 +90,9 @@ func (a *app) report(dir string, f reportFlags) error {
 	a.printHeadline(out, pack.path, s)
 	return nil
 }
+
+// nothingWritten is what stands after a run that was stopped.
+const nothingWritten = "nothing was written, and an earlier report stands as it was"
 
 // asForeign turns "OUT holds something that is not ours" into a wrong command
 // line: nothing was touched.
@@ -116,7 +121,7 @@ func (a *app) computeRecord(dir, from, to string, opt season.Options) (*season.S
 	defer p.done()
 	load := ingest.DefaultLoadOptions()
 	load.Now = a.now()
-	load.Progress = func(stage string, done, total int) { p.step("%s %d of %d", stage, done, total) }
+	load.Progress, load.Context = p.stage, a.ctx
 	rec, err := ingest.Load(dir, load)
 	if err != nil {
 		return nil, nil, err
@@ -131,7 +136,7 @@ func (a *app) computeRecord(dir, from, to string, opt season.Options) (*season.S
 		return nil, nil, usageError{fmt.Errorf("--to %s lies before --from %s", to, from)}
 	}
 	opt.Version = version
-	opt.Progress = func(stage string) { p.step("%s", stage) }
+	opt.Progress, opt.Context = p.stage, a.ctx
 	s, err := season.Compute(rec, opt)
 	if errors.Is(err, season.ErrPeriod) {
 		return nil, nil, usageError{err}

@@ -4,6 +4,8 @@
 // clocks.
 package table
 
+import "context"
+
 // Options are what the farm file says of a log's layout; zero values mean
 // "find it in the file".
 type Options struct {
@@ -17,6 +19,11 @@ type Options struct {
 	Header *int
 	// MaxBytes caps what is read (0 = default 2 GiB for text).
 	MaxBytes int64
+	// Owned: nobody changes the bytes as long as the tables are in use, so that the
+	// cells of a text in UTF-8 can be pieces of them, without a copy.
+	Owned bool
+	// Context ends the reading with its error; nil = it never ends.
+	Context context.Context
 }
 
 // Table is one table of one export.

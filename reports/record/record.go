@@ -15,12 +15,12 @@ import (
 	"runtime"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"yardheat/analysis/grid"
 	"yardheat/analysis/season"
 	"yardheat/ingest/series"
+	"yardheat/ingest/work"
 	"yardheat/reports/internal/rows"
 )
 
@@ -59,13 +59,11 @@ func Record(w io.Writer, s *season.Season) error {
 // fillBlocks fills one buffer a worker; what is written does not depend on
 // how many there are.
 func fillBlocks(bufs [][]byte, g *grid.Grid, names []string, zone *time.Location, from int) {
-	var wg sync.WaitGroup
-	for k := range bufs {
+	work.Each(len(bufs), len(bufs), func(k int) {
 		lo := min(from+k*block, g.N)
 		hi := min(lo+block, g.N)
-		wg.Go(func() { bufs[k] = appendCells(bufs[k][:0], g, names, zone, lo, hi) })
-	}
-	wg.Wait()
+		bufs[k] = appendCells(bufs[k][:0], g, names, zone, lo, hi)
+	})
 }
 
 func appendCells(b []byte, g *grid.Grid, names []string, zone *time.Location, lo, hi int) []byte {

@@ -40,6 +40,10 @@ func Compute(rec *ingest.Record, opt Options) (s *Season, err error) {
 	b.opt.say(work.StageGather)
 	b.s.Channels = beside.channels()
 	b.rows()
+	if err := b.bedLook(); err != nil {
+		return nil, err
+	}
+	b.geometry()
 	raised, err := beside.cautions()
 	if err != nil {
 		return nil, fmt.Errorf("cautions: %w", err)

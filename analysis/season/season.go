@@ -8,6 +8,7 @@
 package season
 
 import (
+	"yardheat/analysis/bed"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/grid"
 	"yardheat/ingest"
@@ -44,7 +45,8 @@ type Season struct {
 	Claims      Claims
 	Washes      Washes
 	Ladder      []Step
-	Bed         []Named // mean_c, heat_w_per_m2, heat_kwh_per_m2, heat_kwh_per_tonne
+	Bed         []Named // mean_c, heat_w_per_m2 … trend_k_per_week
+	BedLook     bed.Bed // the bed by day and since bedding, and the signs of too much taken
 	Budget      []BudgetRow
 	Sensors     []SensorRow
 	Improve     []Improve
@@ -110,6 +112,7 @@ type Loop struct {
 	DrawsUsed     int
 	LitresLeftOut float64
 	Changes       []Change
+	Geometry      Geometry
 }
 
 // Plant is the milk-cooling plant. Figures as in interfaces.md section 5.

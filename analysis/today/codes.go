@@ -23,9 +23,11 @@ type Finding string
 // The findings, by line.
 const (
 	// LogsEnd: the logs end long before now. LogsSilent: loggers or probes fell
-	// silent or look faulty. LogsRun: all of them read until the end.
+	// silent or look faulty. LogsAhead: a log has stamps later than now, which are
+	// not used. LogsRun: all of them read until the end.
 	LogsEnd    Finding = "logs-end"
 	LogsSilent Finding = "logs-silent"
+	LogsAhead  Finding = "logs-ahead"
 	LogsRun    Finding = "logs-run"
 
 	// MilkWarm: above the limit two hours after a milking. MilkCold: at or below
@@ -93,6 +95,7 @@ const (
 	NextWashNone  Finding = "next-wash-none"
 	NextCautions  Finding = "next-cautions"
 	NextLogger    Finding = "next-logger"
+	NextClock     Finding = "next-clock"
 	NextProbe     Finding = "next-probe"
 	NextPump      Finding = "next-pump"
 	NextPlate     Finding = "next-plate"
@@ -123,6 +126,8 @@ func step(of *Line) Finding {
 	switch of.Says {
 	case LogsEnd:
 		return NextExports
+	case LogsAhead:
+		return NextClock
 	case LogsSilent:
 		if of.Probes[0].Column == "" {
 			return NextLogger

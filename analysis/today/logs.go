@@ -15,6 +15,9 @@ func (m *maker) logs() *Line {
 	if len(l.Probes) > 0 {
 		l.Says, l.State = LogsSilent, LookAt
 	}
+	if slices.ContainsFunc(m.rec.Problems, func(p series.Problem) bool { return p.Code == series.CodeStampFuture }) {
+		l.Says, l.State = LogsAhead, LookAt
+	}
 	if age := float64(m.t.NowMS-m.t.To) / 3600e3; m.t.NowMS > 0 {
 		l.number("age_h", max(0, age), "h", nil)
 		if age >= m.opt.StaleH {
@@ -28,9 +31,9 @@ func (m *maker) logs() *Line {
 // pulse is how a series read in the last weeks.
 type pulse struct {
 	s *series.Series
-	// last kept reading and last stamp; usual and patient: the median time
+	// last kept reading; usual and patient: the median time
 	// between kept readings, and that which nearly all kept to, ms.
-	last, stamp, usual, patient int64
+	last, usual, patient int64
 }
 
 // pulseOf looks at the readings from UsualFrom on; false: fewer than three were
@@ -40,12 +43,8 @@ func (m *maker) pulseOf(s *series.Series) (p pulse, ok bool) {
 	var gaps []int64
 	lo, _ := slices.BinarySearch(s.T, m.t.UsualFrom)
 	n := 0
-	for i := lo; i < len(s.T); i++ {
-		f := s.Flags.At(i)
-		if f&series.Absent == 0 {
-			p.stamp = s.T[i]
-		}
-		if f != 0 {
+	for i := lo; i < len(s.T) && s.T[i] <= m.t.To; i++ {
+		if s.Flags.At(i) != 0 {
 			continue
 		}
 		if n++; n > 1 {
@@ -104,7 +103,7 @@ func (m *maker) doubt(p pulse, end int64) (Probe, bool) {
 	x := Probe{Name: p.s.Probe, Column: p.s.Column, Quantity: string(p.s.Quantity), Last: p.last, UsualS: float64(p.usual) / 1000}
 	all, flat, broken := 0, 0, 0
 	lo, _ := slices.BinarySearch(p.s.T, m.t.From)
-	for i := lo; i < len(p.s.T); i++ {
+	for i := lo; i < len(p.s.T) && p.s.T[i] <= m.t.To; i++ {
 		f := p.s.Flags.At(i)
 		switch {
 		case f&series.Absent != 0:

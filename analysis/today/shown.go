@@ -7,11 +7,11 @@ import (
 )
 
 // Shown is the number as text views in English print it: temperatures to a tenth
-// of a degree, shares of heat in per cent, kWh and litres whole where they are
+// of a degree, shares in per cent, kWh and litres whole where they are
 // ten and more. It is "" where the value is not known.
 func (n Number) Shown() string { return shown(n.Value, n.Key, n.Unit) }
 
-// Shown is the range as text views in English print it, "61 % to 66 %".
+// Shown is the range as text views in English print it, "61.2 % to 66.0 %".
 func (u *Usual) Shown(key, unit string) string {
 	return shown(u.Low, key, unit) + " to " + shown(u.High, key, unit)
 }
@@ -22,8 +22,8 @@ func shown(v float64, key, unit string) string {
 	}
 	digits, sign := 0, ""
 	switch {
-	case key == "effectiveness":
-		v, sign = 100*v, " %"
+	case key == "effectiveness" || key == "plate_effectiveness" || key == "rise_share":
+		v, digits, sign = 100*v, 1, " %"
 	case key == "caught_per_kwh":
 		digits, sign = 2, " kWh per kWh"
 	case unit == "degC":
@@ -34,7 +34,7 @@ func shown(v float64, key, unit string) string {
 		if v != math.Trunc(v) {
 			digits = 1
 		}
-	default:
+	default: // W/K, kWh, L, h
 		if math.Abs(v) < 10 {
 			digits = 1
 		}

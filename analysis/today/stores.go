@@ -23,14 +23,18 @@ func (m *maker) bed() *Line {
 		if v != v {
 			continue
 		}
-		u := m.usual(m.hourly(ch.Values, m.g.Cell(m.t.From)), m.opt.FewestHours, "hours")
-		l.Numbers = append(l.Numbers, Number{Key: "bed_c", Of: ch.Probe, Value: v, Unit: "degC", Usual: u})
+		u := m.usual(m.hourly(ch.Values), m.opt.FewestHours, "hours")
+		of := ch.Place
+		if of == "" {
+			of = ch.Probe
+		}
+		l.Numbers = append(l.Numbers, Number{Key: "bed_c", Of: of, Value: v, Unit: "degC", Usual: u})
 		if at > 0 && rank == 0 {
 			l.time("at", at)
 		}
 		is := few
 		if u != nil {
-			is = [...]int{low, usual, high}[u.off(v, m.opt.LeastBedK)+1]
+			is = [...]int{low, usual, high}[u.off(v, m.opt.LeastBedK, m.opt.BeyondShare)+1]
 		}
 		rank = max(rank, is)
 	}
@@ -65,14 +69,14 @@ func (m *maker) lastOf(values []float64) (v float64, atMS int64) {
 
 func (m *maker) perHour() int { return max(1, int(3600/m.g.StepS)) }
 
-// hourly are the means of whole hours before cell b.
-func (m *maker) hourly(values []float64, b int) []float64 {
-	var out []float64
+// hourly are the means of whole hours before the stretch.
+func (m *maker) hourly(values []float64) []float64 {
+	var all sides
 	per := m.perHour()
-	for k := b - per; k >= 0; k -= per {
-		out = append(out, mean(values[k:k+per]))
+	for k := m.g.Cell(m.t.From); k >= per; k -= per {
+		all.add(m.age(m.g.EdgeMS(k)), mean(values[k-per:k]))
 	}
-	return out
+	return all.earlier(m.opt.FewestHours)
 }
 
 // mean of the known values; NaN without any.
@@ -104,7 +108,7 @@ func (m *maker) tank() *Line {
 	switch {
 	case u == nil:
 		l.Says = TankFew
-	case u.off(v, m.opt.LeastTankK) < 0:
+	case u.off(v, m.opt.LeastTankK, m.opt.BeyondShare) < 0:
 		l.Says, l.State = TankLow, LookAt
 	default:
 		l.Says, l.State = TankUsual, InOrder
@@ -115,14 +119,15 @@ func (m *maker) tank() *Line {
 // sameHour are the means over the hour that ends at the same local time of the
 // days before.
 func (m *maker) sameHour(s *grid.Stream, atMS int64) []float64 {
-	var out []float64
+	var all sides
 	at := time.UnixMilli(atMS).In(m.zone)
 	for d := 1; ; d++ {
 		ms := time.Date(at.Year(), at.Month(), at.Day()-d, at.Hour(), at.Minute(), at.Second(), 0, m.zone).UnixMilli()
 		if ms-3600e3 < m.t.UsualFrom {
-			return out
+			return all.earlier(m.opt.FewestDays)
 		}
-		b := m.g.Cell(ms)
-		out = append(out, mean(s.Values[max(0, b-m.perHour()):b]))
+		if b := m.g.Cell(ms); ms <= m.t.From {
+			all.add(m.age(ms), mean(s.Values[max(0, b-m.perHour()):b]))
+		}
 	}
 }

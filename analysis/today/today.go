@@ -16,11 +16,11 @@ package today
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
 	"yardheat/analysis/account"
-	"yardheat/analysis/caution"
 	"yardheat/analysis/grid"
 	"yardheat/ingest"
 )
@@ -60,13 +60,13 @@ type Line struct {
 	Cautions []Raised
 }
 
-// Number is one number under its key. Of names the probe, where several bear
-// the key; else "".
+// Number is one number under its key. Of names the place or the probe, where
+// several bear the key; else "".
 type Number struct {
 	Key   string
 	Of    string
 	Value float64
-	Unit  string // "degC", "kWh", "L", "1", "d", "h", "K"
+	Unit  string // "degC", "K", "kWh", "L", "W/K", "h", "1"
 	// Usual: the range that it was held against; nil: none.
 	Usual *Usual
 }
@@ -79,6 +79,20 @@ type Usual struct {
 	N                     int
 	// Of says what was counted: "draws", "cycles", "two days", "hours", "days".
 	Of string
+}
+
+// Side says where the value lies to the usual range, "below", "within" or "above";
+// "" without one. Outside by a little asks for no look.
+func (n Number) Side() string {
+	switch u := n.Usual; {
+	case u == nil:
+		return ""
+	case n.Value < u.Low:
+		return "below"
+	case n.Value > u.High:
+		return "above"
+	}
+	return "within"
 }
 
 // Moment is one time under its key, Unix ms UTC.
@@ -169,6 +183,8 @@ type maker struct {
 	// WindowH, the last of which is the one looked at.
 	acc, two *account.Account
 	zone     *time.Location
+	// small: see smallL.
+	small float64
 }
 
 // Make says what the last 48 hours of a record show. now is the moment of
@@ -193,10 +209,11 @@ func Make(rec *ingest.Record, now time.Time, opt Options) (*Today, error) {
 		m.t.NowMS = now.UnixMilli()
 	}
 	m.t.From = max(rec.First, m.t.To-hours(opt.WindowH))
-	m.t.UsualFrom = max(rec.First, m.t.From-hours(24*opt.UsualDays))
+	m.t.UsualFrom = max(rec.First, m.t.From-hours(24*(opt.GapDays+opt.UsualDays)))
 	if err := m.accounts(); err != nil {
 		return nil, err
 	}
+	m.small = m.smallL()
 	lines := []*Line{m.logs(), m.milk(), m.washes(), m.plate(), m.loop(), m.tank(), m.heat(), m.bed()}
 	raised, err := m.cautions()
 	if err != nil {
@@ -212,11 +229,11 @@ func hours(h float64) int64 { return int64(h * 3600e3) }
 func (m *maker) accounts() error {
 	var err error
 	from, to := m.t.UsualFrom, m.t.To
-	if m.g, err = grid.Build(m.rec, from, to, m.opt.Account.Grid); err != nil {
+	if m.g, err = grid.Build(m.rec, from, to, m.opt.Season.Account.Grid); err != nil {
 		return fmt.Errorf("today: grid: %w", err)
 	}
 	in := account.Input{Rec: m.rec, Grid: m.g, FromMS: from, ToMS: to}
-	if m.acc, err = account.Make(in, m.opt.Account); err != nil {
+	if m.acc, err = account.Make(in, m.opt.Season.Account); err != nil {
 		return fmt.Errorf("today: account: %w", err)
 	}
 	for at := to; at >= from; at -= hours(m.opt.WindowH) {
@@ -226,7 +243,7 @@ func (m *maker) accounts() error {
 		return nil
 	}
 	slices.Reverse(in.CutsMS)
-	if m.two, err = account.Make(in, m.opt.Account); err != nil {
+	if m.two, err = account.Make(in, m.opt.Season.Account); err != nil {
 		return fmt.Errorf("today: account of two days: %w", err)
 	}
 	return nil
@@ -256,6 +273,50 @@ func urgency(l Line) int {
 	return 3
 }
 
+// age says whether what ends at a time belongs to the stretch looked at, to the
+// days just before it, or to the weeks before these.
+func (m *maker) age(endMS int64) age {
+	switch {
+	case endMS > m.t.From:
+		return now
+	case endMS > m.t.From-hours(24*m.opt.GapDays):
+		return recent
+	}
+	return old
+}
+
+type age int
+
+const (
+	old age = iota
+	recent
+	now
+)
+
+// sides are the values of the stretch and those before it.
+type sides struct{ now, recent, old []float64 }
+
+func (s *sides) add(a age, v float64) {
+	switch {
+	case math.IsNaN(v) || math.IsInf(v, 0):
+	case a == now:
+		s.now = append(s.now, v)
+	case a == recent:
+		s.recent = append(s.recent, v)
+	default:
+		s.old = append(s.old, v)
+	}
+}
+
+// earlier are the values to hold those of the stretch against: the old ones, where
+// there are fewest of them.
+func (s *sides) earlier(fewest int) []float64 {
+	if len(s.old) >= fewest {
+		return s.old
+	}
+	return slices.Concat(s.old, s.recent)
+}
+
 // inWindow: a span ends within the stretch looked at.
 func (m *maker) inWindow(endMS int64) bool { return endMS > m.t.From && endMS <= m.t.To }
 
@@ -274,97 +335,5 @@ func (m *maker) seen(values []float64) float64 {
 	return float64(n) / float64(b-a)
 }
 
-// Options of the lines. All are listed in the JSON.
-type Options struct {
-	// WindowH is the stretch looked at; UsualDays the weeks before it that it is
-	// held against; StaleH: logs that end so long before now are said first.
-	WindowH, UsualDays, StaleH float64
-	// Share of the earlier values that the usual range holds.
-	Share float64
-	// Fewest earlier values and, of draws and cycles, values in the stretch, below
-	// which nothing is compared.
-	FewestDraws, FewestCycles, FewestStretches, FewestHours, FewestDays, FewestNow int
-	// A value outside the usual range asks for a look if it is also off the median
-	// by this: shares of it, or K.
-	LeastLoop, LeastPlate, LeastHeat, LeastBedK, LeastTankK float64
-	// Plate without water: a cycle with LittleShare of the usual litres or less
-	// although the compressor used its usual part; RareShare: so few earlier cycles
-	// were like that.
-	LittleShare, RareShare float64
-	// SilentTimes the usual interval, and at least ProbeSilentH (a probe, beside
-	// its own log) or LogSilentH (a whole log, beside the others: they are exported
-	// by hand, one after the other).
-	SilentTimes, ProbeSilentH, LogSilentH float64
-	// A probe looks faulty where so large a share of its readings in the stretch is
-	// flagged as no reading of a probe, or as a flat line; of at least
-	// FaultReadings.
-	FaultShare, StuckShare float64
-	FaultReadings          int
-	// BedWithinH: the bed's and tank's last reading is "now" for so long.
-	BedWithinH float64
-	Account    account.Options
-	Caution    caution.Options
-}
-
-// DefaultOptions are the project's.
-func DefaultOptions() Options {
-	return Options{WindowH: 48, UsualDays: 35, StaleH: 48, Share: 0.9,
-		FewestDraws: 20, FewestCycles: 20, FewestStretches: 8, FewestHours: 96, FewestDays: 10, FewestNow: 2,
-		LeastLoop: 0.1, LeastPlate: 0.15, LeastHeat: 0.25, LeastBedK: 3, LeastTankK: 8,
-		LittleShare: 0.25, RareShare: 0.05,
-		SilentTimes: 3, ProbeSilentH: 2, LogSilentH: 12, FaultShare: 0.2, StuckShare: 0.1, FaultReadings: 10,
-		BedWithinH: 6, Account: account.DefaultOptions(), Caution: caution.DefaultOptions()}
-}
-
-// bound is one option with its limits.
-type bound struct {
-	Name      string
-	V, lo, hi float64
-}
-
-// bounds lists the options of the lines themselves.
-func (o Options) bounds() []bound {
-	return []bound{
-		{"window_h", o.WindowH, 24, 168}, {"usual_days", o.UsualDays, 7, 366}, {"stale_h", o.StaleH, 1, 8784}, {"share", o.Share, 0.5, 0.99},
-		{"fewest_draws", float64(o.FewestDraws), 5, 1e4}, {"fewest_cycles", float64(o.FewestCycles), 5, 1e4},
-		{"fewest_stretches", float64(o.FewestStretches), 3, 1e3}, {"fewest_hours", float64(o.FewestHours), 5, 1e4},
-		{"fewest_days", float64(o.FewestDays), 3, 366}, {"fewest_now", float64(o.FewestNow), 1, 100},
-		{"least_loop", o.LeastLoop, 0, 1}, {"least_plate", o.LeastPlate, 0, 1}, {"least_heat", o.LeastHeat, 0, 1},
-		{"least_bed_k", o.LeastBedK, 0, 30}, {"least_tank_k", o.LeastTankK, 0, 50},
-		{"little_share", o.LittleShare, 0, 0.9}, {"rare_share", o.RareShare, 0, 0.5},
-		{"silent_times", o.SilentTimes, 1, 100}, {"probe_silent_h", o.ProbeSilentH, 0, 168}, {"log_silent_h", o.LogSilentH, 0, 168},
-		{"fault_share", o.FaultShare, 0, 1}, {"stuck_share", o.StuckShare, 0, 1}, {"fault_readings", float64(o.FaultReadings), 1, 1e6},
-		{"bed_within_h", o.BedWithinH, 0.1, 48},
-	}
-}
-
-// Validate names the option that is out of bounds.
-func (o Options) Validate() error {
-	for _, b := range o.bounds() {
-		if !(b.V >= b.lo && b.V <= b.hi) {
-			return fmt.Errorf("today: option %s is %g; want %g to %g", b.Name, b.V, b.lo, b.hi)
-		}
-	}
-	if err := o.Account.Validate(); err != nil {
-		return err
-	}
-	return o.Caution.Validate()
-}
-
-// Setting is one option in force.
-type Setting struct {
-	Key   string
-	Value float64
-}
-
-// Settings lists the options of the lines.
-func (o Options) Settings() []Setting {
-	var out []Setting
-	for _, b := range o.bounds() {
-		out = append(out, Setting{b.Name, b.V})
-	}
-	return out
-}
-
 // coveredShare is what a row must be covered by to be compared.
-func (m *maker) coveredShare() float64 { return m.opt.Account.Cycle.CoveredShare }
+func (m *maker) coveredShare() float64 { return m.opt.Season.Account.Cycle.CoveredShare }

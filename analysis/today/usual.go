@@ -47,14 +47,31 @@ func median(v []float64) float64 {
 	return quantile(v, 0.5)
 }
 
-// off is −1 where v lies below the usual range and off the median by least, 1
-// where above, else 0.
-func (u *Usual) off(v, least float64) int {
+// off is −1 where v lies below the usual range by more than beyond of its width,
+// and off the median by more than least, 1 where above, else 0. Few values, and
+// such as follow the weather, leave the range of those before more easily than its
+// share says.
+func (u *Usual) off(v, least, beyond float64) int {
+	pad := beyond * (u.High - u.Low)
 	switch {
-	case v < u.Low && u.Mid-v > least:
+	case v < u.Low-pad && u.Mid-v > least:
 		return -1
-	case v > u.High && v-u.Mid > least:
+	case v > u.High+pad && v-u.Mid > least:
 		return 1
 	}
 	return 0
+}
+
+// line is the straight line y = base + slope x by least squares; slope 0 where x
+// does not move.
+func line(x, y []float64) (base, slope float64) {
+	mx, my := mean(x), mean(y)
+	var xx, xy float64
+	for i := range x {
+		xx, xy = xx+(x[i]-mx)*(x[i]-mx), xy+(x[i]-mx)*(y[i]-my)
+	}
+	if xx > 0 {
+		slope = xy / xx
+	}
+	return my - slope*mx, slope
 }

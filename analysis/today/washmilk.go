@@ -2,6 +2,7 @@ package today
 
 import (
 	"math"
+	"slices"
 
 	"yardheat/analysis/account"
 	"yardheat/analysis/cycle"
@@ -9,7 +10,7 @@ import (
 
 // washes: the last one, and those of the stretch against the farm's target.
 func (m *maker) washes() *Line {
-	var now []cycle.Wash
+	var now []judged
 	var last *cycle.Wash
 	before := 0
 	for i := range m.acc.Washes {
@@ -17,10 +18,13 @@ func (m *maker) washes() *Line {
 		if w.Rinse {
 			continue
 		}
-		last = w
+		small := w.Litres < m.small
+		if !small {
+			last = w
+		}
 		if m.inWindow(w.End) {
-			now = append(now, *w)
-		} else {
+			now = append(now, judged{w, small})
+		} else if !small {
 			before++
 		}
 	}
@@ -32,7 +36,6 @@ func (m *maker) washes() *Line {
 	if f != nil && f.HasTarget {
 		l.number("target_c", f.TargetC, "degC", nil)
 	}
-	l.number("washes", float64(len(now)), "1", nil)
 	if last != nil {
 		l.number("last_c", last.TempC, "degC", nil)
 		l.number("last_l", last.Litres, "L", nil)
@@ -57,11 +60,45 @@ func (m *maker) wordOf(w *cycle.Wash) string {
 	return "hot enough"
 }
 
-func (m *maker) judgeWashes(l *Line, now []cycle.Wash, usual float64) {
-	cool, unknown, reasons := 0, 0, map[string]int{}
+// judged is a wash of the stretch.
+type judged struct {
+	*cycle.Wash
+	small bool
+}
+
+// smallL is the litres up to which a wash counts as a small one: SmallShare of the
+// upper quartile, where so small ones are a habit of the farm (HabitShare of all
+// stretches of wash water), such as warm water let through before a milking; else
+// 0. The report judges them as it does every wash that passed JudgedC; here they
+// are counted apart and ask for no look by themselves.
+func (m *maker) smallL() float64 {
+	var all []float64
+	for _, w := range m.acc.Washes {
+		all = append(all, w.Litres)
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	slices.Sort(all)
+	limit := m.opt.SmallShare * quantile(all, 0.75)
+	if n, _ := slices.BinarySearch(all, limit); float64(n) < m.opt.HabitShare*float64(len(all)) {
+		return 0
+	}
+	return limit
+}
+
+func (m *maker) judgeWashes(l *Line, now []judged, usual float64) {
+	n, cool, small, smallCool, unknown, reasons := 0, 0, 0, 0, 0, map[string]int{}
 	var coolest *cycle.Wash
-	for i := range now {
-		w := &now[i]
+	for _, w := range now {
+		if w.small {
+			small++
+			if w.TooCool {
+				smallCool++
+			}
+			continue
+		}
+		n++
 		if w.Unknown || math.IsNaN(w.TempC) {
 			unknown++
 			continue
@@ -71,10 +108,13 @@ func (m *maker) judgeWashes(l *Line, now []cycle.Wash, usual float64) {
 			reasons[w.Reason]++
 		}
 		if coolest == nil || w.TempC < coolest.TempC {
-			coolest = w
+			coolest = w.Wash
 		}
 	}
+	l.number("washes", float64(n), "1", nil)
 	l.number("too_cool", float64(cool), "1", nil)
+	l.number("small", float64(small), "1", nil)
+	l.number("small_too_cool", float64(smallCool), "1", nil)
 	l.number("unknown", float64(unknown), "1", nil)
 	if coolest != nil {
 		l.number("coolest_c", coolest.TempC, "degC", nil)
@@ -85,7 +125,7 @@ func (m *maker) judgeWashes(l *Line, now []cycle.Wash, usual float64) {
 	case cool > 0:
 		l.Says, l.State = WashesCool, LookAt
 		l.word("reason", most(reasons))
-	case len(now) == 0:
+	case n == 0:
 		l.number("usual_washes", usual, "1", nil)
 		l.Says, l.State = WashesNotSeen, NotKnown
 		if seen := m.washesSeen(); seen && usual >= 2 {
@@ -93,7 +133,7 @@ func (m *maker) judgeWashes(l *Line, now []cycle.Wash, usual float64) {
 		}
 	case !target:
 		l.Says, l.State = WashesNoTarget, NotKnown
-	case unknown == len(now):
+	case unknown == n:
 		l.Says, l.State = WashesNotKnown, NotKnown
 	}
 }
@@ -134,7 +174,7 @@ func (m *maker) milk() *Line {
 		if end <= m.acc.Milkings[c.Milking].Start {
 			end = c.Start
 		}
-		switch due := end + int64(m.opt.Account.ColdAfterS*1000); {
+		switch due := end + int64(m.opt.Season.Account.ColdAfterS*1000); {
 		case !m.inWindow(due):
 			continue
 		case math.IsNaN(r.After2hC):

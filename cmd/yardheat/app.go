@@ -101,7 +101,11 @@ func (a *app) root() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; see: yardheat %s --help", err, cmd.Name())}
 	})
-	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.todayCommand(), a.claimCommand(), a.retraceCommand(), a.serveCommand(), a.licencesCommand())
+	root.AddCommand(
+		a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.todayCommand(),
+		a.claimCommand(), a.sizeCommand(), a.retraceCommand(),
+		a.serveCommand(), a.licencesCommand(),
+	)
 	return root
 }
 

@@ -111,6 +111,12 @@ func (a *app) compute(dir, from, to string) (*season.Season, error) {
 
 // computeWith is compute with options of the analysis.
 func (a *app) computeWith(dir, from, to string, opt season.Options) (*season.Season, error) {
+	s, _, err := a.computeRecord(dir, from, to, opt)
+	return s, err
+}
+
+// computeRecord is computeWith with the record that the season was computed of.
+func (a *app) computeRecord(dir, from, to string, opt season.Options) (*season.Season, *ingest.Record, error) {
 	p := a.newProgress()
 	defer p.done()
 	load := ingest.DefaultLoadOptions()
@@ -118,24 +124,24 @@ func (a *app) computeWith(dir, from, to string, opt season.Options) (*season.Sea
 	load.Progress, load.Context = p.stage, a.ctx
 	rec, err := ingest.Load(dir, load)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if opt.From, err = localDay(from, rec.Zone, 0); err != nil {
-		return nil, usageError{fmt.Errorf("--from %w", err)}
+		return nil, nil, usageError{fmt.Errorf("--from %w", err)}
 	}
 	if opt.To, err = localDay(to, rec.Zone, 1); err != nil {
-		return nil, usageError{fmt.Errorf("--to %w", err)}
+		return nil, nil, usageError{fmt.Errorf("--to %w", err)}
 	}
 	if !opt.From.IsZero() && !opt.To.IsZero() && !opt.From.Before(opt.To) {
-		return nil, usageError{fmt.Errorf("--to %s lies before --from %s", to, from)}
+		return nil, nil, usageError{fmt.Errorf("--to %s lies before --from %s", to, from)}
 	}
 	opt.Version = version
 	opt.Progress, opt.Context = p.stage, a.ctx
 	s, err := season.Compute(rec, opt)
 	if errors.Is(err, season.ErrPeriod) {
-		return nil, usageError{err}
+		return nil, nil, usageError{err}
 	}
-	return s, err
+	return s, rec, err
 }
 
 // localDay is the local midnight at the start of a day given as YYYY-MM-DD,

@@ -32,12 +32,15 @@ func expand(root *os.Root, log *farm.Log, milkings string, found *series.Found) 
 		switch {
 		case err != nil:
 			found.Fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), series.Quoted(glob), "a pattern with * and ? of files inside the farm folder", err.Error())
+		case len(some) == 0 && linkOut(root, path.Dir(glob)) != "":
+			found.Fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), series.Quoted(glob)+", below "+linkOut(root, path.Dir(glob))+", a link that leads out of the farm folder",
+				"files in the farm folder", "copy the folder itself into the farm folder")
 		case len(some) == 0:
 			found.Fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), series.Quoted(glob)+", which names no file", "a file in the farm folder", hint(root, glob))
 		}
 		for _, n := range some {
-			if escapes(root, n) {
-				found.Fault(n, "", "a link that leads out of the farm folder", "a file in the farm folder", "copy the file itself into the folder")
+			if got, do, is := refused(root, n); is {
+				found.Fault(n, "", got, "a file in the farm folder", do)
 				continue
 			}
 			names = append(names, n)
@@ -57,7 +60,7 @@ func match(root *os.Root, glob, milkings string) ([]string, error) {
 	if info, err := root.Lstat(glob); err == nil && !info.IsDir() {
 		return []string{glob}, nil
 	}
-	all, err := fs.Glob(root.FS(), glob)
+	all, err := fs.Glob(folders{root}, glob)
 	if err != nil {
 		return nil, errors.New("close the brackets, or put no [ into it")
 	}
@@ -89,20 +92,10 @@ func ourReport(root *os.Root, name string) bool {
 	return true
 }
 
-// escapes tells whether a name is a link that leads out of the folder.
-func escapes(root *os.Root, name string) bool {
-	info, err := root.Lstat(name)
-	if err != nil || info.Mode()&fs.ModeSymlink == 0 {
-		return false
-	}
-	_, err = root.Stat(name)
-	return err != nil && !errors.Is(err, fs.ErrNotExist)
-}
-
 // hint says what stands in the folder where nothing matched.
 func hint(root *os.Root, glob string) string {
 	dir := path.Dir(glob)
-	entries, err := fs.ReadDir(root.FS(), dir)
+	entries, err := fs.ReadDir(folders{root}, dir)
 	if err != nil {
 		return fmt.Sprintf("there is no folder %q: copy the logs into the farm folder, or correct the pattern", dir)
 	}
@@ -215,7 +208,7 @@ func (j *job) read(root *os.Root, opt Options) {
 	to := table.Options{Sheet: log.Sheet, Table: log.Table, Encoding: log.Encoding, Separator: log.Separator,
 		Decimal: log.Decimal, Thousands: log.Thousands, Header: log.Header, Context: opt.Context}
 	if info, err := root.Stat(j.name); err == nil && opt.StreamBytes >= 0 && info.Size() >= max(opt.StreamBytes, 1) {
-		if f, err := root.Open(j.name); err == nil {
+		if f, err := open(root, j.name); err == nil {
 			if t, s := sampled(f, info.Size(), j.name, to); t != nil {
 				s.closer = f
 				opt.files.opened(s)
@@ -295,14 +288,9 @@ func (j *job) readMembers(members []pack.Member, from *original, to table.Option
 
 // ReadBytes reads one file of the farm folder.
 func ReadBytes(root *os.Root, name string) ([]byte, error) {
-	f, err := root.Open(name)
+	f, err := open(root, name)
 	if err != nil {
-		var p *fs.PathError
-		if errors.As(err, &p) {
-			err = p.Err
-		}
-		return nil, &table.Error{File: name, Got: "a file that cannot be opened (" + err.Error() + ")", Want: "a readable file",
-			Do: "check its rights and whether another program holds it open", Err: err}
+		return nil, cannotOpen(root, name, err)
 	}
 	defer func() { _ = f.Close() }() // read only
 	if info, err := f.Stat(); err == nil && info.Size() > table.MaxTextB && !packed(f) || err == nil && info.Size() > mostPacked {

@@ -102,10 +102,14 @@ func Read(path string, opt Options) ([]*Table, error) {
 	if err != nil {
 		return nil, err
 	}
+	opt.Owned = true
 	return ReadBytes(path, b, opt)
 }
 
 func readFile(path string, limit int64) ([]byte, error) {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() && !info.IsDir() { // a pipe would wait for who writes it
+		return nil, &Error{File: path, Got: "no plain file", Want: "a file"}
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, &Error{File: path, Got: "a file that cannot be opened (" + reason(err) + ")", Want: "a readable file",

@@ -62,7 +62,7 @@ const (
 // error is that of a text with too many cells to keep; the rows are then those
 // cut before.
 func (c *cutter) cutAll(i, line int) ([]Row, error) {
-	rows := make([]Row, 0, 64+len(c.text)/40)
+	rows := make([]Row, 0, min(64+strings.Count(c.text[i:], "\n"), mostRoomB/rowRoomB))
 	quotes := strings.IndexByte(c.text, '"') >= 0
 	for i < len(c.text) {
 		work.CheckEvery(c.ctx, len(rows), 4096)

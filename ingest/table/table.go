@@ -19,6 +19,9 @@ type Options struct {
 	Header *int
 	// MaxBytes caps what is read (0 = default 2 GiB for text).
 	MaxBytes int64
+	// Owned: nobody changes the bytes as long as the tables are in use, so that the
+	// cells of a text in UTF-8 can be pieces of them, without a copy.
+	Owned bool
 	// Context ends the reading with its error; nil = it never ends.
 	Context context.Context
 }

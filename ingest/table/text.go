@@ -23,7 +23,7 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 	if err := refuseForeign(name, data); err != nil {
 		return nil, err
 	}
-	text, enc, probs, err := decode(data, opt.Encoding)
+	text, enc, probs, err := decodeText(data, opt.Encoding, opt.Owned)
 	if err != nil {
 		return nil, &Error{File: name, Got: "encoding " + quote(opt.Encoding), Want: "one of " + charsetNames,
 			Do: "correct encoding in [[log]] or leave it out to have it found", Err: err}

@@ -246,7 +246,7 @@ func partsOfBundle(root *os.Root, s *season.Season, opt Options) ([]part, error)
 	}
 	for _, o := range s.Originals {
 		parts = append(parts, part{name: farmDir + o.Name, sha256: o.SHA256, about: originalAbout(s, o.Name),
-			open: func() (io.ReadCloser, error) { return root.Open(o.Name) }})
+			open: func() (io.ReadCloser, error) { return openPlain(root, o.Name) }})
 	}
 	for _, name := range opt.Files {
 		parts = append(parts, part{name: reportDir + name, about: reportAbout[name],
@@ -254,6 +254,19 @@ func partsOfBundle(root *os.Root, s *season.Season, opt Options) ([]part, error)
 	}
 	slices.SortFunc(parts, func(a, b part) int { return strings.Compare(a.name, b.name) })
 	return parts, nil
+}
+
+// openPlain opens an original; what took its place may be a pipe, which would
+// wait for who writes it.
+func openPlain(root *os.Root, name string) (io.ReadCloser, error) {
+	info, err := root.Stat(name)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s: no plain file", name)
+	}
+	return root.Open(name)
 }
 
 // described are the files that say what the others are.

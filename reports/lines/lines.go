@@ -125,6 +125,8 @@ func (p printer) logs(l *today.Line) string {
 	switch n := value(l, "probes"); {
 	case l.Says == today.LogsEnd:
 		text = fmt.Sprintf("end %s ago (%s): give the new exports. The other lines speak of the 48 hours before that.", ago(value(l, "age_h")), p.at(p.t.To))
+	case l.Says == today.LogsAhead:
+		text = "hold stamps later than now, which are not used."
 	case l.Says == today.LogsRun && n == 1:
 		return "the one probe reads to the end."
 	case l.Says == today.LogsRun:
@@ -161,7 +163,7 @@ func (p printer) milk(l *today.Line) string {
 	how := map[string]string{"tank": "two hours after the milking", "pipe": "as it left the cooler", "list": "by the milkings list"}[l.Word("read")]
 	unknown := ""
 	if n := value(l, "unknown"); n > 0 {
-		unknown = fmt.Sprintf(" %s not known.", counted(n, "milking is", "milkings are"))
+		unknown = fmt.Sprintf(" %s without a reading.", counted(n, "milking", "milkings"))
 	}
 	switch l.Says {
 	case today.MilkWarm:
@@ -209,6 +211,9 @@ func (p printer) washes(l *today.Line) string {
 }
 
 func unknownWashes(l *today.Line) string {
+	if n := value(l, "small_too_cool"); n > 0 {
+		return fmt.Sprintf(" Counted apart: %s, far smaller than a wash.", counted(n, "small cooler one", "small cooler ones"))
+	}
 	if n := value(l, "unknown"); n > 0 {
 		return fmt.Sprintf(" %s no temperature.", counted(n, "wash has", "washes have"))
 	}
@@ -217,10 +222,13 @@ func unknownWashes(l *today.Line) string {
 
 // subjects: what loop and plate are measured by.
 var subjects = map[string]string{
-	"effectiveness":  "the water took up %s of the way to the bed's temperature",
-	"rise_k":         "the water warmed by %s",
-	"caught_per_kwh": "%s of the compressor caught as heat",
-	"plate_kwh":      "%s caught a cycle",
+	"ua_w_per_k":          "the water took heat at %s",
+	"effectiveness":       "the water was warmed by %s of the way to the bed's temperature",
+	"rise_k":              "the water warmed by %s",
+	"plate_effectiveness": "the water was warmed by %s of the way to the hot gas",
+	"rise_share":          "the water was warmed by %s of what this inlet used to give",
+	"caught_per_kwh":      "%s of the compressor caught as heat",
+	"plate_kwh":           "%s caught a cycle",
 }
 
 // against is loop or plate against its usual range.
@@ -241,8 +249,15 @@ func (p printer) against(l *today.Line) string {
 		if l.Code == today.CodePlate {
 			what = "cycles"
 		}
+		if l.Word("by") == "passing" {
+			subject += " while passing"
+		}
 		text := fmt.Sprintf(subject, n.Shown()) + fmt.Sprintf(" (median of %.0f %s)", value(l, "values"), what)
-		return text + verdict(l.Says) + rangeText(n) + "."
+		text += verdict(l.Says) + little(l, n) + rangeText(n)
+		if l.Word("by") == "whole draw" {
+			text += "; mostly water that had stood, which shows little of how well the loop takes heat"
+		}
+		return text + "."
 	}
 	return "no value in these 48 hours."
 }
@@ -260,6 +275,20 @@ func verdict(s today.Finding) string {
 	return ""
 }
 
+// little says that a value lies a little outside its usual range, of a line that
+// asks for no look.
+func little(l *today.Line, n today.Number) string {
+	side := n.Side()
+	if l.State != today.InOrder || verdict(l.Says) != "" || (side != "below" && side != "above") {
+		return ""
+	}
+	low, high := today.Number{Key: n.Key, Unit: n.Unit, Value: n.Usual.Low}, today.Number{Key: n.Key, Unit: n.Unit, Value: n.Usual.High}
+	if s := n.Shown(); s == low.Shown() || s == high.Shown() {
+		return "" // not to be seen in what is printed
+	}
+	return ", a little " + side
+}
+
 // rangeText is the usual range with what it is made of.
 func rangeText(n today.Number) string {
 	if n.Usual == nil {
@@ -273,7 +302,7 @@ func (p printer) tank(l *today.Line) string {
 	if !ok {
 		return "no reading near the end."
 	}
-	return fmt.Sprintf("%s at %s%s%s.", n.Shown(), p.when(l, "at"), verdict(l.Says), strings.Replace(rangeText(n), "usually", "at this hour usually", 1))
+	return fmt.Sprintf("%s at %s%s%s%s.", n.Shown(), p.when(l, "at"), verdict(l.Says), little(l, n), strings.Replace(rangeText(n), "usually", "at this hour usually", 1))
 }
 
 func (p printer) heat(l *today.Line) string {
@@ -291,6 +320,8 @@ func (p printer) heat(l *today.Line) string {
 			text += fmt.Sprintf(" (usually %s", n.Usual.Shown(n.Key, n.Unit))
 			if w := l.Word(x.key); w == "below" || w == "above" {
 				text += ", " + w
+			} else {
+				text += little(l, n)
 			}
 			text += ")"
 		} else {
@@ -316,7 +347,7 @@ func (p printer) bed(l *today.Line) string {
 		}
 		text := n.Of + " " + n.Shown()
 		if n.Usual != nil {
-			text += " (usually " + n.Usual.Shown(n.Key, n.Unit) + ")"
+			text += " (usually " + n.Usual.Shown(n.Key, n.Unit) + little(l, n) + ")"
 		}
 		parts = append(parts, text)
 	}
@@ -360,6 +391,7 @@ var nextSteps = map[today.Finding]string{
 	today.NextWashNone:  "look whether the wash meter and its probe still count.",
 	today.NextCautions:  "read the caution with what to do in the report (yardheat report).",
 	today.NextLogger:    "look at that logger (battery, card, cable), or give its newer export.",
+	today.NextClock:     "set that logger's clock, and state what it was off by (clock in [[log]] of farm.toml).",
 	today.NextProbe:     "look at that probe and its cable; in the bed or at a switchboard not alone and not unqualified.",
 	today.NextPump:      "look at the plate's pump and valves while the compressor runs.",
 	today.NextPlate:     "look at the plate: flow, valves, fouling. The refrigerant side is for certified people.",

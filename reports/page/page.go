@@ -40,7 +40,7 @@ func HTML(s *season.Season, charts []chart.Chart, opt Options) ([]byte, error) {
 			v.Draws = append(v.Draws, c)
 		}
 	}
-	t, err := template.New("page").Funcs(v.words()).Parse(source + auditSource + baselineSource)
+	t, err := template.New("page").Funcs(v.words()).Parse(source + auditSource + baselineSource + bedSource)
 	if err != nil {
 		return nil, fmt.Errorf("page template: %w", err)
 	}
@@ -81,7 +81,7 @@ func (v *view) words() template.FuncMap {
 		},
 		"seen": chart.Percent, "label": v.label, "figures": figures, "twice": twice, "month": monthText,
 		"megabytes": func(b int64) string { return chart.Number(float64(b)/1e6, 2) }, "hours": hours,
-		"nan": func(f float64) bool { return math.IsNaN(f) || math.IsInf(f, 0) }, "stage": stage, "inc": func(i int) int { return i + 1 },
+		"nan": func(f float64) bool { return math.IsNaN(f) || math.IsInf(f, 0) }, "stage": stage, "sign": func(code string) string { return signs[code] }, "signValue": signValue, "inc": func(i int) int { return i + 1 },
 		"monthTable": func() monthTable { return monthTableOf(v.S.Months) }, "carrier": carrier, "capital": capital, "eventDay": v.eventDay,
 		"amount": amount, "unit": shownUnit, "every": every, "share": share, "percent": percent, "baselineName": baselineName, "effect": effect, "signed": signed, "sensitivity": sensitivity, "week": weekFigure, "brief": brief,
 		"bytes":   func(b int64) string { return chart.Number(float64(b), 0) },

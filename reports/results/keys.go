@@ -49,7 +49,7 @@ func Keys() []Key {
 	return []Key{
 		{Name: "schema", Values: []string{Schema}, Meaning: "The form of this file."},
 		farmKeys(), periodKeys(), dataKeys(), loopKeys(), plantKeys(), heatKeysOf(), electricityKeys(), savingKeys(), washKeys(), ladderKeys(),
-		object("bed", "What was extracted from the bed; not what the bed produced.", figures("mean_c", "heat_w_per_m2", "heat_kwh_per_m2", "heat_kwh_per_tonne")...),
+		bedKeys(),
 		budgetKeys(), sensorKeys(), improveKeys(), matchedKeys(), monthKeys(), cautionKeys(), problemKeys(),
 		{Name: "settings", Kind: Named, Meaning: "Every option and threshold in force, by its name.", Inner: []Key{
 			text("value", "What it was set to."),
@@ -130,7 +130,7 @@ func loopKeys() Key {
 		number("litres_left_out", "L", "Water of the draws that are not in the fit."), changeKeys(),
 		list("course", "The coefficient fitted stretch by stretch of days.", append([]Key{at("from", "Start of the stretch."), at("to", "Its end.")}, figures("ua_w_per_k")...)...),
 		list("draws", "The refills through the loop, in order of time.", at("start", "When the water began to flow."), at("end", "When it stopped."),
-			number("litres", "L", "Water drawn."), yesNo("used", "Whether the fit uses it.")))...)
+			number("litres", "L", "Water drawn."), yesNo("used", "Whether the fit uses it.")), geometryKeys())...)
 }
 
 func plantKeys() Key {

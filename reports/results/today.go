@@ -47,7 +47,7 @@ func (w *writer) todayLine(l *today.Line) {
 		n := &l.Numbers[i]
 		w.text("key", n.Key)
 		if n.Of != "" {
-			w.text("probe", n.Of)
+			w.text("of", n.Of)
 		}
 		w.number("value", n.Value)
 		w.text("unit", n.Unit)
@@ -60,6 +60,7 @@ func (w *writer) todayLine(l *today.Line) {
 				w.number("share", u.Share)
 				w.int("n", u.N)
 				w.text("of", u.Of)
+				w.text("side", n.Side())
 			})
 		}
 	})

@@ -118,6 +118,20 @@ func TestEveryStageFlagAndFindingHasWords(t *testing.T) {
 	}
 }
 
+// What loop and plate are measured by has words here where the text view has some.
+func TestEverySubjectOfTodayHasWords(t *testing.T) {
+	source, err := os.ReadFile(top("reports", "lines", "lines.go"))
+	require.NoError(t, err)
+	_, list, ok := strings.Cut(string(source), "var subjects = map[string]string{")
+	require.True(t, ok)
+	list, _, _ = strings.Cut(list, "\n}")
+	keys := regexp.MustCompile(`(?m)^\t"([a-z_]+)":`).FindAllStringSubmatch(list, -1)
+	require.NotEmpty(t, keys)
+	for _, m := range keys {
+		assert.True(t, catalogue(t).Has("today.subject."+m[1]), m[1])
+	}
+}
+
 func TestFiguresOfThePageHaveLabels(t *testing.T) {
 	c := catalogue(t)
 	for _, key := range c.Keys() {

@@ -217,8 +217,8 @@ func (v *todayView) number(x float64, key, unit string) string {
 	x, shown := v.Choice.Convert(x, unit)
 	decimals := 0
 	switch {
-	case key == "effectiveness":
-		return v.Percent(x)
+	case key == "effectiveness" || key == "plate_effectiveness" || key == "rise_share":
+		return v.Choice.Number(100*x, 1) + "\u00a0%"
 	case key == "caught_per_kwh":
 		return v.Choice.Number(x, 2)
 	case unit == "degC" || unit == "K":
@@ -329,6 +329,9 @@ func (v *todayView) more(l *today.Line) []string {
 	}
 	for _, c := range l.Cautions {
 		out = append(out, v.CautionText(c.ID, c.Text).Text)
+	}
+	if n, ok := l.Number("small_too_cool"); ok && n.Value > 0 {
+		out = append(out, v.Count("today.small", int(n.Value)))
 	}
 	if n, ok := l.Number("unknown"); ok && n.Value > 0 {
 		out = append(out, v.Count("today.unknown."+string(l.Code), int(n.Value)))

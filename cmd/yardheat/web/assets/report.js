@@ -481,7 +481,7 @@
       else i += by;
       i = Math.max(x.findIndex((v) => v >= a), Math.min(i, x.findLastIndex((v) => v <= b)));
       if (i < 0) return;
-      this.u.setCursor({ left: this.u.valToPos(x[i], "x"), top: this.u.over.clientHeight / 2 });
+      for (const c of groups[this.sync || this.name]) if (c.u) c.u.setCursor({ left: c.u.valToPos(x[i], "x"), top: c.u.over.clientHeight / 2 });
     }
 
     // touch: one finger reads values, two zoom.
@@ -519,7 +519,7 @@
       const body = all.slice(0, rows).map((i) => make("tr", {}, make("th", { scope: "row" }, this.stamp(this.d.x[i])), ...series.map((s) => make("td", {}, s.text && s.text[i] ? s.text[i] : s.y[i] === null ? "" : number(s.y[i], s.decimals)))));
       const caption = make("caption", {}, this.figure.querySelector("figcaption").textContent + ": " + Math.min(rows, all.length) + " / " + all.length + " " + words.wRows);
       const table = make("table", {}, caption, make("thead", {}, head), make("tbody", {}, ...body));
-      const parts = [make("div", { class: "scroll", role: "region", tabindex: "0", "aria-label": words.wTable }, table)];
+      const parts = [make("div", { class: "scroll", role: "region", tabindex: "0", "aria-label": words.wTable + ": " + this.figure.querySelector("figcaption").textContent }, table)];
       if (all.length > rows) {
         const more = make("button", { type: "button", class: "plain small" }, words.wMore);
         more.addEventListener("click", () => this.table(rows + 200));

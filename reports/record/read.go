@@ -223,7 +223,7 @@ func number(b []byte) (v float32, n int) {
 func parseQuoted(b []byte, most int) (*Table, error) {
 	all, err := csv.NewReader(bytes.NewReader(b)).ReadAll()
 	if err != nil {
-		return nil, fmt.Errorf("%w: %v", ErrNotRecord, err)
+		return nil, fmt.Errorf("%w: %w", ErrNotRecord, err)
 	}
 	t := &Table{N: len(all) - 1}
 	if err := t.head(all[0]); err != nil {

@@ -110,7 +110,7 @@ func hasNot(t *testing.T, body, no string, why ...any) {
 
 func read(t *testing.T, resp *http.Response) (int, string) {
 	t.Helper()
-	defer func() { _ = resp.Body.Close() }()
+	defer func() { require.NoError(t, resp.Body.Close()) }()
 	b, err := io.ReadAll(resp.Body)
 	require.NoError(t, err)
 	return resp.StatusCode, string(b)
@@ -248,8 +248,9 @@ func TestFilesOfAReport(t *testing.T) {
 	p.putReport("2026-04-01-080000", nil)
 	resp, err := p.http.Get(p.srv.URL + "/farm/farm/reports/2026-04-01-080000/file/season.xlsx")
 	require.NoError(t, err)
-	assert.Contains(t, resp.Header.Get("Content-Disposition"), "attachment")
+	disposition := resp.Header.Get("Content-Disposition")
 	_, body := read(t, resp)
+	assert.Contains(t, disposition, "attachment")
 	assert.Equal(t, "xlsx", body)
 }
 

@@ -514,6 +514,18 @@ func (v *reportView) Flagged() []flaggedRow {
 
 type flaggedRow struct{ Column, File, Quantity, Count, Why string }
 
+// SVGName names one of the report's drawings by its file; typical draws bear a
+// number.
+func (v *view) SVGName(file string) string {
+	name := strings.TrimSuffix(file, ".svg")
+	number := strings.TrimLeft(name, "abcdefghijklmnopqrstuvwxyz-")
+	key := "chart.svg." + strings.TrimSuffix(strings.TrimSuffix(name, number), "-")
+	if !v.c.Has(key) {
+		return clean(name)
+	}
+	return strings.TrimSpace(v.Say(key) + " " + number)
+}
+
 // quantity is a quantity in words.
 func (v *view) quantity(q string) string {
 	if v.c.Has("quantity." + q) {

@@ -32,7 +32,6 @@ type day struct {
 	state string
 	at    time.Time
 	today *today.Today
-	err   error
 }
 
 // keptDays are so many farms' looks.

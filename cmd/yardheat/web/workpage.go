@@ -189,8 +189,11 @@ func (s *Server) jobView(w http.ResponseWriter, r *http.Request) (*jobView, bool
 		return nil, false
 	}
 	id, err := strconv.ParseInt(r.PathValue("job"), 10, 64)
+	if err != nil {
+		id = 0 // no job
+	}
 	j, found := s.jobs.Get(job.ID(id))
-	if err != nil || !found || j.Farm != f.Name() {
+	if !found || j.Farm != f.Name() {
 		s.notFound(w, r)
 		return nil, false
 	}

@@ -47,15 +47,16 @@ const (
 	pageName     = "report.html"
 	workbookName = "season.xlsx"
 	resultsName  = "results.json"
-	milkingsName = "milkings.csv"
-	recordName   = "record.csv"
-	parquetName  = "record.parquet"
 	sourcesName  = "sources.json"
 	chartsDir    = "charts"
 )
 
 func fileNames() []string {
-	return []string{pageName, workbookName, resultsName, milkingsName, recordName, parquetName, sourcesName}
+	names := []string{pageName, workbookName, resultsName, sourcesName}
+	for _, table := range record.TableNames() {
+		names = append(names, table+record.CSVTail, table+record.ParquetTail, table+record.CSVWTail)
+	}
+	return names
 }
 
 // Write makes the report of a season in out. On failure what stood in out
@@ -89,7 +90,11 @@ func writeFresh(dir string, s *season.Season, opt Options) error {
 	if err := os.MkdirAll(charts, 0o755); err != nil {
 		return fmt.Errorf("make the folder of the report: %w", err)
 	}
-	if err := together(jobs(d, s, opt)); err != nil {
+	tables, err := record.Tables(s)
+	if err != nil {
+		return err
+	}
+	if err := together(append(jobs(d, s, opt), tableJobs(d, tables)...)); err != nil {
 		return err
 	}
 	if err := d.whole(sourcesName, func() ([]byte, error) { return record.Sources(s, opt.made(d.hashes())) })(); err != nil {
@@ -110,12 +115,20 @@ func jobs(d *fresh, s *season.Season, opt Options) []func() error {
 	return []func() error{
 		func() error { return writePage(d, s, opt) },
 		d.whole(workbookName, func() ([]byte, error) { return workbook.XLSX(s) }),
-		func() error {
-			return d.file(recordName, func(w io.Writer) error { return record.Record(w, s) })
-		},
 		d.whole(resultsName, func() ([]byte, error) { return results.JSON(s) }),
-		d.whole(milkingsName, func() ([]byte, error) { return record.Milkings(s) }),
 	}
+}
+
+// tableJobs write each table as CSV, as Parquet, and what its columns are.
+func tableJobs(d *fresh, tables []*record.Table) []func() error {
+	var out []func() error
+	for _, t := range tables {
+		out = append(out,
+			func() error { return d.file(t.Name+record.CSVTail, t.CSV) },
+			func() error { return d.file(t.Name+record.ParquetTail, t.Parquet) },
+			d.whole(t.Name+record.CSVWTail, t.CSVW))
+	}
+	return out
 }
 
 // together runs all of them at once and gives every error, in their order.

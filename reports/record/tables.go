@@ -3,6 +3,7 @@ package record
 import (
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"time"
 
@@ -96,11 +97,7 @@ func recordFills(g *grid.Grid, zone *time.Location) []filler {
 	out := []filler{fillTime(utc, edge), fillTime(local, edge)}
 	for k := range g.Channels {
 		v := g.Channels[k].Values
-		out = append(out, func(to []parquet.Value, lo int) {
-			for i := range to {
-				to[i] = optional(v[lo+i], fixed(v[lo+i]))
-			}
-		})
+		out = append(out, func(to []parquet.Value, lo int) { fillFixed(to, v[lo:lo+len(to)]) })
 	}
 	names := channelNames(g)
 	return append(out, func(to []parquet.Value, lo int) {
@@ -111,6 +108,18 @@ func recordFills(g *grid.Grid, zone *time.Location) []filler {
 			}
 		}
 	})
+}
+
+// fillFixed makes values of a channel's readings. A value is made anew only where
+// it differs from the one before: still pipes and states repeat theirs.
+func fillFixed(to []parquet.Value, v []float64) {
+	last, made := math.NaN(), null
+	for i, x := range v {
+		if x != last {
+			last, made = x, optional(x, fixed(x))
+		}
+		to[i] = made
+	}
 }
 
 // null is what is not known.

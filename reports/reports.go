@@ -6,6 +6,21 @@
 // file synced, and takes OUT's place by two renames, undone on failure; what a
 // killed run left behind the next one repairs. OUT is only ever replaced where
 // it is empty or holds a report of ours and nothing else.
+//
+//	err := reports.Write("my-farm/report", s, reports.Options{Now: time.Now()})
+//
+// What it holds: report.html (package page), season.xlsx (workbook), results.json
+// (results), charts/ (chart), the tables record, milkings, draws and washes, each
+// as CSV, as Parquet and with the description of its columns (record), and
+// sources.json (record), which comes last, has the hash of every other file, and is
+// all that retrace needs to make the report again. On one system the same season
+// gives the same bytes in every file but sources.json, the only one that says when
+// and by what it was made (Options). Files lists what a report holds; bundle packs
+// it with the originals; statement prints a judgement on a claim.
+//
+// Errors: *NotOurs for a place that holds something else, and nothing was touched;
+// else what the system said, with the file's name and what to do. In every case
+// what stood in OUT still stands.
 package reports
 
 import (

@@ -211,10 +211,11 @@ func TestServeStopsDuringAnUpload(t *testing.T) {
 	_ = res.Body.Close()
 	pr, pw := io.Pipe()
 	m := multipart.NewWriter(pw)
-	r, err := http.NewRequest(http.MethodPost, "http://"+host+"/farm/Hof/logs", pr)
+	r, err := http.NewRequest(http.MethodPost, "http://"+host+"/farm/Hof/logs/files", pr)
 	require.NoError(t, err)
 	r.Header.Set("Content-Type", m.FormDataContentType())
 	r.Header.Set("X-Yardheat-Token", token)
+	c.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 	ended := make(chan error, 1)
 	go func() {
 		res, err := c.Do(r)
@@ -234,7 +235,7 @@ func TestServeStopsDuringAnUpload(t *testing.T) {
 		t.Skip("the logs page is not there")
 	}
 	select {
-	case err := <-ended:
+	case err := <-ended: // the answer that there is no such page
 		require.ErrorIs(t, err, errNoLogsPage)
 		t.Skip("the logs page is not there")
 	case <-time.After(200 * time.Millisecond):
@@ -242,6 +243,7 @@ func TestServeStopsDuringAnUpload(t *testing.T) {
 	go func() { time.Sleep(300 * time.Millisecond); _ = m.Close(); _ = pw.Close() }()
 	require.NoError(t, stop())
 	acknowledged := <-ended == nil
+	t.Logf("acknowledged: %v", acknowledged)
 	entries, err := os.ReadDir(filepath.Join(dir, "Hof", ".yardheat", "new"))
 	require.NoError(t, err)
 	require.Equal(t, acknowledged, len(entries) == 1)

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"yardheat/cmd/yardheat/desktop"
 	"yardheat/ingest"
 )
 
@@ -23,10 +24,12 @@ type app struct {
 	stdin          io.Reader
 	stdout, stderr io.Writer
 	now            func() time.Time
+	// doubleClicked says whether the program was started from the desktop.
+	doubleClicked func() bool
 }
 
 func newApp(stdin io.Reader, stdout, stderr io.Writer) *app {
-	return &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now}
+	return &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now, doubleClicked: desktop.DoubleClicked}
 }
 
 // usageError is a wrong command line: exit status 2.
@@ -83,9 +86,13 @@ func (a *app) root() *cobra.Command {
 		Args:                       noArgs,
 		SuggestionsMinimumDistance: 2,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if page := pageCommand(cmd); page != nil && a.doubleClicked() {
+				return a.openPage(cmd, page)
+			}
 			return cmd.Help()
 		},
 	}
+	cobra.MousetrapHelpText = "" // a double-click opens the page
 	root.SetVersionTemplate(versionText())
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpTemplate(helpTemplate)

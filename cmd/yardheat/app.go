@@ -13,11 +13,13 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"yardheat/cmd/yardheat/desktop"
 	"yardheat/ingest"
 	"yardheat/ingest/work"
 )
 
-// version is set by the release build: -ldflags "-X main.version=…".
+// version is set by the release build: -ldflags "-X main.version=…". Before
+// anything else runs, the revision of the sources is put behind it (build.go).
 var version = "dev"
 
 // app is one run of the program: its streams and its clock, passed in so that
@@ -28,10 +30,12 @@ type app struct {
 	now            func() time.Time
 	// ctx ends the work of a command that can be stopped; nil = it never ends.
 	ctx context.Context
+	// doubleClicked says whether the program was started from the desktop.
+	doubleClicked func() bool
 }
 
 func newApp(stdin io.Reader, stdout, stderr io.Writer) *app {
-	return &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now}
+	return &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now, doubleClicked: desktop.DoubleClicked}
 }
 
 // usageError is a wrong command line: exit status 2.
@@ -90,9 +94,14 @@ func (a *app) root() *cobra.Command {
 		Args:                       noArgs,
 		SuggestionsMinimumDistance: 2,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if page := pageCommand(cmd); page != nil && a.doubleClicked() {
+				return a.fromDesktop(cmd, page)
+			}
 			return cmd.Help()
 		},
 	}
+	cobra.MousetrapHelpText = "" // a double-click opens the page
+	root.SetVersionTemplate(versionText())
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpTemplate(helpTemplate)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
@@ -101,7 +110,7 @@ func (a *app) root() *cobra.Command {
 	root.AddCommand(
 		a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.todayCommand(),
 		a.claimCommand(), a.sizeCommand(), a.retraceCommand(),
-		a.serveCommand(),
+		a.serveCommand(), a.licencesCommand(),
 	)
 	return root
 }

@@ -2,6 +2,7 @@ package record
 
 import (
 	"bytes"
+	"errors"
 	"io"
 	"math"
 	"math/rand/v2"
@@ -40,7 +41,7 @@ func rowsOf(t testing.TB, b []byte) (names []string, rows []parquet.Row, f *parq
 			if n == 1 {
 				rows = append(rows, buf[0].Clone())
 			}
-			if err == io.EOF {
+			if errors.Is(err, io.EOF) {
 				break
 			}
 			require.NoError(t, err)

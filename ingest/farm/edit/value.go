@@ -19,8 +19,14 @@ type Pair struct {
 	Value Value
 }
 
-// Text is a text, whatever signs it holds.
-func Text(s string) Value { return Value{Quote(s)} }
+// Text is a text, whatever signs it holds; one that is not Unicode is refused
+// where it is set.
+func Text(s string) Value {
+	if !utf8.ValidString(s) {
+		return Value{s}
+	}
+	return Value{Quote(s)}
+}
 
 // Number is a number; a whole one is written without decimals.
 func Number(v float64) Value {
@@ -63,6 +69,9 @@ func Table(pairs ...Pair) Value {
 	}
 	parts := make([]string, len(pairs))
 	for i, p := range pairs {
+		if !utf8.ValidString(p.Key) {
+			return Value{p.Key}
+		}
 		parts[i] = Key(p.Key) + " = " + p.Value.text
 	}
 	return Value{"{ " + strings.Join(parts, ", ") + " }"}

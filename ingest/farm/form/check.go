@@ -41,15 +41,15 @@ const (
 	UsuallyLess Reason = "usually-less"
 	// MarkEither: a mark with three digits behind it that may part thousands; it
 	// was read as the decimal mark.
-	MarkEither    Reason = "mark-either"
-	NotAChoice    Reason = "not-a-choice"
-	NotAZone      Reason = "not-a-zone"
-	NotMonths     Reason = "not-months" // neither one figure nor twelve
-	NotTimes      Reason = "not-times"
-	TimesOverlap  Reason = "times-overlap"
-	TooLong       Reason = "too-long"
-	NotAText      Reason = "not-a-text" // signs that no text of one line holds
-	Missing       Reason = "missing"
+	MarkEither   Reason = "mark-either"
+	NotAChoice   Reason = "not-a-choice"
+	NotAZone     Reason = "not-a-zone"
+	NotMonths    Reason = "not-months" // neither one figure nor twelve
+	NotTimes     Reason = "not-times"
+	TimesOverlap Reason = "times-overlap"
+	TooLong      Reason = "too-long"
+	NotAText     Reason = "not-a-text" // signs that no text of one line holds
+	Missing      Reason = "missing"
 )
 
 // Result is what Check says.

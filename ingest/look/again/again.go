@@ -208,7 +208,8 @@ func Compare(k Known, files []File) *Result {
 	for i := range files {
 		f := &files[i]
 		for n := range f.Tables {
-			r.Matches = append(r.Matches, r.match(f, &f.Tables[n]))
+			t := f.Tables[n] // a copy: the same table may be given as known and as new
+			r.Matches = append(r.Matches, r.match(f, &t))
 		}
 	}
 	r.times()

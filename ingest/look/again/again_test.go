@@ -242,6 +242,19 @@ func TestTimes(t *testing.T) {
 	}
 }
 
+// The same descriptions as known and as new: each file overlaps itself, once.
+func TestSameTablesTwice(t *testing.T) {
+	k, _ := first(t)
+	for i := range k.Files {
+		k.Files[i].SHA256 = ""
+	}
+	for _, m := range Compare(k, k.Files).Matches {
+		require.Equal(t, []Code{NameTaken, Overlap}, codesOf(m))
+		require.Equal(t, Same, find(t, m, Overlap).Agrees)
+		require.True(t, m.Covered)
+	}
+}
+
 func TestGivenAlreadyAndNameTaken(t *testing.T) {
 	k, d := first(t)
 	same := given(t, "copy.csv", yard(1, 13).csv())

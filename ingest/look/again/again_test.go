@@ -160,6 +160,7 @@ func TestColumnsRenamedMissingNew(t *testing.T) {
 	require.Equal(t, "loop_out_temp", f.Quantity)
 	require.Equal(t, Likely, f.Sure)
 	require.True(t, m.Has(ColumnNew))
+	require.Equal(t, "Cold feed (°C)", find(t, m, ColumnMissing).Was, "air is no cold feed: its readings lie elsewhere")
 	applied(t, r, d, map[int]Answer{0: {Columns: []draft.Choice{{Column: "Air (°C)", Quantity: "air_temp", Place: "barn"}}}})
 	require.Equal(t, "loop_out_temp", d.Column(0, `Loop outlet "T" (°C)`))
 	require.Equal(t, "loop_out_temp", d.Column(0, "Loop out (°C)"), "earlier files bear the old name")
@@ -315,7 +316,11 @@ func TestLongLogs(t *testing.T) {
 	require.Equal(t, 0, m.Log)
 	require.Equal(t, "Loop outlet (°C)", find(t, m, ColumnRenamed).Is)
 	require.True(t, m.Has(ColumnNew))
-	applied(t, r, d, nil)
+	require.Equal(t, Guess, find(t, m, ColumnRenamed).Sure, "tags have no place")
+	p, err := r.Plan(d, nil)
+	require.NoError(t, err)
+	require.Len(t, p.Steps, 1, "a guess is not mapped unasked")
+	applied(t, r, d, map[int]Answer{0: {Same: []string{"Loop outlet (°C)"}}})
 	require.Equal(t, "loop_out_temp", d.Column(0, "Loop outlet (°C)"))
 }
 

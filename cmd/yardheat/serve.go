@@ -153,7 +153,7 @@ func (a *app) serveOn(ctx context.Context, l net.Listener, at listenAt, dir stri
 	}
 	a.printServe(link, dir, store.One(), where, opt.Password)
 	if f.open {
-		a.openPage(where.own+"/enter?key="+page.OnceKey())
+		a.openPage(where.own + "/enter?key=" + page.OnceKey())
 	}
 	return a.answer(ctx, l, page)
 }

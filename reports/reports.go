@@ -6,6 +6,21 @@
 // file synced, and takes OUT's place by two renames, undone on failure; what a
 // killed run left behind the next one repairs. OUT is only ever replaced where
 // it is empty or holds a report of ours and nothing else.
+//
+//	err := reports.Write("my-farm/report", s, reports.Options{Now: time.Now()})
+//
+// What it holds: report.html (package page), season.xlsx (workbook), results.json
+// (results), charts/ (chart), the tables record, milkings, draws and washes, each
+// as CSV, as Parquet and with the description of its columns (record), and
+// sources.json (record), which comes last, has the hash of every other file, and is
+// all that retrace needs to make the report again. On one system the same season
+// gives the same bytes in every file but sources.json, the only one that says when
+// and by what it was made (Options). Files lists what a report holds; bundle packs
+// it with the originals; statement prints a judgement on a claim.
+//
+// Errors: *NotOurs for a place that holds something else, and nothing was touched;
+// else what the system said, with the file's name and what to do. In every case
+// what stood in OUT still stands.
 package reports
 
 import (
@@ -57,15 +72,16 @@ const (
 	pageName     = "report.html"
 	workbookName = "season.xlsx"
 	resultsName  = "results.json"
-	milkingsName = "milkings.csv"
-	recordName   = "record.csv"
-	parquetName  = "record.parquet"
 	sourcesName  = "sources.json"
 	chartsDir    = "charts"
 )
 
 func fileNames() []string {
-	return []string{pageName, workbookName, resultsName, milkingsName, recordName, parquetName, sourcesName}
+	names := []string{pageName, workbookName, resultsName, sourcesName}
+	for _, table := range record.TableNames() {
+		names = append(names, table+record.CSVTail, table+record.ParquetTail, table+record.CSVWTail)
+	}
+	return names
 }
 
 // Write makes the report of a season in out. On failure what stood in out
@@ -109,7 +125,11 @@ func writeFresh(dir string, s *season.Season, opt Options, told *work.Teller) (e
 	if err := os.MkdirAll(charts, 0o755); err != nil {
 		return fmt.Errorf("make the folder of the report: %w", err)
 	}
-	if err := together(jobs(d, s, opt)); err != nil {
+	tables, err := record.Tables(s)
+	if err != nil {
+		return err
+	}
+	if err := together(append(jobs(d, s, opt), tableJobs(d, tables)...)); err != nil {
 		return err
 	}
 	if err := d.whole(sourcesName, func() ([]byte, error) { return record.Sources(s, opt.made(d.hashes())) })(); err != nil {
@@ -130,12 +150,20 @@ func jobs(d *fresh, s *season.Season, opt Options) []func() error {
 	return []func() error{
 		func() error { return writePage(d, s, opt) },
 		d.whole(workbookName, func() ([]byte, error) { return workbook.XLSXUntil(opt.Context, s) }),
-		func() error {
-			return d.file(recordName, func(w io.Writer) error { return record.Record(w, s) })
-		},
 		d.whole(resultsName, func() ([]byte, error) { return results.JSON(s) }),
-		d.whole(milkingsName, func() ([]byte, error) { return record.Milkings(s) }),
 	}
+}
+
+// tableJobs write each table as CSV, as Parquet, and what its columns are.
+func tableJobs(d *fresh, tables []*record.Table) []func() error {
+	var out []func() error
+	for _, t := range tables {
+		out = append(out,
+			func() error { return d.file(t.Name+record.CSVTail, t.CSV) },
+			func() error { return d.file(t.Name+record.ParquetTail, t.Parquet) },
+			d.whole(t.Name+record.CSVWTail, t.CSVW))
+	}
+	return out
 }
 
 // together runs all of them at once and gives every error, in their order.

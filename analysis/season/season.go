@@ -2,6 +2,25 @@
 // Season, which every report renders and none computes on. It stands on
 // account, loop, plant, cycle, grid, doubt and water.
 //
+//	rec, err := ingest.Load("my-farm", ingest.DefaultLoadOptions())
+//	s, err := season.Compute(rec, season.DefaultOptions())
+//
+// Flow: grid (the record on one time grid) → account (heat by cycle) → loop and
+// plant (the fits), baseline, changes → one Monte Carlo run over all figures
+// together (doubt), so that errors which figures share cancel or add as they do
+// on the farm → Season.
+//
+// A Season is its figures and the rows behind them: Headline and the lists under
+// Heat, Loop, Plant, Saving (a Named is a key, a label and a Figure: value, low,
+// high, unit, confidence, count, coverage, the string to print, and why it is
+// missing when it is); Cycles, Draws, Washes.List, Months; Problems and Cautions;
+// the Record on its grid; the settings in force. The keys, with unit, meaning
+// and making, stand in reports/results/README.md.
+//
+// Options.Validate names the field that is out of bounds; ErrPeriod is a period
+// that holds nothing of the record. A stage that the farm does not have, or that
+// its logs can't tell, is no error: its figures say why they are missing.
+//
 // Sign conventions: heat into the water is positive; electricity used is
 // positive; a saving is positive when less final energy was bought. Times are
 // Unix ms UTC. NaN is "not known" throughout and never reaches an output.

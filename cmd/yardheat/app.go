@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"yardheat/cmd/yardheat/desktop"
 	"yardheat/ingest"
 	"yardheat/ingest/work"
 )
@@ -31,10 +32,12 @@ type app struct {
 	ctx context.Context
 	// tell takes how far long work is, beside the terminal; nil = nobody asks.
 	tell func(work.Progress)
+	// doubleClicked says whether the program was started from the desktop.
+	doubleClicked func() bool
 }
 
 func newApp(stdin io.Reader, stdout, stderr io.Writer) *app {
-	return &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now}
+	return &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now, doubleClicked: desktop.DoubleClicked}
 }
 
 // usageError is a wrong command line: exit status 2.
@@ -79,6 +82,7 @@ func (a *app) root() *cobra.Command {
 		Use:   "yardheat",
 		Short: "Turn the logs of a farm's heat-recovery hot water into a seasonal account",
 		Example: `  yardheat demo                 write the sample farm and report on it
+  yardheat serve --open         give logs and read reports on a page in the browser
   yardheat look yard.csv        say what a logger's file holds
   yardheat start my-farm *.csv  make a farm folder from logger files
   yardheat report my-farm       report on the farm in the folder my-farm
@@ -92,9 +96,13 @@ func (a *app) root() *cobra.Command {
 		Args:                       noArgs,
 		SuggestionsMinimumDistance: 2,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if page := pageCommand(cmd); page != nil && a.doubleClicked() {
+				return a.fromDesktop(cmd, page)
+			}
 			return cmd.Help()
 		},
 	}
+	cobra.MousetrapHelpText = "" // a double-click opens the page
 	root.SetVersionTemplate(versionText())
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpTemplate(helpTemplate)

@@ -30,8 +30,9 @@ func (a *app) reportCommand() *cobra.Command {
 		Use:   "report DIR",
 		Short: "Report on a farm folder: page, workbook, figures, record",
 		Long: `Reads the farm folder DIR (farm.toml and the logs as exported), and writes the
-seasonal report into OUT: report.html, season.xlsx, results.json, milkings.csv,
-record.csv, sources.json and charts. The logs themselves are never altered.`,
+seasonal report into OUT: report.html, season.xlsx, results.json, sources.json,
+charts, and the tables record, milkings, draws and washes as CSV and Parquet. The
+logs themselves are never altered.`,
 		Example: `  yardheat report my-farm
   yardheat report my-farm --from 2026-01-01 --to 2026-01-31 --out january
   yardheat report my-farm --bundle`,

@@ -125,7 +125,7 @@ func (a *app) pointTo(ctx context.Context, dir, link string, f serveFlags) error
 	}
 	fmt.Fprintf(a.stdout, "A page is open for this folder already.\nPage:    %s\nFolder:  %s\n", link, dir)
 	if f.open {
-		a.openPage(ctx, link)
+		a.openPage(link)
 	}
 	return nil
 }
@@ -152,7 +152,7 @@ func (a *app) serveOn(ctx context.Context, l net.Listener, at listenAt, dir stri
 	}
 	a.printServe(link, dir, store.One(), where, opt.Password)
 	if f.open {
-		a.openPage(ctx, where.own+"/enter?key="+page.OnceKey())
+		a.openPage(where.own + "/enter?key=" + page.OnceKey())
 	}
 	return a.answer(ctx, l, page)
 }
@@ -191,7 +191,9 @@ func (a *app) answer(ctx context.Context, l net.Listener, page *web.Server) erro
 	if srv.Shutdown(last) != nil {
 		err = errors.Join(err, srv.Close())
 	}
-	<-failed
+	if end := <-failed; !errors.Is(end, http.ErrServerClosed) {
+		err = errors.Join(err, end)
+	}
 	return err
 }
 

@@ -41,7 +41,7 @@ func (a *app) today(dir string, json bool) error {
 	p := a.newProgress()
 	load := ingest.DefaultLoadOptions()
 	load.Now = now
-	load.Progress = p.stage
+	load.Progress, load.Context = p.stage, a.ctx
 	rec, err := ingest.Load(dir, load)
 	if err != nil {
 		p.done()

@@ -2,6 +2,14 @@
 // separator, decimal mark, preamble, header, unit row and footer of a text
 // export, or reads a sheet of a workbook. It knows no quantities and no
 // clocks.
+//
+// Flow: pack (out of .gz and .zip) → what the bytes are, by their content and
+// never by a name (text in columns, text of named values, workbook, web page,
+// XML) → Table: header, units, rows of texts as written, each with its line or
+// sheet row. What the file alone can't settle is settled by Options, and what was
+// assumed, left out or odd is a Problem with its line. A file that holds no table
+// is an *Error that says what stood there and what to do; ErrEmpty is none at all.
+// Sizes are bounded (MaxTextB, Options), since exports come from anywhere.
 package table
 
 import "context"

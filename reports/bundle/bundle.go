@@ -32,6 +32,7 @@ import (
 	"yardheat/analysis/season"
 	"yardheat/ingest"
 	"yardheat/ingest/work"
+	"yardheat/reports/record"
 	"yardheat/reports/results"
 )
 
@@ -249,7 +250,7 @@ func partsOfBundle(root *os.Root, s *season.Season, opt Options) ([]part, error)
 			open: func() (io.ReadCloser, error) { return openPlain(root, o.Name) }})
 	}
 	for _, name := range opt.Files {
-		parts = append(parts, part{name: reportDir + name, about: reportAbout[name],
+		parts = append(parts, part{name: reportDir + name, about: aboutReport(name),
 			open: func() (io.ReadCloser, error) { return os.Open(filepath.Join(opt.Report, filepath.FromSlash(name))) }})
 	}
 	slices.SortFunc(parts, func(a, b part) int { return strings.Compare(a.name, b.name) })
@@ -297,7 +298,20 @@ var reportAbout = map[string]string{
 	resultsName:    "Every figure of the report, for programs.",
 	milkingsName:   "A row a cycle.",
 	recordName:     "The cleaned readings with their flags.",
+	drawsName:      "A row a refill through the loop.",
+	washesName:     "A row a wash.",
 	"sources.json": "Every original, what was corrected in it, and when and by which version the report was made.",
+}
+
+// aboutReport says what a file of the report is; "" of the charts.
+func aboutReport(name string) string {
+	if table, ok := strings.CutSuffix(name, record.ParquetTail); ok {
+		return strings.TrimSuffix(reportAbout[table+record.CSVTail], ".") + ", as Parquet."
+	}
+	if table, ok := strings.CutSuffix(name, record.CSVWTail); ok {
+		return "What the columns of " + table + record.CSVTail + " are, in the form of CSV on the Web."
+	}
+	return reportAbout[name]
 }
 
 func originalAbout(s *season.Season, name string) string {

@@ -1,6 +1,12 @@
 // Package page renders a Season as one HTML file: no network, no script, made
 // to be read on a phone, on a wide screen and on A4. It prints figures as they
 // were shown by the analysis and computes none.
+//
+// The order is that of a reader's questions: the answer in one sentence and its
+// headline figures, what to look at, the charts with the tables behind them, and
+// last the part for an auditor (audit.tmpl, by the items of reports/CHECKLIST.md).
+// All text from logs and farm file is escaped by html/template; the page loads
+// nothing from anywhere.
 package page
 
 import (

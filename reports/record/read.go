@@ -14,9 +14,9 @@ import (
 	"time"
 )
 
-// Table is a record.csv read back: a value a cell of the grid and channel, NaN
+// Readings are a record.csv read back: a value a cell of the grid and channel, NaN
 // where it is not known. Flags are not kept. It does not change.
-type Table struct {
+type Readings struct {
 	StartMS, StepMS int64
 	N               int
 	Columns         []Column
@@ -31,8 +31,8 @@ var ErrNotRecord = errors.New("not a record.csv of a report")
 // ErrTooLong: the record holds more values than the caller takes.
 var ErrTooLong = errors.New("the record is too long to be read at once")
 
-// ReadTable reads a record.csv. most bounds the values kept (4 bytes each).
-func ReadTable(name string, most int) (*Table, error) {
+// ReadRecord reads a record.csv. most bounds the values kept (4 bytes each).
+func ReadRecord(name string, most int) (*Readings, error) {
 	info, err := os.Stat(name)
 	if err != nil {
 		return nil, err
@@ -44,10 +44,10 @@ func ReadTable(name string, most int) (*Table, error) {
 	if err != nil {
 		return nil, err
 	}
-	return parseTable(b, most)
+	return parseRecord(b, most)
 }
 
-func parseTable(b []byte, most int) (*Table, error) {
+func parseRecord(b []byte, most int) (*Readings, error) {
 	line, body, ok := bytes.Cut(b, []byte("\n"))
 	if !ok {
 		return nil, ErrNotRecord
@@ -55,7 +55,7 @@ func parseTable(b []byte, most int) (*Table, error) {
 	if bytes.IndexByte(line, '"') >= 0 {
 		return parseQuoted(b, most)
 	}
-	t := &Table{}
+	t := &Readings{}
 	if err := t.head(strings.Split(string(line), ",")); err != nil {
 		return nil, err
 	}
@@ -75,7 +75,7 @@ func parseTable(b []byte, most int) (*Table, error) {
 }
 
 // head reads the names of the columns.
-func (t *Table) head(names []string) error {
+func (t *Readings) head(names []string) error {
 	if len(names) < 3 || names[0] != "time_utc" || names[1] != "time_local" || names[len(names)-1] != "flags" {
 		return ErrNotRecord
 	}
@@ -100,7 +100,7 @@ func columnOf(name string) Column {
 	return c
 }
 
-func (t *Table) grow(most int) error {
+func (t *Readings) grow(most int) error {
 	if t.N*len(t.Columns) > most {
 		return ErrTooLong
 	}
@@ -116,7 +116,7 @@ func stampOf(row []byte) string {
 	return string(cell)
 }
 
-func (t *Table) times(first, second string) error {
+func (t *Readings) times(first, second string) error {
 	at, err := time.Parse(time.RFC3339, first)
 	if err != nil {
 		return fmt.Errorf("%w: time %.40q", ErrNotRecord, first)
@@ -134,7 +134,7 @@ func (t *Table) times(first, second string) error {
 }
 
 // fill reads the rows, a stretch a worker.
-func (t *Table) fill(body []byte) error {
+func (t *Readings) fill(body []byte) error {
 	workers := max(1, runtime.GOMAXPROCS(0))
 	errs := make([]error, workers)
 	var wg sync.WaitGroup
@@ -158,7 +158,7 @@ func (t *Table) fill(body []byte) error {
 	return errors.Join(errs...)
 }
 
-func (t *Table) rows(b []byte, row int) error {
+func (t *Readings) rows(b []byte, row int) error {
 	for len(b) > 0 {
 		end := bytes.IndexByte(b, '\n')
 		line := b[:end]
@@ -220,12 +220,12 @@ func number(b []byte) (v float32, n int) {
 }
 
 // parseQuoted is the plain way, for names that hold commas or quotes.
-func parseQuoted(b []byte, most int) (*Table, error) {
+func parseQuoted(b []byte, most int) (*Readings, error) {
 	all, err := csv.NewReader(bytes.NewReader(b)).ReadAll()
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrNotRecord, err)
 	}
-	t := &Table{N: len(all) - 1}
+	t := &Readings{N: len(all) - 1}
 	if err := t.head(all[0]); err != nil {
 		return nil, err
 	}
@@ -251,7 +251,7 @@ func parseQuoted(b []byte, most int) (*Table, error) {
 }
 
 // Cell is the cell that holds a time, within 0 to N.
-func (t *Table) Cell(ms int64) int {
+func (t *Readings) Cell(ms int64) int {
 	if t.StepMS <= 0 || ms <= t.StartMS {
 		return 0
 	}

@@ -15,12 +15,12 @@ import (
 	"yardheat/reports/internal/fixture"
 )
 
-func TestTableComesBack(t *testing.T) {
+func TestReadingsComesBack(t *testing.T) {
 	plain := fixture.Season()
 	for name, s := range map[string]*season.Season{"as it is": plain, "names with commas": commas(plain)} {
 		var b bytes.Buffer
 		require.NoError(t, Record(&b, s))
-		got, err := parseTable(b.Bytes(), 1<<22)
+		got, err := parseRecord(b.Bytes(), 1<<22)
 		require.NoError(t, err, name)
 		g := s.Record
 		require.Equal(t, g.N, got.N, name)
@@ -50,17 +50,17 @@ func commas(s *season.Season) *season.Season {
 	return &other
 }
 
-func TestTableRefuses(t *testing.T) {
+func TestReadingsRefuses(t *testing.T) {
 	for _, bad := range []string{"", "a,b,c\n", "time_utc,time_local,x_degC,flags\nnow,now,1,\n", "time_utc,time_local,x_degC,flags\n2026-01-01T00:00:00Z,x,one,\n",
 		"time_utc,time_local,x_degC,flags\n2026-01-01T00:00:00Z\n", "time_utc,time_local,x_degC,flags\n2026-01-01T00:00:00Z,x,1,"} {
-		_, err := parseTable([]byte(bad), 100)
+		_, err := parseRecord([]byte(bad), 100)
 		require.ErrorIs(t, err, ErrNotRecord, "%q", bad)
 	}
-	_, err := parseTable([]byte("time_utc,time_local,x_degC,flags\n2026-01-01T00:00:00Z,x,1,\n"), 0)
+	_, err := parseRecord([]byte("time_utc,time_local,x_degC,flags\n2026-01-01T00:00:00Z,x,1,\n"), 0)
 	require.ErrorIs(t, err, ErrTooLong)
 }
 
-func BenchmarkReadTable(b *testing.B) {
+func BenchmarkReadRecord(b *testing.B) {
 	s := fixture.Season()
 	var buf bytes.Buffer
 	require.NoError(b, Record(&buf, s))
@@ -71,7 +71,7 @@ func BenchmarkReadTable(b *testing.B) {
 	require.NoError(b, err)
 	b.SetBytes(info.Size())
 	for b.Loop() {
-		_, err := ReadTable(name, 1<<26)
+		_, err := ReadRecord(name, 1<<26)
 		require.NoError(b, err)
 	}
 }

@@ -262,7 +262,7 @@ func runs(a, b, points int) []run {
 
 // stamps are the times of the points: start and middle of each run, only the
 // start of one that holds a single cell.
-func stamps(t *record.Table, cells []run) []int64 {
+func stamps(t *record.Readings, cells []run) []int64 {
 	out := make([]int64, 0, 2*len(cells))
 	for _, c := range cells {
 		at := func(cell int) int64 { return (t.StartMS + int64(cell)*t.StepMS) / 1000 }

@@ -77,14 +77,14 @@ func (c *cache[T]) get(name string) (T, error) {
 // readings are the caches of a server.
 type readings struct {
 	results cache[*saved.Report]
-	records cache[*record.Table]
+	records cache[*record.Readings]
 	cycles  cache[[]cycleRow]
 }
 
 func newReadings() *readings {
 	return &readings{
 		results: cache[*saved.Report]{most: keptResults, read: readResults},
-		records: cache[*record.Table]{most: keptRecords, read: func(name string) (*record.Table, error) { return record.ReadTable(name, mostValues) }},
+		records: cache[*record.Readings]{most: keptRecords, read: func(name string) (*record.Readings, error) { return record.ReadRecord(name, mostValues) }},
 		cycles:  cache[[]cycleRow]{most: keptResults, read: readCycles},
 	}
 }
@@ -110,7 +110,7 @@ func (d *readings) report(r farms.Report) (*saved.Report, error) {
 	return d.results.get(filepath.Join(r.Dir, "results.json"))
 }
 
-func (d *readings) record(r farms.Report) (*record.Table, error) {
+func (d *readings) record(r farms.Report) (*record.Readings, error) {
 	return d.records.get(filepath.Join(r.Dir, "record.csv"))
 }
 

@@ -28,12 +28,15 @@ type milkList struct {
 }
 
 // group sorts the tables into loggers, and takes the milkings list out.
-func group(files []File) ([]*logger, *milkList) {
+func group(files []File) ([]*logger, *milkList) { return groupAll(files, true) }
+
+// groupAll is group; without lists a milkings list counts as a log.
+func groupAll(files []File, lists bool) ([]*logger, *milkList) {
 	var out []*logger
 	var milk *milkList
 	for i := range files {
 		f := &files[i]
-		if m := milkingList(f); m != nil && milk == nil {
+		if m := milkingList(f); m != nil && milk == nil && lists {
 			milk = m
 			continue
 		}
@@ -75,6 +78,10 @@ func layoutKey(name string, t *look.Table) string {
 // monthNames part the exports of one logger as digits do.
 var monthNames = strings.Fields(`jan january januar janvier feb february februar fevrier mar march marz mars apr april avril may mai jun june juni juin jul july juli juillet
  aug august aout sep sept september septembre oct okt october oktober octobre nov november novembre dec dez december dezember decembre`)
+
+// Stem is a file's name without folder, extension, digits and months: the same
+// for the exports of one logger.
+func Stem(name string) string { return stem(name) }
 
 func stem(name string) string {
 	base := strings.ToLower(path.Base(name))

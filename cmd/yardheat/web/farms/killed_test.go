@@ -54,7 +54,7 @@ func TestChild(t *testing.T) {
 // TestKilledAtAnyMoment kills the child at drawn moments: whatever it had
 // acknowledged stands whole, and farm.toml names exactly the logs that are there.
 func TestKilledAtAnyMoment(t *testing.T) {
-	times := 40
+	times := 30
 	if testing.Short() {
 		times = 6
 	}
@@ -65,7 +65,7 @@ func TestKilledAtAnyMoment(t *testing.T) {
 	acked := map[string]string{} // name → sum
 	kept := map[string]bool{}
 	for range times {
-		lines := killedChild(t, h.dir, time.Duration(draw.IntN(40_000))*time.Microsecond)
+		lines := killedChild(t, h.dir, time.Duration(draw.IntN(100_000))*time.Microsecond)
 		for _, line := range lines {
 			words := strings.Fields(line)
 			switch {

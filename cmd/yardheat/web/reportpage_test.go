@@ -78,6 +78,7 @@ func (p *pageUnderTest) get(path string) (int, string) {
 	p.t.Helper()
 	resp, err := p.http.Get(p.srv.URL + path)
 	require.NoError(p.t, err)
+	defer func() { require.NoError(p.t, resp.Body.Close()) }()
 	return read(p.t, resp)
 }
 
@@ -89,6 +90,7 @@ func (p *pageUnderTest) post(path string, v url.Values) (int, string) {
 	v.Set("token", p.token)
 	resp, err := p.http.PostForm(p.srv.URL+path, v)
 	require.NoError(p.t, err)
+	defer func() { require.NoError(p.t, resp.Body.Close()) }()
 	return read(p.t, resp)
 }
 
@@ -110,7 +112,6 @@ func hasNot(t *testing.T, body, no string, why ...any) {
 
 func read(t *testing.T, resp *http.Response) (int, string) {
 	t.Helper()
-	defer func() { require.NoError(t, resp.Body.Close()) }()
 	b, err := io.ReadAll(resp.Body)
 	require.NoError(t, err)
 	return resp.StatusCode, string(b)
@@ -248,6 +249,7 @@ func TestFilesOfAReport(t *testing.T) {
 	p.putReport("2026-04-01-080000", nil)
 	resp, err := p.http.Get(p.srv.URL + "/farm/farm/reports/2026-04-01-080000/file/season.xlsx")
 	require.NoError(t, err)
+	defer func() { require.NoError(t, resp.Body.Close()) }()
 	disposition := resp.Header.Get("Content-Disposition")
 	_, body := read(t, resp)
 	assert.Contains(t, disposition, "attachment")

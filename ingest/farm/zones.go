@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"yardheat/ingest/clock"
-	"yardheat/ingest/farm/keyed"
 )
 
 // zoneNames are zones to suggest where a name is misspelt; any IANA name is
@@ -30,14 +29,8 @@ Indian/Mauritius Pacific/Auckland Pacific/Chatham Pacific/Honolulu UTC`)
 
 // zoneHint says what to do about a zone that is none.
 func zoneHint(name string) string {
-	if n := keyed.Nearest(strings.ReplaceAll(name, " ", "_"), zoneNames); n != "" {
+	if n := NearestZone(name); n != "" {
 		return fmt.Sprintf("did you mean %q?", n)
-	}
-	for _, z := range zoneNames {
-		_, city, ok := strings.Cut(z, "/")
-		if ok && strings.EqualFold(city, strings.ReplaceAll(name, " ", "_")) {
-			return fmt.Sprintf("did you mean %q?", z)
-		}
 	}
 	if _, err := clock.ParseZone(name); err != nil && len(name) <= 5 && strings.ToUpper(name) == name {
 		return "an abbreviation stands for several zones; write continent and city"

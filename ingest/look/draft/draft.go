@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"yardheat/ingest/farm/edit"
 	"yardheat/ingest/look"
 	"yardheat/ingest/series"
 )
@@ -28,6 +29,13 @@ type Options struct {
 	// Zone is the IANA name to propose where no file names one; ZoneFrom says
 	// where it comes from.
 	Zone, ZoneFrom string
+	// Choices are what the farmer says of columns, in place of the guesses.
+	Choices []Choice
+	// Settings are keys of [[log]] that the farmer states.
+	Settings []Setting
+	// Used are the quantities (with place) that the farm maps already, with what to
+	// call their column: a guess of the same is left as a comment.
+	Used map[string]string
 }
 
 // Draft is the farm file and what stands in it.
@@ -42,7 +50,7 @@ type Draft struct {
 
 // New drafts a farm file.
 func New(files []File, opt Options) Draft {
-	w := &writer{opt: opt, used: map[string]string{}}
+	w := newWriter(opt)
 	w.groups, w.milkings = group(files)
 	w.head()
 	logs := w.logs() // first: which quantities there are settles the tables above
@@ -191,7 +199,7 @@ func (w *writer) log(g *logger) {
 	if t.Of > 1 {
 		w.line("table = %d", t.Number)
 	}
-	if t.HeaderLine == 0 && t.Rows > 0 {
+	if t.HeaderLine == 0 && t.Rows > 0 && !w.states(t, "header") {
 		w.line("header = 0   # check: no line names the columns; #1 is the first")
 	}
 	if t.Tags != nil {
@@ -201,8 +209,11 @@ func (w *writer) log(g *logger) {
 		w.line("# check: no stamps were found; stamp_columns names their columns, stamp_layout how they are written")
 		w.line("# stamp_columns = [\"…\"]")
 	}
+	stated := w.settings(t)
 	for _, u := range g.doubts() {
-		w.doubt(u)
+		if !slices.Contains(stated, u.About) {
+			w.doubt(u)
+		}
 	}
 	w.line("\n[log.columns]")
 	for i, c := range g.columns() {
@@ -227,6 +238,10 @@ func (w *writer) doubt(u look.Doubt) {
 // column writes one row of [log.columns]; without a guess it is a comment.
 func (w *writer) column(t *look.Table, at int, c look.Column) {
 	key := quote(keyOf(t, at, c))
+	if choice, ok := w.choice(t, keyOf(t, at, c)); ok {
+		w.chosen(key, choice, c)
+		return
+	}
 	if c.Kind == look.Index || c.Kind == look.Event || c.Kind == look.Text {
 		w.line("# %s is not read   # %s", key, comment(c.Because))
 		return
@@ -319,30 +334,7 @@ func classOf(quantity string) string {
 }
 
 // quote writes a TOML basic string.
-func quote(s string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range s {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r < ' ' || r == 0x7f:
-			fmt.Fprintf(&b, `\u%04X`, r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return b.String()
-}
+func quote(s string) string { return edit.Quote(strings.ToValidUTF8(s, "?")) }
 
 // comment is a text that can stand in a comment of one line.
-func comment(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f {
-			return ' '
-		}
-		return r
-	}, strings.ToValidUTF8(s, "?"))
-}
+func comment(s string) string { return edit.Comment(s) }

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"yardheat/ingest/farm"
+	"yardheat/ingest/farm/edit"
 	"yardheat/ingest/look"
 )
 
@@ -134,4 +135,29 @@ func TestArchiveOfOneLogger(t *testing.T) {
 	f, _ := drafted(t, file(t, "yard.zip", b.String()))
 	require.Len(t, f.Logs, 1)
 	require.Equal(t, []string{"yard.zip"}, f.Logs[0].Files)
+}
+
+// What the farmer chose stands in place of the guess; what the farm maps already
+// is not mapped twice; the draft fits behind the logs of a farm that stands.
+func TestLogsForAFarmThatStands(t *testing.T) {
+	f := file(t, "more.csv", month(1, "Time;Loop out (°C);Probe \"7\" (°C);Flow", "3%d,5;4,5;7,25"))
+	d := Logs([]File{f}, Options{Used: map[string]string{"loop_out_temp": "Out"},
+		Choices:  []Choice{{Column: `Probe "7" (°C)`, Quantity: "bed_temp", Place: "north", Fit: "pocket"}, {Column: "Flow", Quantity: "loop_flow", Unit: "L/h"}},
+		Settings: []Setting{{Key: "zone", Value: edit.Text("UTC")}, {Key: "header", Value: edit.Number(1)}, {Key: "files", Value: edit.Text("no")}}})
+	e, err := edit.New([]byte("[farm]\ntimezone = \"Europe/Rome\"\n\n[[log]]\nfiles = \"old.csv\"\n\n[log.columns]\nOut = \"loop_out_temp\"\n"))
+	require.NoError(t, err)
+	n, err := e.AppendLog(d.TOML)
+	require.NoError(t, err, string(d.TOML))
+	require.Equal(t, 1, n)
+	farm, faults := e.Farm()
+	require.Empty(t, faults, string(e.Bytes()))
+	l := farm.Logs[1]
+	require.Equal(t, []string{"more.csv"}, l.Files)
+	require.Equal(t, "UTC", l.Zone)
+	require.Equal(t, 1, *l.Header)
+	require.Len(t, l.Columns, 2, string(d.TOML))
+	require.Equal(t, "north", l.Columns[0].Place)
+	require.Equal(t, "L/h", l.Columns[1].Unit)
+	require.Contains(t, string(d.TOML), "Out has this quantity already")
+	require.NotContains(t, string(d.TOML), "zone = \"Europe/Rome\"   # or")
 }

@@ -28,12 +28,15 @@ type milkList struct {
 }
 
 // group sorts the tables into loggers, and takes the milkings list out.
-func group(files []File) ([]*logger, *milkList) {
+func group(files []File) ([]*logger, *milkList) { return groupAll(files, true) }
+
+// groupAll is group; without lists a milkings list counts as a log.
+func groupAll(files []File, lists bool) ([]*logger, *milkList) {
 	var out []*logger
 	var milk *milkList
 	for i := range files {
 		f := &files[i]
-		if m := milkingList(f); m != nil && milk == nil {
+		if m := milkingList(f); m != nil && milk == nil && lists {
 			milk = m
 			continue
 		}

@@ -64,8 +64,3 @@ func (s *Server) displaySave(w http.ResponseWriter, r *http.Request) {
 	http.SetCookie(w, display.FromForm(r.PostForm).Cookie())
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
-
-// enterPage is what somebody without the session's cookie sees.
-func (s *Server) enterPage(w http.ResponseWriter, r *http.Request) {
-	s.show(w, r, http.StatusUnauthorized, "enter", &view{Page: s.opt.Password != ""})
-}

@@ -56,6 +56,10 @@ type view struct {
 	Farm    farms.Farm
 	Section string // of the farm's navigation that is shown
 	Version string
+	// Token goes with every form of the page: {{template "token" .}} writes it.
+	Token string
+	// Leaving: the browser was let in by a password and can leave again.
+	Leaving bool
 	Page    any
 	c       *texts.Catalogue
 }
@@ -66,6 +70,16 @@ func (v *view) Say(key string, pairs ...any) string { return v.c.Say(v.Choice.La
 // Count is Say for texts with a form for one and one for more.
 func (v *view) Count(key string, n int, pairs ...any) string {
 	return v.c.Count(v.Choice.Lang, key, n, pairs...)
+}
+
+// lang is the language of a code; English where it is none of ours.
+func lang(code string) texts.Language {
+	for _, l := range texts.Languages() {
+		if l.Code == code {
+			return l
+		}
+	}
+	return texts.Languages()[0]
 }
 
 // viewFuncs are the functions of the templates. t and tn are the catalogue's;
@@ -105,11 +119,9 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, status int, name s
 		return
 	}
 	v.c, v.Choice, v.Version = s.texts, display.FromRequest(r), s.opt.Version
-	v.Lang = texts.Languages()[0]
-	for _, l := range texts.Languages() {
-		if l.Code == v.Choice.Lang {
-			v.Lang = l
-		}
+	v.Lang = lang(v.Choice.Lang)
+	if in := sessionOf(r); in != nil {
+		v.Token, v.Leaving = in.token, s.opt.Password != ""
 	}
 	var b bytes.Buffer
 	if err := t.Funcs(viewFuncs(v)).ExecuteTemplate(&b, "layout.tmpl", v); err != nil {
@@ -122,6 +134,11 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, status int, name s
 	_, _ = w.Write(b.Bytes()) // the browser may be gone
 }
 
+// say gives a text in the language of the request.
+func (s *Server) say(r *http.Request, key string, pairs ...any) string {
+	return s.texts.Say(display.FromRequest(r).Lang, key, pairs...)
+}
+
 // notFound says that there is no such page.
 func (s *Server) notFound(w http.ResponseWriter, r *http.Request) {
 	s.show(w, r, http.StatusNotFound, "notfound", &view{})
@@ -131,6 +148,10 @@ func (s *Server) notFound(w http.ResponseWriter, r *http.Request) {
 func (s *Server) fail(w http.ResponseWriter, r *http.Request, status int, err error) {
 	if status >= http.StatusInternalServerError {
 		s.logf("%s %s: %v", r.Method, r.URL.Path, err)
+	}
+	if wantsJSON(r) {
+		s.json(w, status, map[string]string{"error": err.Error()})
+		return
 	}
 	s.show(w, r, status, "failed", &view{Page: strings.Split(strings.TrimSpace(err.Error()), "\n")})
 }

@@ -14,13 +14,14 @@ import (
 	"errors"
 	"log"
 	"net/http"
+	"sync/atomic"
 	"time"
 
 	"yardheat/cmd/yardheat/web/farms"
 	"yardheat/cmd/yardheat/web/texts"
 )
 
-// Options of a server. All but Log are needed.
+// Options of a server. Password, Limits, Close and Log may be left out.
 type Options struct {
 	Store farms.Store
 	// Key lets a browser in that was given it in its link; one a run.
@@ -35,17 +36,26 @@ type Options struct {
 	// Report reads the farm in dir and writes its report into out, whole or not at
 	// all.
 	Report func(ctx context.Context, dir, out string) error
+	// Limits of uploads and of slow clients; the zero value is DefaultLimits.
+	Limits Limits
+	// Close is called by Server.Close, last; nil = nothing to close.
+	Close func(ctx context.Context) error
 	// Log takes what went wrong inside; nil = nobody reads it.
 	Log *log.Logger
 }
 
 // Server answers the page's requests. Make it with New.
 type Server struct {
-	opt     Options
-	texts   *texts.Catalogue
-	pages   *pages
-	session string
-	handler http.Handler
+	opt      Options
+	texts    *texts.Catalogue
+	pages    *pages
+	sessions *sessions
+	once     onceKeys
+	tries    *tries
+	uploads  *places
+	closing  atomic.Bool
+	closers  []func(context.Context) error
+	handler  http.Handler
 }
 
 // New prepares a server; it listens to nothing itself.
@@ -61,13 +71,46 @@ func New(opt Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{opt: opt, texts: c, pages: p, session: newToken()}
+	if report := opt.Report; report != nil {
+		opt.Report = func(ctx context.Context, dir, out string) error {
+			if err := farms.NoLinks(dir, out); err != nil {
+				return err
+			}
+			return report(ctx, dir, out)
+		}
+	}
+	if opt.Limits == (Limits{}) {
+		opt.Limits = DefaultLimits()
+	}
+	s := &Server{
+		opt: opt, texts: c, pages: p, sessions: newSessions(opt.Now), tries: newTries(opt.Now),
+		once: onceKeys{keys: map[string]time.Time{}}, uploads: newPlaces(opt.Limits.Uploads, opt.Limits.Wait),
+	}
 	s.handler = s.guard(s.routes())
 	return s, nil
 }
 
 // ServeHTTP answers one request.
 func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.handler.ServeHTTP(w, r) }
+
+var errClosing = errors.New("yardheat is being stopped; start it again and repeat this")
+
+// onClose has something ended when the server is.
+func (s *Server) onClose(f func(context.Context) error) { s.closers = append(s.closers, f) }
+
+// Close refuses what would change something from now on, and ends what was
+// begun, as long as ctx lasts.
+func (s *Server) Close(ctx context.Context) error {
+	s.closing.Store(true)
+	var errs []error
+	for _, f := range s.closers {
+		errs = append(errs, f(ctx))
+	}
+	if s.opt.Close != nil {
+		errs = append(errs, s.opt.Close(ctx))
+	}
+	return errors.Join(errs...)
+}
 
 // routes lists every address of the page. What changes something is a POST.
 func (s *Server) routes() *http.ServeMux {
@@ -77,6 +120,7 @@ func (s *Server) routes() *http.ServeMux {
 	mux.HandleFunc("POST /farms", s.farmNew)
 	mux.HandleFunc("GET /display", s.displayPage)
 	mux.HandleFunc("POST /display", s.displaySave)
+	mux.HandleFunc("POST /leave", s.leave)
 	mux.HandleFunc("GET /farm/{farm}", s.farmPage)
 	s.logRoutes(mux)
 	s.figureRoutes(mux)
@@ -92,6 +136,10 @@ func (s *Server) farm(w http.ResponseWriter, r *http.Request) (farms.Farm, bool)
 	f, err := s.opt.Store.Find(r.PathValue("farm"))
 	if errors.Is(err, farms.ErrNotFound) {
 		s.notFound(w, r)
+		return nil, false
+	}
+	if errors.Is(err, farms.ErrBusy) || errors.Is(err, farms.ErrLink) {
+		s.fail(w, r, http.StatusConflict, err)
 		return nil, false
 	}
 	if err != nil {

@@ -7,3 +7,8 @@ document.addEventListener("click", (event) => {
     history.back();
   }
 });
+// The form token, for scripts that send by fetch: {headers: yardheatHeaders()}.
+function yardheatHeaders() {
+  const meta = document.querySelector('meta[name="yardheat-token"]');
+  return { "X-Yardheat-Token": meta ? meta.content : "", Accept: "application/json" };
+}

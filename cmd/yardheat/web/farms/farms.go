@@ -7,7 +7,16 @@
 //	  NAME/*.csv …           logs as exported, never altered
 //	  NAME/.yardheat/new/ID/ a file that was given: "content" and about.json
 //	  NAME/.yardheat/before/ earlier forms of farm.toml
+//	  NAME/.yardheat/keep.json  the journal of files becoming logs, while they do
+//	  NAME/.yardheat/lock    held by the program whose page works on the farm
+//	  NAME/.yardheat/part-*, drop-*  not whole yet, or being removed; a start clears them
 //	  NAME/reports/STAMP/    finished reports, whole or absent
+//	  NAME/report/           the report that the command line wrote
+//	HOME/.yardheat/page      held by the program whose page serves HOME
+//
+// Every access goes through os.Root, and a link where a folder or file of the farm
+// belongs is refused. Names come from elsewhere and are cleaned; the folders in
+// which files wait bear names of our own.
 //
 // What a function has acknowledged is on the disk: files are synced, then put in
 // place by a rename.
@@ -16,6 +25,7 @@ package farms
 import (
 	"errors"
 	"io"
+	"os"
 	"time"
 )
 
@@ -26,6 +36,9 @@ var (
 	ErrExists   = errors.New("the name is taken")
 	ErrTooLarge = errors.New("the file is larger than the page takes")
 	ErrTooMany  = errors.New("more files wait than the page takes")
+	ErrLink     = errors.New("a link or a thing that is no plain file stands where a file or folder of the farm belongs; put the real one there")
+	ErrBusy     = errors.New("another yardheat page is working on this folder; use that one, or stop it first")
+	ErrFull     = errors.New("the disk is full")
 	ErrChanged  = errors.New("farm.toml was changed since it was read")
 )
 
@@ -34,10 +47,13 @@ type Limits struct {
 	FileB    int64 // bytes of one file
 	Files    int   // files that may wait in one farm
 	NameRune int   // length of a name
+	TotalB   int64 // bytes of all files that wait in one farm
 }
 
 // DefaultLimits are those of a page that nobody set otherwise.
-func DefaultLimits() Limits { return Limits{FileB: 512 << 20, Files: 200, NameRune: 120} }
+func DefaultLimits() Limits {
+	return Limits{FileB: 512 << 20, Files: 400, NameRune: 120, TotalB: 8 << 30}
+}
 
 // Waiting is a file that was given and is not yet one of the farm's logs.
 type Waiting struct {
@@ -51,7 +67,7 @@ type Waiting struct {
 
 // Report is one finished report of the farm.
 type Report struct {
-	ID  string // the folder's name: local time of making, 2026-11-28-0915
+	ID  string // the folder's name: local time of making, 2026-11-28-091500; or report
 	Dir string
 	At  time.Time
 }
@@ -105,8 +121,13 @@ type Farm interface {
 	NextReport(now time.Time) Report
 	// DropReport removes a report and nothing else.
 	DropReport(id string) error
+	// ReportFile opens one of a report's files, by the name that reports.Files gives
+	// it, '/' separators; else ErrNotFound.
+	ReportFile(id, name string) (*os.File, error)
 	// Logs are the files of the folder that could be logs, by name.
 	Logs() ([]Log, error)
+	// FreeName is a name for a new log, made of a given one, that Keep will take.
+	FreeName(name string) (string, error)
 }
 
 // Log is a file in the farm's folder that could be a log.

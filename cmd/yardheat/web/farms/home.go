@@ -1,56 +1,93 @@
 package farms
 
 import (
-	"bytes"
 	"crypto/rand"
-	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
-	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
 	"sort"
 	"strings"
+	"sync"
 	"time"
-
-	"yardheat/ingest/farm"
 )
 
 const (
-	farmFile  = "farm.toml"
-	ownDir    = ".yardheat"
-	newDir    = ownDir + "/new"
-	beforeDir = ownDir + "/before"
-	titleFile = ownDir + "/title"
-	reportDir = "reports"
-	content   = "content"
-	aboutFile = "about.json"
-	noteFile  = "note"
+	farmFile    = "farm.toml"
+	ownDir      = ".yardheat"
+	newDir      = ownDir + "/new"
+	beforeDir   = ownDir + "/before"
+	titleFile   = ownDir + "/title"
+	lockName    = ownDir + "/lock"
+	keepFile    = ownDir + "/keep.json"
+	partPrefix  = "part-" // of what is not whole yet
+	dropPrefix  = "drop-" // of what is being removed
+	reportDir   = "reports"
+	startReport = "report" // where `yardheat report` writes by itself
+	content     = "content"
+	aboutFile   = "about.json"
+	noteFile    = "note"
 )
 
-// Home is a folder of farms, or one farm.
+// Home is a folder of farms, or one farm. Its methods, and those of its farms, may
+// be called from any goroutine.
 type Home struct {
 	dir    string
 	one    bool
 	limits Limits
 	now    func() time.Time
+
+	mu     sync.Mutex
+	states map[string]*state
 }
 
-// Open is the store in dir; where dir holds a farm.toml it is the one farm.
+// state is what one program knows of a farm it works on.
+type state struct {
+	// mu is held for writing while something changes place, and not while a file
+	// streams in.
+	mu    sync.RWMutex
+	ready bool
+	lock  *os.File
+
+	// What waits, and what streams in: counted so that many at once keep the limits.
+	count     sync.Mutex
+	streaming int
+	files     int
+	sizeB     int64
+}
+
+// Open is the store in dir; where dir holds a farm.toml, or is a farm that the page
+// began, it is the one farm. Nothing is made.
 func Open(dir string, limits Limits, now func() time.Time) (*Home, error) {
 	abs, err := filepath.Abs(dir)
 	if err != nil {
 		return nil, err
 	}
-	h := &Home{dir: abs, limits: limits, now: now}
-	if _, err := os.Lstat(filepath.Join(abs, farmFile)); err == nil {
-		h.one = true
+	h := &Home{dir: abs, limits: limits, now: now, states: map[string]*state{}}
+	for _, mark := range []string{farmFile, titleFile} {
+		if info, err := os.Lstat(filepath.Join(abs, filepath.FromSlash(mark))); err == nil && !info.IsDir() {
+			h.one = true
+		}
 	}
 	return h, nil
+}
+
+// Close gives the farms free for other programs.
+func (h *Home) Close() error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	var errs []error
+	for _, st := range h.states {
+		st.mu.Lock()
+		if st.lock != nil {
+			errs = append(errs, st.lock.Close())
+		}
+		st.lock, st.ready = nil, false
+		st.mu.Unlock()
+	}
+	return errors.Join(errs...)
 }
 
 // Dir is the folder; One says whether it is itself the farm.
@@ -59,41 +96,44 @@ func (h *Home) Dir() string { return h.dir }
 // One says whether the folder is itself the one farm.
 func (h *Home) One() bool { return h.one }
 
-// List names the farms.
+// List names the farms. A link to a folder is none.
 func (h *Home) List() ([]string, error) {
 	if h.one {
-		return []string{filepath.Base(h.dir)}, nil
+		name := filepath.Base(h.dir)
+		if strings.Trim(name, `/\.:`) == "" {
+			name = "farm"
+		}
+		return []string{name}, nil
 	}
-	entries, err := os.ReadDir(h.dir)
+	r, err := os.OpenRoot(h.dir)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
 	if err != nil {
 		return nil, err
 	}
+	defer func() { _ = r.Close() }() // read only
+	entries, err := readDir(r, ".")
+	if err != nil {
+		return nil, err
+	}
 	var names []string
 	for _, e := range entries {
-		if e.IsDir() && h.isFarm(e.Name()) {
-			names = append(names, e.Name())
+		name := e.Name()
+		if e.IsDir() && !strings.HasPrefix(name, ".") && isFarm(r, name) {
+			names = append(names, name)
 		}
 	}
 	sort.Strings(names)
 	return names, nil
 }
 
-func (h *Home) isFarm(name string) bool {
-	if strings.HasPrefix(name, ".") {
-		return false
-	}
-	for _, mark := range []string{farmFile, titleFile} {
-		if info, err := os.Lstat(filepath.Join(h.dir, name, mark)); err == nil && info.Mode().IsRegular() {
-			return true
-		}
-	}
-	return false
+func isFarm(r *os.Root, name string) bool {
+	return isReal(r, name+"/"+farmFile, false) || isReal(r, name+"/"+ownDir, true) && isReal(r, name+"/"+titleFile, false)
 }
 
-// Find gives one of the farms listed.
+// Find gives one of the farms listed, or ErrNotFound; ErrBusy where another
+// program's page works on it.
 func (h *Home) Find(name string) (Farm, error) {
 	names, err := h.List()
 	if err != nil {
@@ -102,280 +142,89 @@ func (h *Home) Find(name string) (Farm, error) {
 	if !slices.Contains(names, name) {
 		return nil, ErrNotFound
 	}
+	f := h.folder(name)
+	if err := f.prepare(); err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+func (h *Home) folder(name string) *folder {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	st := h.states[name]
+	if st == nil {
+		st = &state{}
+		h.states[name] = st
+	}
 	dir := filepath.Join(h.dir, name)
 	if h.one {
 		dir = h.dir
 	}
-	return &folder{home: h, name: name, dir: dir}, nil
+	return &folder{home: h, st: st, name: name, dir: dir}
 }
 
 // New makes a farm's folder.
 func (h *Home) New(title string) (Farm, error) {
-	name, err := cleanName(title, h.limits.NameRune)
-	if err != nil || h.one {
+	title = strings.TrimSpace(strings.ToValidUTF8(title, "_"))
+	name, err := cleanName(strings.NewReplacer("/", "_", `\`, "_").Replace(title), h.limits.NameRune)
+	if err != nil {
+		return nil, err
+	}
+	if h.one {
 		return nil, ErrName
 	}
-	dir := filepath.Join(h.dir, name)
 	if err := os.MkdirAll(h.dir, 0o755); err != nil {
+		return nil, plainError(err)
+	}
+	r, err := os.OpenRoot(h.dir)
+	if err != nil {
 		return nil, err
 	}
-	if err := os.Mkdir(dir, 0o755); err != nil {
-		if errors.Is(err, fs.ErrExist) {
-			return nil, ErrExists
-		}
+	defer func() { _ = r.Close() }() // what was written has been synced
+	h.mu.Lock()
+	err = makeFarm(r, name, title)
+	h.mu.Unlock()
+	if err != nil {
 		return nil, err
 	}
-	if err := os.Mkdir(filepath.Join(dir, ownDir), 0o755); err != nil {
-		return nil, err
-	}
-	if err := writeSynced(filepath.Join(dir, titleFile), []byte(title)); err != nil {
-		return nil, err
-	}
-	return &folder{home: h, name: name, dir: dir}, nil
+	f := h.folder(name)
+	return f, f.prepare()
 }
 
-// folder is one farm.
-type folder struct {
-	home      *Home
-	name, dir string
-}
-
-func (f *folder) Name() string { return f.name }
-func (f *folder) Dir() string  { return f.dir }
-
-func (f *folder) Title() string {
-	if b, err := f.TOML(); err == nil {
-		if farm, faults := farm.Read(farmFile, b); len(faults) == 0 && farm.Name != "" {
-			return farm.Name
-		}
-	}
-	if b, err := os.ReadFile(filepath.Join(f.dir, titleFile)); err == nil {
-		return string(b)
-	}
-	return f.name
-}
-
-func (f *folder) TOML() ([]byte, error) {
-	b, err := os.ReadFile(filepath.Join(f.dir, farmFile))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, ErrNotFound
-	}
-	return b, err
-}
-
-func (f *folder) SetTOML(before, after []byte) error {
-	now, err := f.TOML()
-	if err != nil && !errors.Is(err, ErrNotFound) {
+// makeFarm makes the folder under another name and gives it its own when it is
+// whole.
+func makeFarm(r *os.Root, name, title string) (err error) {
+	entries, err := readDir(r, ".")
+	if err != nil {
 		return err
 	}
-	if !bytes.Equal(now, before) {
-		return ErrChanged
-	}
-	if now != nil {
-		if err := os.MkdirAll(filepath.Join(f.dir, beforeDir), 0o755); err != nil {
-			return err
-		}
-		name := "farm-" + f.home.now().Format("20060102-150405.000") + ".toml"
-		if err := writeSynced(filepath.Join(f.dir, beforeDir, name), now); err != nil {
-			return err
-		}
-	}
-	return writeSynced(filepath.Join(f.dir, farmFile), after)
-}
-
-func (f *folder) Receive(name string, r io.Reader) (Waiting, error) {
-	clean, err := cleanName(name, f.home.limits.NameRune)
-	if err != nil {
-		return Waiting{}, err
-	}
-	id := newID()
-	dir := filepath.Join(f.dir, newDir, id)
-	tmp := filepath.Join(f.dir, ownDir, "part-"+id)
-	if err := os.MkdirAll(tmp, 0o755); err != nil {
-		return Waiting{}, err
-	}
-	defer func() { _ = os.RemoveAll(tmp) }()
-	file, err := os.Create(filepath.Join(tmp, content))
-	if err != nil {
-		return Waiting{}, err
-	}
-	hash := sha256.New()
-	n, err := io.Copy(io.MultiWriter(file, hash), io.LimitReader(r, f.home.limits.FileB+1))
-	err = errors.Join(err, file.Sync(), file.Close())
-	if err != nil {
-		return Waiting{}, err
-	}
-	if n > f.home.limits.FileB {
-		return Waiting{}, ErrTooLarge
-	}
-	w := Waiting{ID: id, Name: clean, Given: name, SizeB: n, SHA256: hex.EncodeToString(hash.Sum(nil)), At: f.home.now()}
-	about, err := json.Marshal(w)
-	if err != nil {
-		return Waiting{}, err
-	}
-	if err := writeSynced(filepath.Join(tmp, aboutFile), about); err != nil {
-		return Waiting{}, err
-	}
-	if err := os.MkdirAll(filepath.Join(f.dir, newDir), 0o755); err != nil {
-		return Waiting{}, err
-	}
-	return w, os.Rename(tmp, dir)
-}
-
-func (f *folder) Waiting() ([]Waiting, error) {
-	entries, err := os.ReadDir(filepath.Join(f.dir, newDir))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	var all []Waiting
 	for _, e := range entries {
-		b, err := os.ReadFile(filepath.Join(f.dir, newDir, e.Name(), aboutFile))
+		if foldName(e.Name()) == foldName(name) {
+			return ErrExists
+		}
+	}
+	tmp := ownDir + "-" + newID()
+	defer func() {
 		if err != nil {
-			return nil, err
+			_ = r.RemoveAll(tmp)
+			err = plainError(err)
 		}
-		var w Waiting
-		if err := json.Unmarshal(b, &w); err != nil {
-			return nil, fmt.Errorf("%s: %w", e.Name(), err)
-		}
-		all = append(all, w)
+	}()
+	if err := r.MkdirAll(tmp+"/"+ownDir, 0o755); err != nil {
+		return err
 	}
-	sort.SliceStable(all, func(i, j int) bool { return all[i].At.Before(all[j].At) })
-	return all, nil
-}
-
-func (f *folder) waitingDir(id string) (string, error) {
-	if len(id) != 16 || strings.Trim(id, "0123456789abcdef") != "" {
-		return "", ErrNotFound
-	}
-	dir := filepath.Join(f.dir, newDir, id)
-	if _, err := os.Lstat(dir); err != nil {
-		return "", ErrNotFound
-	}
-	return dir, nil
-}
-
-func (f *folder) Content(id string) (string, error) {
-	dir, err := f.waitingDir(id)
-	return filepath.Join(dir, content), err
-}
-
-func (f *folder) Note(id string) ([]byte, error) {
-	dir, err := f.waitingDir(id)
-	if err != nil {
-		return nil, err
-	}
-	b, err := os.ReadFile(filepath.Join(dir, noteFile))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	return b, err
-}
-
-func (f *folder) SetNote(id string, note []byte) error {
-	dir, err := f.waitingDir(id)
+	in, err := r.OpenRoot(tmp)
 	if err != nil {
 		return err
 	}
-	return writeSynced(filepath.Join(dir, noteFile), note)
-}
-
-func (f *folder) Drop(id string) error {
-	dir, err := f.waitingDir(id)
-	if err != nil {
+	if err := errors.Join(writeSynced(in, titleFile, []byte(title)), syncDir(in, "."), in.Close()); err != nil {
 		return err
 	}
-	return os.RemoveAll(dir)
-}
-
-func (f *folder) Keep(names map[string]string, before, after []byte) error {
-	for id, name := range names {
-		dir, err := f.waitingDir(id)
-		if err != nil {
-			return err
-		}
-		to := filepath.Join(f.dir, name)
-		if _, err := os.Lstat(to); err == nil {
-			return fmt.Errorf("%w: %s", ErrExists, name)
-		}
-		if err := os.Rename(filepath.Join(dir, content), to); err != nil {
-			return err
-		}
-	}
-	if err := f.SetTOML(before, after); err != nil {
+	if err := r.Rename(tmp, name); err != nil {
 		return err
 	}
-	for id := range names {
-		if err := f.Drop(id); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (f *folder) Reports() ([]Report, error) {
-	entries, err := os.ReadDir(filepath.Join(f.dir, reportDir))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	var all []Report
-	for _, e := range entries {
-		at, err := time.ParseInLocation(reportStamp, e.Name(), time.Local)
-		if err == nil && e.IsDir() {
-			all = append(all, Report{ID: e.Name(), Dir: filepath.Join(f.dir, reportDir, e.Name()), At: at})
-		}
-	}
-	slices.Reverse(all)
-	return all, nil
-}
-
-const reportStamp = "2006-01-02-150405"
-
-func (f *folder) Report(id string) (Report, error) {
-	all, err := f.Reports()
-	if err != nil {
-		return Report{}, err
-	}
-	for _, r := range all {
-		if r.ID == id {
-			return r, nil
-		}
-	}
-	return Report{}, ErrNotFound
-}
-
-func (f *folder) NextReport(now time.Time) Report {
-	id := now.Local().Format(reportStamp)
-	return Report{ID: id, Dir: filepath.Join(f.dir, reportDir, id), At: now}
-}
-
-func (f *folder) DropReport(id string) error {
-	r, err := f.Report(id)
-	if err != nil {
-		return err
-	}
-	return os.RemoveAll(r.Dir)
-}
-
-func (f *folder) Logs() ([]Log, error) {
-	entries, err := os.ReadDir(f.dir)
-	if err != nil {
-		return nil, err
-	}
-	var all []Log
-	for _, e := range entries {
-		info, err := e.Info()
-		if err != nil || !info.Mode().IsRegular() || e.Name() == farmFile || strings.HasPrefix(e.Name(), ".") {
-			continue
-		}
-		all = append(all, Log{Name: e.Name(), SizeB: info.Size(), At: info.ModTime()})
-	}
-	return all, nil
+	return syncDir(r, ".")
 }
 
 func newID() string {
@@ -384,28 +233,4 @@ func newID() string {
 	return hex.EncodeToString(b)
 }
 
-// cleanName makes of what a browser sends the name of a file or folder.
-func cleanName(name string, longest int) (string, error) {
-	name = strings.TrimSpace(filepath.Base(strings.ReplaceAll(name, `\`, "/")))
-	if name == "" || name == "." || name == ".." || strings.HasPrefix(name, ".") || len([]rune(name)) > longest {
-		return "", ErrName
-	}
-	return name, nil
-}
-
-// writeSynced writes a file beside its place, syncs it, and renames it.
-func writeSynced(name string, b []byte) error {
-	tmp, err := os.CreateTemp(filepath.Dir(name), ".part-")
-	if err != nil {
-		return err
-	}
-	_, err = tmp.Write(b)
-	err = errors.Join(err, tmp.Sync(), tmp.Close())
-	if err == nil {
-		err = os.Rename(tmp.Name(), name)
-	}
-	if err != nil {
-		_ = os.Remove(tmp.Name())
-	}
-	return err
-}
+func isID(id string) bool { return len(id) == 16 && strings.Trim(id, "0123456789abcdef") == "" }

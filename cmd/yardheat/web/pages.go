@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"time"
 	"unicode"
 
 	"yardheat/cmd/yardheat/web/display"
@@ -61,7 +62,9 @@ type view struct {
 	// Leaving: the browser was let in by a password and can leave again.
 	Leaving bool
 	Page    any
-	c       *texts.Catalogue
+	// FarmZone is the farm's zone; nil = not known.
+	FarmZone *time.Location
+	c        *texts.Catalogue
 }
 
 // Say gives a text of the catalogue in the reader's language.

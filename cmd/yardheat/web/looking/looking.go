@@ -9,6 +9,8 @@ package looking
 import (
 	"bytes"
 	"container/list"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -29,7 +31,9 @@ type Ask struct {
 	// Path is where it lies, Name what it is called.
 	Path, Name string
 	// Hash tells contents apart: what has the same hash is the same file.
-	Hash  string
+	Hash string
+	// Sum asks for the SHA-256, where Hash is something else.
+	Sum   bool
 	SizeB int64
 	// Dates, Decimal, Separator, Encoding, Zone and Header as a [[log]] states them;
 	// "" = as found.
@@ -42,7 +46,10 @@ func (a Ask) key() string {
 
 // Found is what a file holds. It is shared: nothing in it may be changed.
 type Found struct {
+	// Tables are called by Ask.Name.
 	Tables []look.Table
+	// SHA256 of the bytes in hex, if asked for.
+	SHA256 string
 	// Fault says why the file cannot be used, nil where it can.
 	Fault *series.Fault
 	// Line is the number of the line that the fault names, 0 = none.
@@ -183,7 +190,13 @@ func (l *Looker) look(a Ask) (f *Found) {
 			f.Line = e.Line
 		}
 	}
+	for i := range tables {
+		tables[i].File = a.Name
+	}
 	f.Tables = tables
+	if a.Sum {
+		f.SHA256 = sum(a.Path)
+	}
 	l.lines(a, f)
 	return f
 }
@@ -205,6 +218,20 @@ func (l *Looker) tables(a Ask) ([]look.Table, error) {
 		return nil, err
 	}
 	return look.Bytes(a.Name, b, opt)
+}
+
+// sum is the SHA-256 of a file, "" where it can't be read.
+func sum(path string) string {
+	file, err := os.Open(path)
+	if err != nil {
+		return ""
+	}
+	defer func() { _ = file.Close() }() // read only
+	h := sha256.New()
+	if _, err := io.Copy(h, file); err != nil {
+		return ""
+	}
+	return hex.EncodeToString(h.Sum(nil))
 }
 
 // inMemoryB: a larger file is described in pieces (look.File), and words of its

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"path"
 	"slices"
 	"strings"
@@ -490,3 +491,32 @@ func cleanAll(lines []string) []string {
 	}
 	return out
 }
+
+// cardRow is one table or column of a card, for its template.
+type cardRow struct {
+	Card   *logCard
+	Table  *logTable
+	Column *logColumn
+	At     int
+}
+
+func rowOf(c logCard, what any, at int) (cardRow, error) {
+	switch x := what.(type) {
+	case logTable:
+		return cardRow{Card: &c, Table: &x, At: at}, nil
+	case logColumn:
+		return cardRow{Card: &c, Column: &x, At: at}, nil
+	}
+	return cardRow{}, fmt.Errorf("%T is no part of a card", what)
+}
+
+// RowsF is Rows for num.
+func (t logTable) RowsF() float64 { return float64(t.Rows) }
+
+// zoneNames are offered where the farm's zone is asked; any other is taken too.
+var zoneNames = strings.Fields(`Africa/Cairo Africa/Johannesburg Africa/Nairobi America/Argentina/Buenos_Aires America/Bogota America/Chicago America/Denver America/Halifax
+ America/Los_Angeles America/Mexico_City America/Montevideo America/New_York America/Santiago America/Sao_Paulo America/Toronto Asia/Jerusalem Asia/Karachi Asia/Kolkata
+ Asia/Seoul Asia/Shanghai Asia/Tokyo Atlantic/Azores Atlantic/Reykjavik Australia/Adelaide Australia/Brisbane Australia/Hobart Australia/Melbourne Australia/Perth
+ Australia/Sydney Europe/Amsterdam Europe/Athens Europe/Belgrade Europe/Berlin Europe/Brussels Europe/Bucharest Europe/Budapest Europe/Copenhagen Europe/Dublin
+ Europe/Helsinki Europe/Istanbul Europe/Kyiv Europe/Lisbon Europe/Ljubljana Europe/London Europe/Luxembourg Europe/Madrid Europe/Oslo Europe/Paris Europe/Prague
+ Europe/Riga Europe/Rome Europe/Sofia Europe/Stockholm Europe/Tallinn Europe/Vienna Europe/Vilnius Europe/Warsaw Europe/Zagreb Europe/Zurich Pacific/Auckland UTC`)

@@ -29,6 +29,9 @@ type pages struct{ set map[string]*template.Template }
 // layoutFile frames every page; parts.tmpl holds what several pages share.
 const layoutFile, partsFile = "pages/layout.tmpl", "pages/parts.tmpl"
 
+// cardFile is how a log file is shown; two pages use it.
+const cardFile = "pages/part-card.tmpl"
+
 func loadPages() (*pages, error) {
 	names, err := fs.Glob(pageFiles, "pages/*.tmpl")
 	if err != nil {
@@ -36,10 +39,10 @@ func loadPages() (*pages, error) {
 	}
 	p := &pages{set: map[string]*template.Template{}}
 	for _, name := range names {
-		if name == layoutFile || name == partsFile {
+		if name == layoutFile || name == partsFile || name == cardFile {
 			continue
 		}
-		t, err := template.New("layout.tmpl").Funcs(viewFuncs(nil)).ParseFS(pageFiles, layoutFile, partsFile, name)
+		t, err := template.New("layout.tmpl").Funcs(viewFuncs(nil)).ParseFS(pageFiles, layoutFile, partsFile, cardFile, name)
 		if err != nil {
 			return nil, fmt.Errorf("page %s: %w", name, err)
 		}
@@ -99,6 +102,8 @@ func viewFuncs(v *view) template.FuncMap {
 		"temp":  v.Choice.TempText,
 		"vol":   v.Choice.VolumeText,
 		"shown": v.Choice.Shown,
+		"row":   rowOf,
+		"zones": func() []string { return zoneNames },
 	}
 }
 

@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"yardheat/cmd/yardheat/web/farms"
+	"yardheat/cmd/yardheat/web/looking"
 	"yardheat/cmd/yardheat/web/texts"
 )
 
@@ -53,6 +54,7 @@ type Server struct {
 	once     onceKeys
 	tries    *tries
 	uploads  *places
+	looker   *looking.Looker
 	closing  atomic.Bool
 	closers  []func(context.Context) error
 	handler  http.Handler
@@ -86,6 +88,7 @@ func New(opt Options) (*Server, error) {
 		opt: opt, texts: c, pages: p, sessions: newSessions(opt.Now), tries: newTries(opt.Now),
 		once: onceKeys{keys: map[string]time.Time{}}, uploads: newPlaces(opt.Limits.Uploads, opt.Limits.Wait),
 	}
+	s.looker = looking.New(looking.Options{Now: opt.Now, Explain: func(text string) { s.logf("%s", text) }})
 	s.handler = s.guard(s.routes())
 	return s, nil
 }

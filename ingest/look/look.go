@@ -291,6 +291,10 @@ func (d *describer) orderOpen() bool {
 	return slices.ContainsFunc(d.out.Unsure, func(u Doubt) bool { return u.About == "dates" })
 }
 
+// OrderOf is dmy, mdy or ymd of a Stamp.Format of three numbers, "" of others; a
+// year of four digits in front has no other order.
+func OrderOf(format string) string { return formatOrder(format) }
+
 // formatOrder is dmy, mdy or ymd of a format of three numbers, "" of others.
 func formatOrder(format string) string {
 	y, m, d := strings.IndexByte(format, 'Y'), strings.IndexByte(format, 'M'), strings.IndexByte(format, 'D')

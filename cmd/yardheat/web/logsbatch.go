@@ -2,6 +2,7 @@ package web
 
 import (
 	"path"
+	"slices"
 	"strings"
 	"time"
 
@@ -180,6 +181,11 @@ func (v *view) card(b *batch, i int, w farms.Waiting, eff [][]effective) logCard
 		c.State = stateTwice
 		return c
 	}
+	for k := range i {
+		if c.Like == "" && alike(b, k, i) && b.twice(k) == "" {
+			c.Like = clean(b.waiting[k].Name)
+		}
+	}
 	milk := isMilkings(w.Name, found)
 	for k := range found.Tables {
 		t := v.table(found, k, b.notes[i], eff[k], b.match(i, k))
@@ -189,7 +195,15 @@ func (v *view) card(b *batch, i int, w farms.Waiting, eff [][]effective) logCard
 			c.State = stateOpen
 		}
 	}
+	if c.State == stateOpen || slices.ContainsFunc(c.Tables, logTable.differs) {
+		c.Like = "" // something is to be seen in it
+	}
 	return c
+}
+
+// differs: a finding asks for a look.
+func (t logTable) differs() bool {
+	return slices.ContainsFunc(t.Findings, func(f findingView) bool { return f.Doubt })
 }
 
 func badPlace(eff []effective) bool {

@@ -45,6 +45,8 @@ type logCard struct {
 	Tables []logTable
 	// Settled is what the farmer said of the file.
 	Settled []pick
+	// Like is an earlier new file of the same layout: what is chosen there holds here.
+	Like string
 	// Also is how many files of the same layout got the same choices.
 	Also  int
 	Saved bool
@@ -520,3 +522,8 @@ var zoneNames = strings.Fields(`Africa/Cairo Africa/Johannesburg Africa/Nairobi 
  Australia/Sydney Europe/Amsterdam Europe/Athens Europe/Belgrade Europe/Berlin Europe/Brussels Europe/Bucharest Europe/Budapest Europe/Copenhagen Europe/Dublin
  Europe/Helsinki Europe/Istanbul Europe/Kyiv Europe/Lisbon Europe/Ljubljana Europe/London Europe/Luxembourg Europe/Madrid Europe/Oslo Europe/Paris Europe/Prague
  Europe/Riga Europe/Rome Europe/Sofia Europe/Stockholm Europe/Tallinn Europe/Vienna Europe/Vilnius Europe/Warsaw Europe/Zagreb Europe/Zurich Pacific/Auckland UTC`)
+
+// Assumed are the doubts that need no answer.
+func (t logTable) Assumed() []doubtView {
+	return slices.DeleteFunc(slices.Clone(t.Doubts), func(d doubtView) bool { return d.Open })
+}

@@ -79,6 +79,10 @@ func layoutKey(name string, t *look.Table) string {
 var monthNames = strings.Fields(`jan january januar janvier feb february februar fevrier mar march marz mars apr april avril may mai jun june juni juin jul july juli juillet
  aug august aout sep sept september septembre oct okt october oktober octobre nov november novembre dec dez december dezember decembre`)
 
+// Stem is a file's name without folder, extension, digits and months: the same
+// for the exports of one logger.
+func Stem(name string) string { return stem(name) }
+
 func stem(name string) string {
 	base := strings.ToLower(path.Base(name))
 	base = strings.TrimSuffix(base, path.Ext(base))

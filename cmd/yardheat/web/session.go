@@ -55,3 +55,6 @@ func (s *sessions) end(id string) {
 	defer s.mu.Unlock()
 	delete(s.all, id)
 }
+
+// NewKey is the key of a link, by chance.
+func NewKey() string { return newToken() }

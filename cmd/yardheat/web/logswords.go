@@ -26,41 +26,41 @@ type reason struct {
 	names []string
 }
 
-func form(re, key string, names ...string) reason {
+func reasonForm(re, key string, names ...string) reason {
 	return reason{regexp.MustCompile(`^(?:` + re + `)$`), key, names}
 }
 
 var columnReasons = []reason{
-	form(`unit (.+)`, "why.unit", "unit"),
-	form(`the word (".+")`, "why.word", "word"),
-	form(`in the file's name`, "why.file"),
-	form(`it only rises, as a meter does`, "why.counter"),
-	form(`a running counter: rises (\d+) times, falls (\d+)`, "why.counter.rises", "rises", "falls"),
-	form(`an amount per reading: it falls too often for a running counter`, "why.amount"),
-	form(`(\S+) to (\S+), as temperatures in °C are`, "why.range", "min", "max"),
-	form(`two states`, "why.states"),
-	form(`nothing says of what`, "why.nothing"),
-	form(`no unit, and no word of a known quantity`, "why.noclass"),
-	form(`no header, no unit`, "why.noheader"),
-	form(`(".*") is no unit of a quantity that is used`, "why.nounit", "unit"),
-	form(`a humidity: not used by a farm`, "why.humidity"),
-	form(`ends in (.), as of °.`, "why.letter", "letter"),
-	form(`text such as (.+)`, "why.text", "text"),
+	reasonForm(`unit (.+)`, "why.unit", "unit"),
+	reasonForm(`the word (".+")`, "why.word", "word"),
+	reasonForm(`in the file's name`, "why.file"),
+	reasonForm(`it only rises, as a meter does`, "why.counter"),
+	reasonForm(`a running counter: rises (\d+) times, falls (\d+)`, "why.counter.rises", "rises", "falls"),
+	reasonForm(`an amount per reading: it falls too often for a running counter`, "why.amount"),
+	reasonForm(`(\S+) to (\S+), as temperatures in °C are`, "why.range", "min", "max"),
+	reasonForm(`two states`, "why.states"),
+	reasonForm(`nothing says of what`, "why.nothing"),
+	reasonForm(`no unit, and no word of a known quantity`, "why.noclass"),
+	reasonForm(`no header, no unit`, "why.noheader"),
+	reasonForm(`(".*") is no unit of a quantity that is used`, "why.nounit", "unit"),
+	reasonForm(`a humidity: not used by a farm`, "why.humidity"),
+	reasonForm(`ends in (.), as of °.`, "why.letter", "letter"),
+	reasonForm(`text such as (.+)`, "why.text", "text"),
 }
 
 var wordsReason = regexp.MustCompile(`^the words (.+)$`)
 
 var stampReasons = []reason{
-	form(`year first: it has four digits`, "proof.ymd"),
-	form(`counted from 1970-01-01 in UTC`, "proof.epoch"),
-	form(`day numbers of a spreadsheet`, "proof.sheet"),
-	form(`(day|month|year) first: (".+") reads no other way`, "proof.only", "order", "example"),
-	form(`(day|month|year) first: stated`, "proof.said", "order"),
-	form(`each row states its offset`, "proof.offset"),
-	form(`the zone is stated by option`, "proof.option"),
-	form(`the stamp's header names the zone`, "proof.header"),
-	form(`the file names the zone beside its stamps`, "proof.file"),
-	form(`(day) first: dates with points put the day first \(common practice, no source\)(?:; nothing in the file says otherwise)?`, "proof.points", "order"),
+	reasonForm(`year first: it has four digits`, "proof.ymd"),
+	reasonForm(`counted from 1970-01-01 in UTC`, "proof.epoch"),
+	reasonForm(`day numbers of a spreadsheet`, "proof.sheet"),
+	reasonForm(`(day|month|year) first: (".+") reads no other way`, "proof.only", "order", "example"),
+	reasonForm(`(day|month|year) first: stated`, "proof.said", "order"),
+	reasonForm(`each row states its offset`, "proof.offset"),
+	reasonForm(`the zone is stated by option`, "proof.option"),
+	reasonForm(`the stamp's header names the zone`, "proof.header"),
+	reasonForm(`the file names the zone beside its stamps`, "proof.file"),
+	reasonForm(`(day) first: dates with points put the day first \(common practice, no source\)(?:; nothing in the file says otherwise)?`, "proof.points", "order"),
 }
 
 var orderOf = map[string]string{"day": "dmy", "month": "mdy", "year": "ymd"}

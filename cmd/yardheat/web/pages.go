@@ -103,6 +103,7 @@ func viewFuncs(v *view) template.FuncMap {
 		"vol":   v.Choice.VolumeText,
 		"shown": v.Choice.Shown,
 		"row":   rowOf,
+		"add":   func(a, b int) int { return a + b },
 		"zones": func() []string { return zoneNames },
 	}
 }

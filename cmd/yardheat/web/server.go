@@ -37,6 +37,8 @@ type Options struct {
 	// Report reads the farm in dir and writes its report into out, whole or not at
 	// all.
 	Report func(ctx context.Context, dir, out string) error
+	// Sample writes the invented farm into a folder; nil = it is not offered.
+	Sample func(ctx context.Context, dir string) error
 	// Limits of uploads and of slow clients; the zero value is DefaultLimits.
 	Limits Limits
 	// Close is called by Server.Close, last; nil = nothing to close.
@@ -121,6 +123,7 @@ func (s *Server) routes() *http.ServeMux {
 	mux.Handle("GET /assets/", assetHandler())
 	mux.HandleFunc("GET /{$}", s.farmsPage)
 	mux.HandleFunc("POST /farms", s.farmNew)
+	mux.HandleFunc("POST /farms/sample", s.farmSample)
 	mux.HandleFunc("GET /display", s.displayPage)
 	mux.HandleFunc("POST /display", s.displaySave)
 	mux.HandleFunc("POST /leave", s.leave)

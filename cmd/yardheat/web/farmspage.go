@@ -12,6 +12,8 @@ import (
 	"yardheat/cmd/yardheat/web/display"
 	"yardheat/cmd/yardheat/web/farms"
 	"yardheat/cmd/yardheat/web/texts"
+	"yardheat/ingest/farm/edit"
+	"yardheat/ingest/farm/form"
 )
 
 // farmsView is the first page.
@@ -170,7 +172,7 @@ func (s *Server) home(v *view, f farms.Farm) (homeView, error) {
 		give.State, check.State = stepDone, stepDone
 		give.Notes = append(give.Notes, v.Count("home.logs", logs))
 		figures.State, work.State = stepDone, stepNow
-		if n := len(doc.Marks()); n > 0 {
+		if n := openMarks(doc); n > 0 {
 			figures.Notes = append(figures.Notes, v.Count("home.figures", n))
 			figures.State, work.State = stepNow, stepLater
 		}
@@ -192,6 +194,18 @@ func (s *Server) home(v *view, f farms.Farm) (homeView, error) {
 		page.Latest = v.latest(f, reports[0])
 	}
 	return page, nil
+}
+
+// openMarks counts the figures of the form that are guesses nobody looked at.
+func openMarks(d *edit.Doc) int {
+	n := 0
+	for _, m := range d.Marks() {
+		table, _, _ := strings.Cut(m.Table, "[")
+		if _, ok := form.Find(table + "." + m.Key); ok {
+			n++
+		}
+	}
+	return n
 }
 
 // latest reads the newest report's answer; nil where it can't be read.

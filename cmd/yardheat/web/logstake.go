@@ -426,6 +426,13 @@ func (b *batch) draftFarm(zone string, files []taking) (*edit.Doc, error) {
 	if err := doc.Set("farm", "timezone", edit.Text(zone)); err != nil {
 		return nil, err
 	}
+	for _, m := range doc.Marks() {
+		if m.Table == "milkings.columns" { // seen on the page, and taken in
+			if err := doc.Confirm(m.Table, m.Key); err != nil {
+				return nil, err
+			}
+		}
+	}
 	return doc, nil
 }
 

@@ -88,8 +88,7 @@ type logColumn struct {
 	Key, Name, Unit string
 	Picture         *picture
 	Range           string
-	Readings        int
-	Missing         int
+	ReadingsText    string
 	Kind            string
 	// Choosable: there are readings that can mean something.
 	Choosable bool
@@ -302,7 +301,7 @@ func (v *view) column(t *look.Table, i, k int, n fileNote, e effective) logColum
 	c := &t.Columns[k]
 	key := columnKey(i, k)
 	note := n.column(key, c.Name)
-	out := logColumn{Key: key, Name: clean(c.Name), Unit: clean(c.Unit), Readings: c.Readings, Missing: c.Missing, Kind: v.Say("logs.kind." + string(c.Kind)),
+	out := logColumn{Key: key, Name: clean(c.Name), Unit: clean(c.Unit), Kind: v.Say("logs.kind." + string(c.Kind)),
 		Quantity: e.m.Quantity, Place: e.m.Place, Guess: e.m.Guess && !e.before, Before: e.before, Same: clean(e.same), Errors: map[string]string{}, Fit: e.m.Fit}
 	if out.Name == "" {
 		out.Name = "#" + itoa(c.Number)
@@ -310,6 +309,10 @@ func (v *view) column(t *look.Table, i, k int, n fileNote, e effective) logColum
 	out.Why = v.because(c.Because, columnReasons)
 	if c.Min != nil && c.Max != nil && c.Kind != look.State {
 		out.Range = v.Say("logs.range", "min", v.figure(*c.Min), "max", v.figure(*c.Max), "unit", clean(unitShown(c.Unit)))
+	}
+	out.ReadingsText = v.counted("logs.readings", c.Readings)
+	if c.Missing > 0 {
+		out.ReadingsText += ", " + v.counted("logs.missing", c.Missing)
 	}
 	if p := drawPoints(c.Points); p != nil && c.Min != nil {
 		p.Alt = v.Say("logs.picture.alt", "name", out.Name, "first", t.First, "last", t.Last, "min", v.figure(*c.Min), "max", v.figure(*c.Max))
@@ -329,6 +332,15 @@ func (v *view) column(t *look.Table, i, k int, n fileNote, e effective) logColum
 		v.columnAsks(&out, c, note, e)
 	}
 	return out
+}
+
+// counted is Count with the number as the reader writes it.
+func (v *view) counted(key string, n int) string {
+	form := ".more"
+	if n == 1 {
+		form = ".one"
+	}
+	return v.Say(key+form, "n", v.Choice.Number(float64(n), 0))
 }
 
 // columnAsks are the questions that a column of this quantity raises.

@@ -190,9 +190,9 @@ func moment(text string) string {
 // lapse is a span of time in round words.
 func (v *view) lapse(seconds float64) string {
 	switch {
-	case seconds < 90:
+	case seconds < 60 || seconds < 90 && seconds != 60:
 		return v.Say("logs.span.s", "n", v.Choice.Number(seconds, decimalsOf(seconds)))
-	case seconds < 90*60:
+	case seconds < 90*60 && seconds != 3600:
 		m := seconds / 60
 		return v.Say("logs.span.min", "n", v.Choice.Number(m, decimalsOf(m)))
 	case seconds < 36*3600:

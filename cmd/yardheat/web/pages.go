@@ -168,7 +168,8 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, status int, err er
 func assetHandler() http.Handler {
 	files := http.FileServerFS(assetFiles)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if strings.HasSuffix(r.URL.Path, "/") {
+		info, err := fs.Stat(assetFiles, strings.TrimPrefix(path.Clean(r.URL.Path), "/"))
+		if err != nil || info.IsDir() {
 			http.NotFound(w, r) // no lists of folders
 			return
 		}

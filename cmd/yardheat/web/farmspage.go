@@ -13,7 +13,7 @@ import (
 	"yardheat/cmd/yardheat/web/farms"
 	"yardheat/cmd/yardheat/web/texts"
 	"yardheat/ingest/farm/edit"
-	"yardheat/ingest/farm/form"
+	figures "yardheat/ingest/farm/form"
 )
 
 // farmsView is the first page.
@@ -201,7 +201,7 @@ func openMarks(d *edit.Doc) int {
 	n := 0
 	for _, m := range d.Marks() {
 		table, _, _ := strings.Cut(m.Table, "[")
-		if _, ok := form.Find(table + "." + m.Key); ok {
+		if _, ok := figures.Find(table + "." + m.Key); ok {
 			n++
 		}
 	}

@@ -9,7 +9,7 @@ import (
 
 	"yardheat/cmd/yardheat/web/farms"
 	"yardheat/ingest/farm/edit"
-	"yardheat/ingest/farm/form"
+	figures "yardheat/ingest/farm/form"
 )
 
 // eventWords are the events with words of their own.
@@ -75,7 +75,7 @@ func (s *Server) eventAdd(w http.ResponseWriter, r *http.Request) {
 	}
 	pairs = append(pairs, edit.Pair{Key: "what", Value: edit.Text(what)})
 	if e.Tonnes != "" {
-		x, _, why := form.ParseNumber(e.Tonnes, "t")
+		x, _, why := figures.ParseNumber(e.Tonnes, "t")
 		if e.TonnesBad = why != "" || !(x > 0) || x > 1e5; !e.TonnesBad {
 			pairs = append(pairs, edit.Pair{Key: "tonnes", Value: edit.Number(x)})
 		}

@@ -12,7 +12,7 @@ import (
 
 	"yardheat/cmd/yardheat/web/farms"
 	"yardheat/ingest/farm/edit"
-	"yardheat/ingest/farm/form"
+	figures "yardheat/ingest/farm/form"
 	"yardheat/ingest/series"
 )
 
@@ -198,14 +198,14 @@ type entries struct {
 // fillForm lays the fields out: stages that the logs or the farm file have, and
 // the others.
 func (v *view) fillForm(page *figuresView, doc *edit.Doc, typed *entries) {
-	asked := form.Asked(usedQuantities(doc))
-	for _, stage := range form.Stages {
+	asked := figures.Asked(usedQuantities(doc))
+	for _, stage := range figures.Stages {
 		sv := stageView{Name: string(stage), Title: v.Say("stage." + string(stage))}
 		stated := false
 		tables := 1
-		if stage == form.Tank {
+		if stage == figures.Tank {
 			tables = max(1, min(doc.Len("tank"), 10))
-			if typed != nil && typed.form.Has(fieldName(form.Of(stage)[0], tables)) {
+			if typed != nil && typed.form.Has(fieldName(figures.Of(stage)[0], tables)) {
 				tables++
 			}
 		}
@@ -214,7 +214,7 @@ func (v *view) fillForm(page *figuresView, doc *edit.Doc, typed *entries) {
 			if tables > 1 {
 				part.Title = v.Say("figures.tank", "n", n+1)
 			}
-			for _, f := range form.Of(stage) {
+			for _, f := range figures.Of(stage) {
 				fv, has := v.field(f, doc, n, typed)
 				stated = stated || has
 				if seldom[f.Name()] && !has && fv.Error == "" {
@@ -226,7 +226,7 @@ func (v *view) fillForm(page *figuresView, doc *edit.Doc, typed *entries) {
 			}
 			sv.Parts = append(sv.Parts, part)
 		}
-		if stage == form.Milkings {
+		if stage == figures.Milkings {
 			if file, ok := doc.Get("milkings", "file"); ok {
 				sv.Note = v.Say("figures.milkings.file", "file", clean(fmt.Sprint(file)))
 			}
@@ -240,25 +240,25 @@ func (v *view) fillForm(page *figuresView, doc *edit.Doc, typed *entries) {
 }
 
 // fieldName is a field's name in the form.
-func fieldName(f form.Field, n int) string {
+func fieldName(f figures.Field, n int) string {
 	if !f.Repeats {
 		return f.Name()
 	}
 	return fmt.Sprintf("%s[%d].%s", f.Table, n, f.Key)
 }
 
-func (v *view) field(f form.Field, doc *edit.Doc, n int, typed *entries) (fv fieldView, stated bool) {
+func (v *view) field(f figures.Field, doc *edit.Doc, n int, typed *entries) (fv fieldView, stated bool) {
 	st := f.Value(doc, n)
 	name := fieldName(f, n)
 	fv = fieldView{Name: name, ID: "f-" + strings.NewReplacer(".", "-", "[", "-", "]", "").Replace(name), Label: v.Say("field." + f.Name()), Help: v.Say("field." + f.Name() + ".help"),
 		Unit: v.unitOf(f), Kind: string(f.Kind), Guess: st.Check, Other: st.Other}
 	if st.Stated {
 		fv.Value = v.entryText(f, st.Text)
-		if r := f.Check(st.Text); r.Verdict == form.Unusual && !st.Check {
+		if r := f.Check(st.Text); r.Verdict == figures.Unusual && !st.Check {
 			fv.Ask = v.badText(f, r)
 		}
 	}
-	if f.Default != "" && f.Kind != form.Choice && f.Kind != form.YesNo {
+	if f.Default != "" && f.Kind != figures.Choice && f.Kind != figures.YesNo {
 		fv.Default = v.Say("figures.default", "value", strings.TrimSpace(v.entryText(f, f.Default)+" "+fv.Unit))
 	}
 	if f.Low != 0 || f.High != 0 {
@@ -273,11 +273,11 @@ func (v *view) field(f form.Field, doc *edit.Doc, n int, typed *entries) (fv fie
 		}
 	}
 	switch f.Kind {
-	case form.Choice, form.YesNo:
+	case figures.Choice, figures.YesNo:
 		v.fieldOptions(&fv, f, st)
-	case form.Zone:
+	case figures.Zone:
 		fv.List = "zones"
-	case form.Text:
+	case figures.Text:
 		if f.Name() == "instead.carrier" {
 			fv.List = "carriers"
 		}
@@ -285,9 +285,9 @@ func (v *view) field(f form.Field, doc *edit.Doc, n int, typed *entries) (fv fie
 	return fv, st.Stated
 }
 
-func (v *view) fieldOptions(fv *fieldView, f form.Field, st form.Standing) {
+func (v *view) fieldOptions(fv *fieldView, f figures.Field, st figures.Standing) {
 	of := f.Choices
-	if f.Kind == form.YesNo {
+	if f.Kind == figures.YesNo {
 		of = []string{"true", "false"}
 	}
 	now := fv.Value
@@ -305,14 +305,14 @@ func (v *view) fieldOptions(fv *fieldView, f form.Field, st form.Standing) {
 // The reader's units: temperatures and volumes are shown and typed in them, and
 // kept in °C and L.
 
-func (v *view) inF(f form.Field) bool {
-	return f.Unit == "°C" && f.Kind == form.Number && v.Choice.Temp == "F"
+func (v *view) inF(f figures.Field) bool {
+	return f.Unit == "°C" && f.Kind == figures.Number && v.Choice.Temp == "F"
 }
-func (v *view) inGallons(f form.Field) bool {
-	return f.Unit == "L" && f.Kind == form.Number && v.Choice.Volume != "L"
+func (v *view) inGallons(f figures.Field) bool {
+	return f.Unit == "L" && f.Kind == figures.Number && v.Choice.Volume != "L"
 }
 
-func (v *view) unitOf(f form.Field) string {
+func (v *view) unitOf(f figures.Field) string {
 	switch {
 	case v.inF(f):
 		return v.Choice.TempUnit()
@@ -323,7 +323,7 @@ func (v *view) unitOf(f form.Field) string {
 }
 
 // shownIn is a bound in the reader's unit.
-func (v *view) shownIn(f form.Field, x float64) string {
+func (v *view) shownIn(f figures.Field, x float64) string {
 	switch {
 	case v.inF(f):
 		return v.Choice.Number(v.Choice.TempValue(x), 0)
@@ -350,14 +350,14 @@ func closeTo(text string, x float64) bool {
 }
 
 // entryText writes what stands in the farm file as the reader types it.
-func (v *view) entryText(f form.Field, text string) string {
+func (v *view) entryText(f figures.Field, text string) string {
 	switch f.Kind {
-	case form.Number, form.Whole, form.Glycol, form.Months:
+	case figures.Number, figures.Whole, figures.Glycol, figures.Months:
 	default:
 		return text
 	}
 	if v.inF(f) || v.inGallons(f) {
-		x, _, why := form.ParseNumber(text, f.Unit)
+		x, _, why := figures.ParseNumber(text, f.Unit)
 		if why == "" {
 			y := v.Choice.TempValue(x)
 			if v.inGallons(f) {
@@ -373,11 +373,11 @@ func (v *view) entryText(f form.Field, text string) string {
 }
 
 // entryBase turns what was typed in the reader's unit into the farm file's.
-func (v *view) entryBase(f form.Field, entry string) string {
+func (v *view) entryBase(f figures.Field, entry string) string {
 	if !v.inF(f) && !v.inGallons(f) {
 		return entry
 	}
-	x, _, why := form.ParseNumber(entry, v.unitOf(f))
+	x, _, why := figures.ParseNumber(entry, v.unitOf(f))
 	if why != "" {
 		return entry
 	}
@@ -390,16 +390,16 @@ func (v *view) entryBase(f form.Field, entry string) string {
 }
 
 // badText says what is wrong or unusual about an entry.
-func (v *view) badText(f form.Field, r form.Result) string {
+func (v *view) badText(f figures.Field, r figures.Result) string {
 	key := "figures.bad." + string(r.Reason)
-	if r.Reason == form.TooLow && f.Open {
+	if r.Reason == figures.TooLow && f.Open {
 		key += "-open"
 	}
 	example := f.Low
 	if example == 0 {
 		example = f.High / 2
 	}
-	if r.Reason == form.MarkEither {
+	if r.Reason == figures.MarkEither {
 		example = r.Number
 	}
 	return v.Say(key, "low", v.shownIn(f, r.Low), "high", v.shownIn(f, r.High), "unit", v.unitOf(f), "example", v.shownIn(f, example))
@@ -452,7 +452,7 @@ func (s *Server) figuresSave(w http.ResponseWriter, r *http.Request) {
 
 // enterAll puts every entry of the form that differs from what stands into next.
 func (v *view) enterAll(next, now *edit.Doc, typed *entries) error {
-	for _, f := range form.Fields {
+	for _, f := range figures.Fields {
 		tables := 1
 		if f.Repeats {
 			tables = max(1, min(now.Len(f.Table)+1, 10))
@@ -470,7 +470,7 @@ func (v *view) enterAll(next, now *edit.Doc, typed *entries) error {
 	return nil
 }
 
-func (v *view) enterOne(next, now *edit.Doc, f form.Field, n int, name string, typed *entries) error {
+func (v *view) enterOne(next, now *edit.Doc, f figures.Field, n int, name string, typed *entries) error {
 	st := f.Value(now, n)
 	entry := strings.TrimSpace(typed.form.Get(name))
 	shown := ""
@@ -491,7 +491,7 @@ func (v *view) enterOne(next, now *edit.Doc, f form.Field, n int, name string, t
 		return nil
 	}
 	r, err := f.Enter(next, n, v.entryBase(f, entry))
-	if r.Verdict == form.Refused {
+	if r.Verdict == figures.Refused {
 		typed.errors[name] = v.badText(f, r)
 	}
 	return err
@@ -507,7 +507,7 @@ func (v *view) misfits(next *edit.Doc, typed *entries) (rest []string, bad int) 
 		if key == "" {
 			key = strings.TrimPrefix(fault.Where, "key ")
 		}
-		f, known := form.Find(key)
+		f, known := figures.Find(key)
 		if known && !f.Repeats && typed.form.Has(f.Name()) {
 			typed.errors[f.Name()] = v.Say("figures.bad.farm", "what", clean(fault.Want))
 			if strings.Contains(fault.Got, "nothing") {

@@ -123,6 +123,8 @@ func mapColumn(c *look.Column, n columnNote) mapped {
 	switch {
 	case n.Unit != "":
 		m.Unit = n.Unit
+	case unit.Ampere:
+		m.Unit = "A" // volts are taken beside a stated unit only
 	case unit.Pulses:
 		m.Unit = info.Class.BaseUnit()
 	case c.Unit == "" && info.Class != series.OnOff || !ok && c.Unit != "":

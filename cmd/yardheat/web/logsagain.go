@@ -8,6 +8,14 @@ import (
 	"yardheat/ingest/look/again"
 )
 
+// logName is what a logger of before is called.
+func (v *view) logName(n int) string {
+	if n < 0 || n >= len(v.LogNames) {
+		return itoa(n + 1)
+	}
+	return clean(v.LogNames[n])
+}
+
 func itoa(n int) string { return strconv.Itoa(n) }
 
 // findings says in plain words what is different about a new export. i is the
@@ -15,7 +23,7 @@ func itoa(n int) string { return strconv.Itoa(n) }
 func (v *view) findings(i int, m *again.Match) []findingView {
 	var out []findingView
 	if m.Log >= 0 {
-		out = append(out, findingView{Text: v.Say("again.goes-on", "log", itoa(m.Log+1))})
+		out = append(out, findingView{Text: v.Say("again.goes-on", "log", v.logName(m.Log))})
 	}
 	for _, f := range m.Findings {
 		fv := findingView{Doubt: doubtful[f.Code]}

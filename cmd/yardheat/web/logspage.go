@@ -75,6 +75,11 @@ func (s *Server) logsOf(v *view, f farms.Farm) (*batch, error) {
 		return nil, err
 	}
 	v.FarmZone = b.zone()
+	if b.known != nil {
+		for i := range b.known.Farm.Logs {
+			v.LogNames = append(v.LogNames, b.known.Farm.Logs[i].Name)
+		}
+	}
 	return b, nil
 }
 

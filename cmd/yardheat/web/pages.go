@@ -67,6 +67,8 @@ type view struct {
 	Page    any
 	// FarmZone is the farm's zone; nil = not known.
 	FarmZone *time.Location
+	// LogNames are those of the farm file's loggers.
+	LogNames []string
 	c        *texts.Catalogue
 }
 

@@ -282,7 +282,9 @@ func TestEveryFix(t *testing.T) {
 	}), "stamp=start")
 	assert.Equal(t, "start", l.Stamp)
 
-	_, after, l = said("decimal", csvOf("Time;Loop flow [L/h]", 60, func(i int) string { return plain(i%30)[:8] + fmt.Sprintf("%02d %02d:00;%d,%03d", 1+i/24, i%24, 1+i%7, 100+i) }), "decimal=.")
+	_, after, l = said("decimal", csvOf("Time;Loop flow [L/h]", 60, func(i int) string {
+		return plain(i % 30)[:8] + fmt.Sprintf("%02d %02d:00;%d,%03d", 1+i/24, i%24, 1+i%7, 100+i)
+	}), "decimal=.")
 	assert.Contains(t, after, `value="unsay=decimal"`)
 	assert.Equal(t, ".", l.Decimal)
 }
@@ -544,7 +546,7 @@ func TestAwkwardExports(t *testing.T) {
 	status, _ := g.post("/display", url.Values{"lang": {"de"}})
 	require.Equal(t, http.StatusSeeOther, status)
 	page := g.page("/farm/Hof/logs")
-	assert.Contains(t, page, "Wasser aus dem Rohr im Stallboden")
+	assert.Contains(t, page, "Wasser aus dem Rohr im Bett")
 	good := 0
 	for _, s := range states {
 		if s == stateGood || s == stateOpen {

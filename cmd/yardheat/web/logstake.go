@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"time"
 
 	"yardheat/cmd/yardheat/web/farms"
 	"yardheat/cmd/yardheat/web/looking"
@@ -49,11 +50,26 @@ func (s *Server) logsChoose(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, http.StatusInternalServerError, err)
 		return
 	}
+	s.waitFor(f, id)
 	if r.Header.Get("X-Part") != "" {
 		s.answerCard(w, r, f, id, also, true)
 		return
 	}
 	http.Redirect(w, r, back+"#file-"+id, http.StatusSeeOther)
+}
+
+// waitFor lets a file that is read anew a moment, so that most answers already
+// show it.
+func (s *Server) waitFor(f farms.Farm, id string) {
+	b, err := s.gather(f)
+	if err != nil {
+		return
+	}
+	for i, w := range b.waiting {
+		if path, err := f.Content(w.ID); w.ID == id && err == nil {
+			s.looker.Wait(askFor(w, path, b.notes[i]), 1500*time.Millisecond)
+		}
+	}
 }
 
 // choose books choices of one file, and of the other new files of the same layout;

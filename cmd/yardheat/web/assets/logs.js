@@ -145,10 +145,12 @@
         if (file.state === "reading") reading++;
         const card = document.getElementById("file-" + file.id);
         if (card && card.dataset.state === file.state) continue;
-        if (card && card.contains(document.activeElement)) continue;
+        const held = card && card.contains(document.activeElement);
+        if (held && card.dataset.state !== "reading" && document.activeElement.matches("input, select")) continue;
         const fresh = await part("/card/" + file.id);
         if (card) card.replaceWith(fresh);
         else cards.append(fresh);
+        if (held) fresh.focus({ preventScroll: true });
         changed = true;
       }
       if (changed) await summary();

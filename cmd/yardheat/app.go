@@ -70,6 +70,7 @@ func (a *app) root() *cobra.Command {
 		Use:   "yardheat",
 		Short: "Turn the logs of a farm's heat-recovery hot water into a seasonal account",
 		Example: `  yardheat demo                 write the sample farm and report on it
+  yardheat serve --open         give logs and read reports on a page in the browser
   yardheat look yard.csv        say what a logger's file holds
   yardheat start my-farm *.csv  make a farm folder from logger files
   yardheat report my-farm       report on the farm in the folder my-farm

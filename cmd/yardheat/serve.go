@@ -206,7 +206,9 @@ func (a *app) answer(ctx context.Context, l net.Listener, page *web.Server) erro
 	if srv.Shutdown(last) != nil {
 		err = errors.Join(err, srv.Close())
 	}
-	<-failed
+	if end := <-failed; !errors.Is(end, http.ErrServerClosed) {
+		err = errors.Join(err, end)
+	}
 	return err
 }
 

@@ -3,8 +3,12 @@ package main
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
+	"math/rand/v2"
 	"mime/multipart"
 	"net"
 	"net/http"
@@ -20,6 +24,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"yardheat/cmd/yardheat/web/farms"
 )
 
 // screen is what the program printed so far.
@@ -211,10 +217,11 @@ func TestServeStopsDuringAnUpload(t *testing.T) {
 	_ = res.Body.Close()
 	pr, pw := io.Pipe()
 	m := multipart.NewWriter(pw)
-	r, err := http.NewRequest(http.MethodPost, "http://"+host+"/farm/Hof/logs", pr)
+	r, err := http.NewRequest(http.MethodPost, "http://"+host+"/farm/Hof/logs/files", pr)
 	require.NoError(t, err)
 	r.Header.Set("Content-Type", m.FormDataContentType())
 	r.Header.Set("X-Yardheat-Token", token)
+	c.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 	ended := make(chan error, 1)
 	go func() {
 		res, err := c.Do(r)
@@ -234,7 +241,7 @@ func TestServeStopsDuringAnUpload(t *testing.T) {
 		t.Skip("the logs page is not there")
 	}
 	select {
-	case err := <-ended:
+	case err := <-ended: // the answer that there is no such page
 		require.ErrorIs(t, err, errNoLogsPage)
 		t.Skip("the logs page is not there")
 	case <-time.After(200 * time.Millisecond):
@@ -242,9 +249,71 @@ func TestServeStopsDuringAnUpload(t *testing.T) {
 	go func() { time.Sleep(300 * time.Millisecond); _ = m.Close(); _ = pw.Close() }()
 	require.NoError(t, stop())
 	acknowledged := <-ended == nil
+	t.Logf("acknowledged: %v", acknowledged)
 	entries, err := os.ReadDir(filepath.Join(dir, "Hof", ".yardheat", "new"))
 	require.NoError(t, err)
 	require.Equal(t, acknowledged, len(entries) == 1)
 }
 
 var errNoLogsPage = errors.New("there is no logs page")
+
+// TestReportKilled kills the program while it writes a report where the page has
+// its reports: none is shown then, or a whole one, and the next start clears up.
+func TestReportKilled(t *testing.T) {
+	if testing.Short() {
+		t.Skip("builds the program and makes reports")
+	}
+	exe := filepath.Join(t.TempDir(), "yardheat.exe")
+	build, err := exec.Command("go", "build", "-o", exe, ".").CombinedOutput()
+	require.NoError(t, err, string(build))
+	dir := filepath.Join(t.TempDir(), "farm")
+	out, err := exec.Command(exe, "demo", dir).CombinedOutput()
+	require.NoError(t, err, string(out))
+	draw := rand.New(rand.NewPCG(6, 9))
+	whole := 0
+	for n := range 3 {
+		place := filepath.Join(dir, "reports", fmt.Sprintf("2026-11-28-0915%02d", n))
+		cmd := exec.Command(exe, "report", dir, "--out", place)
+		require.NoError(t, cmd.Start())
+		unfinished := filepath.Join(filepath.Dir(place), "."+filepath.Base(place)+".yardheat-new")
+		require.Eventually(t, func() bool { // the moments that matter are those of writing
+			_, err := os.Stat(unfinished)
+			return err == nil
+		}, time.Minute, time.Millisecond)
+		time.Sleep(time.Duration(draw.IntN(1000)) * time.Millisecond)
+		_ = cmd.Process.Kill()
+		_ = cmd.Wait() // it was killed, or was done already
+		store, err := farms.Open(dir, farms.DefaultLimits(), time.Now)
+		require.NoError(t, err)
+		names, err := store.List()
+		require.NoError(t, err)
+		f, err := store.Find(names[0])
+		require.NoError(t, err)
+		all, err := f.Reports()
+		require.NoError(t, err)
+		whole = len(all)
+		for _, r := range all {
+			requireWhole(t, r.Dir)
+		}
+		require.NoDirExists(t, unfinished)
+		require.NoError(t, store.Close())
+	}
+	t.Logf("%d of 3 were whole, with the one of the demo %d", whole-1, whole)
+}
+
+// requireWhole holds a report's files against its sources.json.
+func requireWhole(t *testing.T, dir string) {
+	t.Helper()
+	var s struct {
+		Report []struct{ Name, SHA256 string }
+	}
+	b, err := os.ReadFile(filepath.Join(dir, "sources.json"))
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(b, &s))
+	require.NotEmpty(t, s.Report)
+	for _, f := range s.Report {
+		b, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(f.Name)))
+		require.NoError(t, err)
+		require.Equal(t, f.SHA256, fmt.Sprintf("%x", sha256.Sum256(b)), f.Name)
+	}
+}

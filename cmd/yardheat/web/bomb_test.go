@@ -20,6 +20,9 @@ import (
 // TestBombs uploads small files that unpack to gigabytes, and looks at them as the
 // page does: refused, with little memory.
 func TestBombs(t *testing.T) {
+	if testing.Short() {
+		t.Skip("packs 1.3 GB")
+	}
 	g := newRig(t, nil, farms.DefaultLimits())
 	for name, bomb := range map[string][]byte{"bomb.csv.gz": gzipBomb(t), "bomb.zip": zipBomb(t, "yard.csv"), "bomb.xlsx": bookBomb(t)} {
 		require.Less(t, len(bomb), 4<<20)

@@ -40,7 +40,11 @@ func TestReportFiles(t *testing.T) {
 	l := listenHere(t, g.s)
 	go func() { _ = srv.Serve(l) }()
 	defer func() { _ = srv.Close() }()
-	get := func(path string) (*http.Response, string) {
+	type reply struct {
+		StatusCode int
+		Header     http.Header
+	}
+	get := func(path string) (reply, string) {
 		r := g.request(http.MethodGet, path, nil)
 		r.URL.Host, r.Host = l.Addr().String(), l.Addr().String()
 		r.AddCookie(&http.Cookie{Name: cookieName(r), Value: g.s.sessions.begin()})
@@ -49,7 +53,7 @@ func TestReportFiles(t *testing.T) {
 		defer func() { _ = res.Body.Close() }()
 		b, err := io.ReadAll(res.Body)
 		require.NoError(t, err)
-		return res, string(b)
+		return reply{res.StatusCode, res.Header}, string(b)
 	}
 	hash := func(text string) string {
 		sum := sha256.Sum256([]byte(text))

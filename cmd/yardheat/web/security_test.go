@@ -146,7 +146,7 @@ func (g *rig) formRequest(path string, v url.Values) *http.Request {
 // file is one part of an upload.
 type file struct{ name, text string }
 
-func form(token string, files ...file) (body *bytes.Buffer, kind string) {
+func sentForm(token string, files ...file) (body *bytes.Buffer, kind string) {
 	body = &bytes.Buffer{}
 	m := multipart.NewWriter(body)
 	if token != "" {
@@ -168,7 +168,7 @@ type answer struct {
 // upload sends files as the page's script does.
 func (g *rig) upload(path string, files ...file) (int, answer) {
 	g.t.Helper()
-	body, kind := form("", files...)
+	body, kind := sentForm("", files...)
 	r := g.request(http.MethodPost, path, body)
 	r.Header.Set("Content-Type", kind)
 	r.Header.Set("X-Yardheat-Token", g.token)
@@ -296,7 +296,7 @@ func TestCookieAndToken(t *testing.T) {
 		status, body := g.do(g.formRequest("/farms", v))
 		require.Equal(t, http.StatusForbidden, status)
 		require.NotContains(t, body, g.token+g.token)
-		b, kind := form(token, file{"a.csv", "x"})
+		b, kind := sentForm(token, file{"a.csv", "x"})
 		r := g.request(http.MethodPost, uploadPath, b)
 		r.Header.Set("Content-Type", kind)
 		status, _ = g.do(r)
@@ -314,7 +314,7 @@ func TestCookieAndToken(t *testing.T) {
 	require.NoDirExists(t, filepath.Join(g.dir, "Evil"))
 	require.Empty(t, g.waiting())
 
-	b, kind := form(g.token, file{"a.csv", "x"}, file{"b.csv", "y"})
+	b, kind := sentForm(g.token, file{"a.csv", "x"}, file{"b.csv", "y"})
 	r = g.request(http.MethodPost, uploadPath, b)
 	r.Header.Set("Content-Type", kind)
 	status, _ = g.do(r)
@@ -355,7 +355,7 @@ func TestReadingChangesNothing(t *testing.T) {
 }
 
 // readPaths are addresses of every kind.
-var readPaths = []string{"/", "/display", "/farm/Hof", "/farm/Hof/logs", "/farm/Hof/figures", "/farm/Hof/reports", "/farm/Hof/today", "/farm/None", "/licences",
+var readPaths = []string{"/", "/display", "/farm/Hof", "/farm/Hof/logs", "/farm/Hof/figures", "/farm/Hof/reports", "/farm/Hof/today", "/farm/Hof/logs/state", "/farm/Hof/logs/kept", "/farm/Hof/file", "/farm/Hof/work", "/farm/Hof/work/1", "/farm/Hof/compare", "/farm/Hof/reports/..", "/farm/None", "/licences",
 	"/nowhere", "/enter", "/assets/page.css", "/assets/page.js", "/assets/", "/assets/none", "/farm/..%2f..%2fetc", "/farm/%00", "/assets/..%2fserver.go"}
 
 func TestPolicyEverywhere(t *testing.T) {
@@ -387,7 +387,7 @@ func TestPolicyEverywhere(t *testing.T) {
 // scriptTag, and inline what the policy would stop: scripts and styles in the page.
 var (
 	scriptTag = regexp.MustCompile(`(?i)<script\b[^>]*>`)
-	badMarkup = regexp.MustCompile(`(?is)<style\b|<[a-z][^>]*\sstyle\s*=|<[a-z][^>]*\son[a-z]+\s*=|javascript:|<(iframe|object|embed|base)\b|https?://`)
+	badMarkup = regexp.MustCompile(`(?is)<style\b|<[a-z][^>]*\sstyle\s*=|<[a-z][^>]*\son[a-z]+\s*=|javascript:|<(iframe|object|embed|base)\b|<[a-z][^>]*\s(src|href|action|formaction)\s*=\s*["']?(https?:)?//`)
 )
 
 func inline(page string) []string {
@@ -405,6 +405,7 @@ var postForm = regexp.MustCompile(`(?is)<form\b[^>]*method="post"[^>]*>(.*?)</fo
 func TestTemplatesHoldNoScriptAndEveryFormItsToken(t *testing.T) {
 	require.Len(t, inline(`<p onclick="x"><style>`), 2)
 	require.Len(t, inline(`<script>x</script>`), 1)
+	require.Len(t, inline(`<a href="https://example.org/"><img src="//x">`), 2)
 	names, err := fs.Glob(pageFiles, "pages/*.tmpl")
 	require.NoError(t, err)
 	forms := 0
@@ -486,7 +487,7 @@ func TestSlowClients(t *testing.T) {
 	g.raw("GET / HTTP/1.1\r\nHost: " + g.host + "\r\nX-A: 1\r\n")
 	require.Less(t, time.Since(start), 1500*time.Millisecond, "a head that never ends")
 
-	body, kind := form("", file{"slow.csv", strings.Repeat("x", 3000)})
+	body, kind := sentForm("", file{"slow.csv", strings.Repeat("x", 3000)})
 	send := func(pieceB int, pause time.Duration) string {
 		c, err := net.Dial("tcp", g.host)
 		require.NoError(t, err)
@@ -697,8 +698,8 @@ func TestClosingRefusesChanges(t *testing.T) {
 // markup.
 func TestMarkupIsShownAsText(t *testing.T) {
 	g := newRig(t, nil, farms.DefaultLimits())
-	path := "/farm/Hof/logs"
-	if status, _ := g.get(path); status == http.StatusNotFound {
+	path := "/farm/Hof/logs/files"
+	if status, _ := g.get("/farm/Hof/logs"); status == http.StatusNotFound {
 		path = uploadPath
 		t.Log("THE LOGS PAGE IS NOT THERE: only the farms' names are tried")
 	}
@@ -712,7 +713,7 @@ func TestMarkupIsShownAsText(t *testing.T) {
 	status, _ = g.post("/farms", url.Values{"name": {evil}})
 	require.Equal(t, http.StatusSeeOther, status)
 	for range 20 { // the file is looked at meanwhile
-		for _, page := range []string{"/", "/farm/Hof/logs", "/farm/Hof/figures", "/farm/Hof", "/farm/" + url.PathEscape(strings.NewReplacer("<", "_", ">", "_").Replace(evil))} {
+		for _, page := range []string{"/", "/farm/Hof/logs/card/" + a.Files[0].ID, "/farm/Hof/logs/summary", "/farm/Hof/logs", "/farm/Hof/figures", "/farm/Hof", "/farm/" + url.PathEscape(strings.NewReplacer("<", "_", ">", "_").Replace(evil))} {
 			_, body := g.get(page)
 			for _, bad := range []string{"<script>alert", "<img src=x"} {
 				require.NotContains(t, body, bad, page)
@@ -722,10 +723,13 @@ func TestMarkupIsShownAsText(t *testing.T) {
 	}
 	_, body := g.get("/")
 	require.Contains(t, body, "_img src=x")
+	if _, body = g.get("/farm/Hof/logs"); path != uploadPath {
+		require.Contains(t, body, "onerror=alert", "the header is not shown at all: the test sees nothing")
+	}
 }
 
 func FuzzForm(f *testing.F) {
-	body, kind := form("tok", file{"a.csv", "x"})
+	body, kind := sentForm("tok", file{"a.csv", "x"})
 	f.Add(kind, body.Bytes())
 	f.Add("application/x-www-form-urlencoded", []byte("token=tok&name=%zz"))
 	f.Add("multipart/form-data; boundary=\"b\"", []byte("--b\r\nContent-Disposition: form-data; name=token\r\n\r\ntok\r\n--b\r\nContent-Disposition: form-data; name=f; filename*=utf-8''..%2fx.csv\r\n\r\ny\r\n--b--"))

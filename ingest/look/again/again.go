@@ -150,7 +150,8 @@ const (
 	Mapped State = "mapped"
 	// Ignored: the farm file says "ignore".
 	Ignored State = "ignored"
-	// Renamed: taken for one that the farm file names otherwise.
+	// Renamed: taken for one that the farm file names otherwise; where that is but a
+	// guess it is mapped only if the farmer says so (Answer.Same).
 	Renamed State = "renamed"
 	// Passed: earlier files had it, and the farm file does not name it.
 	Passed State = "passed"
@@ -167,6 +168,8 @@ type Column struct {
 	State State
 	// Like is the farm file's key for it where State is Mapped or Renamed.
 	Like string
+	// Sure says how sure it is that a Renamed one is that column.
+	Sure Sure
 	// Quantity and Place of the farm file, else as look guesses.
 	Quantity, Place string
 	Look            look.Column
@@ -208,7 +211,8 @@ func Compare(k Known, files []File) *Result {
 	for i := range files {
 		f := &files[i]
 		for n := range f.Tables {
-			r.Matches = append(r.Matches, r.match(f, &f.Tables[n]))
+			t := f.Tables[n] // a copy: the same table may be given as known and as new
+			r.Matches = append(r.Matches, r.match(f, &t))
 		}
 	}
 	r.times()

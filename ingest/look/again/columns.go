@@ -122,7 +122,9 @@ func (l *logged) like(c *farm.Column, t *look.Table, k int) float64 {
 		score += likePlace
 	}
 	if x, ok := was.near(n); ok && n.Kind != look.Counter {
-		score += likeRange * x
+		if score += likeRange * x; x == 0 {
+			score -= likeRange // its readings lay elsewhere
+		}
 	}
 	return min(1, score)
 }
@@ -143,6 +145,11 @@ func nameLike(a, b string) float64 {
 }
 
 func words(s string) []string {
+	for _, open := range [...]string{"(", "["} { // a unit is none of the name
+		if k := strings.LastIndex(s, open); k > 0 {
+			s = s[:k]
+		}
+	}
 	return strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
 }
 
@@ -170,7 +177,7 @@ func (m *Match) columns(l *logged) {
 			f := &l.log.Columns[i]
 			out.State, out.Like, out.Quantity, out.Place = Mapped, f.Header, f.Quantity, f.Place
 			if sure[k] != "" {
-				out.State = Renamed
+				out.State, out.Sure = Renamed, sure[k]
 			}
 			if f.Quantity == "ignore" {
 				out.State = Ignored

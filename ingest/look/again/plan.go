@@ -20,6 +20,9 @@ type Answer struct {
 	// Own puts it on a [[log]] of its own; else On, where not nil, on that log.
 	Own bool
 	On  *int
+	// Same are the keys of columns that were taken for renamed ones by a guess, and
+	// are: without it only what is likely is mapped.
+	Same []string
 	// Columns stand in place of what was found or guessed of them.
 	Columns []draft.Choice
 	// Settings of its [[log]]: dates, decimal, zone and so on. On a log that stands
@@ -126,7 +129,7 @@ func (p *planner) join(m *Match, a Answer, log int) error {
 	}
 	for _, c := range columns {
 		chosen := slices.ContainsFunc(a.Columns, func(o draft.Choice) bool { return o.Column == c.Key })
-		if c.State != Renamed || chosen {
+		if c.State != Renamed || chosen || c.Sure != Likely && !slices.Contains(a.Same, c.Key) {
 			continue
 		}
 		v, err := p.likeValue(log, &c)
@@ -185,7 +188,7 @@ func (p *planner) own(m *Match, a Answer, log int) {
 	}
 	if log >= 0 && !a.Own {
 		for _, c := range m.Columns {
-			if c.State == Mapped || c.State == Renamed || c.State == Ignored {
+			if c.State == Mapped || c.State == Ignored || c.State == Renamed && (c.Sure == Likely || slices.Contains(a.Same, c.Key)) {
 				p.opt.Choices = append(p.opt.Choices, p.copied(log, &c, at))
 			}
 		}

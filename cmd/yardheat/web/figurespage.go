@@ -143,6 +143,9 @@ func (s *Server) showFigures(w http.ResponseWriter, r *http.Request, status int,
 	}
 	if doc != nil {
 		page.Base = baseOf(toml)
+		if c, ok := doc.Get("instead", "currency"); ok {
+			v.Currency, _ = c.(string)
+		}
 		v.fillForm(&page, doc, typed)
 		page.Events = v.events(doc)
 	}
@@ -263,6 +266,7 @@ func (v *view) field(f figures.Field, doc *edit.Doc, n int, typed *entries) (fv 
 	}
 	if f.Low != 0 || f.High != 0 {
 		fv.Usual = v.Say("figures.usual", "low", v.shownIn(f, f.Low), "high", v.shownIn(f, f.High), "unit", fv.Unit)
+		fv.Usual = strings.Replace(fv.Usual, " .", ".", 1)
 	}
 	if typed != nil && typed.form.Has(name) {
 		fv.Value = typed.form.Get(name)
@@ -318,8 +322,22 @@ func (v *view) unitOf(f figures.Field) string {
 		return v.Choice.TempUnit()
 	case v.inGallons(f):
 		return v.Choice.VolumeUnit()
+	case f.Unit == "a":
+		return v.Say("figures.years")
+	case strings.HasPrefix(f.Unit, "/"):
+		return v.currency() + strings.Replace(f.Unit, "/a", "/"+v.Say("figures.year"), 1)
+	case f.Name() == "cost.capital":
+		return v.currency()
 	}
 	return f.Unit
+}
+
+// currency is the farm's, else words that stand for it.
+func (v *view) currency() string {
+	if v.Currency == "" {
+		return v.Say("figures.currency")
+	}
+	return clean(v.Currency)
 }
 
 // shownIn is a bound in the reader's unit.
@@ -402,7 +420,7 @@ func (v *view) badText(f figures.Field, r figures.Result) string {
 	if r.Reason == figures.MarkEither {
 		example = r.Number
 	}
-	return v.Say(key, "low", v.shownIn(f, r.Low), "high", v.shownIn(f, r.High), "unit", v.unitOf(f), "example", v.shownIn(f, example))
+	return strings.Replace(v.Say(key, "low", v.shownIn(f, r.Low), "high", v.shownIn(f, r.High), "unit", v.unitOf(f), "example", v.shownIn(f, example)), " .", ".", 1)
 }
 
 // figuresSave writes what was typed, all or nothing.

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -28,7 +29,7 @@ func (v *view) findings(i int, m *again.Match) []findingView {
 	for _, f := range m.Findings {
 		fv := findingView{Doubt: doubtful[f.Code]}
 		fv.Text = v.findingText(m, f)
-		if f.Code == again.ColumnMissing {
+		if f.Code == again.ColumnMissing || f.Code == again.ColumnRenamed {
 			fv.Picks = v.successors(i, m, f)
 		}
 		if fv.Text != "" {
@@ -48,6 +49,8 @@ func (v *view) findingText(m *again.Match, f again.Finding) string {
 	switch {
 	case f.Code == again.Overlap:
 		key += "." + string(f.Agrees)
+	case f.Code == again.ColumnRenamed && f.Sure != again.Likely:
+		key += ".guess"
 	case f.Code == again.ColumnNew && f.Quantity == "":
 		key += ".unknown"
 	case f.Code == again.NewLog && len(m.Columns) == 0:
@@ -61,7 +64,7 @@ func (v *view) findingText(m *again.Match, f again.Finding) string {
 	if quantity != "" && v.c.Has("quantity."+quantity) {
 		what = v.Say("quantity." + quantity)
 	}
-	return v.Say(key, "column", clean(f.Column), "was", clean(f.Was), "is", clean(f.Is), "what", what, "file", clean(f.File), "from", moment(f.From), "to", moment(f.To),
+	return v.Say(key, "column", clean(f.Column), "was", clean(f.Was), "is", clean(f.Is), "what", what, "file", clean(f.File), "from", v.momentHere(f.From), "to", v.momentHere(f.To),
 		"span", v.lapse(f.Seconds), "was_step", v.lapse(f.WasS), "is_step", v.lapse(f.IsS), "code", string(f.Code))
 }
 
@@ -69,11 +72,24 @@ func (v *view) findingText(m *again.Match, f again.Finding) string {
 func (v *view) successors(i int, m *again.Match, f again.Finding) []pick {
 	var out []pick
 	for k, c := range m.Columns {
-		if (c.State == again.Fresh || c.State == again.Passed) && c.Look.Readings > 0 && len(out) < 8 {
+		if f.Code == again.ColumnRenamed && (f.Sure == again.Likely || c.Key != f.Column && !slices.Contains(f.Others, c.Key)) {
+			continue
+		}
+		free := c.State == again.Fresh || c.State == again.Passed || c.State == again.Renamed && c.Sure != again.Likely
+		if free && c.Look.Readings > 0 && len(out) < 8 {
 			out = append(out, pick{Key: "like", Value: columnKey(i, k) + "|" + f.Quantity, Label: v.Say("again.successor", "column", clean(c.Look.Name))})
 		}
 	}
 	return out
+}
+
+// momentHere is a time in the farm's zone.
+func (v *view) momentHere(text string) string {
+	at, err := time.Parse(time.RFC3339Nano, text)
+	if err != nil || v.FarmZone == nil {
+		return moment(text)
+	}
+	return v.Choice.Moment(at.In(v.FarmZone))
 }
 
 // zonePicks are the clocks that a file may keep.

@@ -22,7 +22,9 @@ type fileNote struct {
 // columnNote is what the farmer chose for a column. "" = as the file and our
 // guess have it.
 type columnNote struct {
-	Name     string `json:"name"` // the heading, to know the column again
+	Name string `json:"name"` // the heading, to know the column again
+	// Same: it is the one of before that it was guessed to be.
+	Same     bool   `json:"same,omitempty"`
 	Quantity string `json:"quantity,omitempty"`
 	Place    string `json:"place,omitempty"`
 	Unit     string `json:"unit,omitempty"`

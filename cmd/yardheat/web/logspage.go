@@ -24,7 +24,7 @@ func (s *Server) logRoutes(mux *http.ServeMux) {
 	mux.HandleFunc("GET /farm/{farm}/logs/summary", s.logsSummary)
 	mux.HandleFunc("GET /farm/{farm}/logs/card/{id}", s.logsCard)
 	mux.HandleFunc("GET /farm/{farm}/logs/kept", s.logsKept)
-	mux.HandleFunc("POST /farm/{farm}/logs", s.logsReceive)
+	mux.HandleFunc("POST /farm/{farm}/logs/files", s.logsReceive)
 	mux.HandleFunc("POST /farm/{farm}/logs/choose/{id}", s.logsChoose)
 	mux.HandleFunc("POST /farm/{farm}/logs/keep", s.logsKeep)
 }

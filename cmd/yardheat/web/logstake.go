@@ -233,7 +233,7 @@ func (n fileNote) fix(key, value string, found *looking.Found) {
 		quantity, place, _ := strings.Cut(of, "@")
 		_, known := series.Lookup(series.Quantity(quantity))
 		if name, ok := columnName(found, at); ok && known {
-			n.Columns[at] = columnNote{Name: name, Quantity: quantity, Place: place}
+			n.Columns[at] = columnNote{Name: name, Quantity: quantity, Place: place, Same: true}
 		}
 	default:
 		if slices.Contains(saidKeys, key) && n.canSay(key, value) {
@@ -504,6 +504,12 @@ func (b *batch) next(files []taking) (*edit.Doc, error) {
 			m := b.match(t.at, k)
 			a := again.Answer{Skip: tab.Rows == 0, Settings: b.notes[t.at].settings()}
 			for c := range tab.Columns {
+				note := b.notes[t.at].column(columnKey(k, c), tab.Columns[c].Name)
+				if m != nil && c < len(m.Columns) && note == (columnNote{Name: note.Name, Same: true, Quantity: m.Columns[c].Quantity, Place: m.Columns[c].Place}) &&
+					m.Columns[c].State == again.Renamed {
+					a.Same = append(a.Same, m.Columns[c].Key) // with all that stood for the old one
+					continue
+				}
 				if ch, ok := b.choice(t.at, k, c, all[t.at][k][c], m == nil || m.Log < 0); ok {
 					a.Columns = append(a.Columns, ch)
 				}

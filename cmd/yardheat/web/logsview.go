@@ -140,11 +140,13 @@ type findingView struct {
 }
 
 type problemView struct {
-	Text   string
-	Line   int
-	Cell   string
-	Stands string
-	Detail string
+	Text string
+	Line int
+	Cell string
+	// Stands is the line, Before, Cell and After its pieces where one cell is meant.
+	Stands, Before, Marked, After string
+	Detail                        string
+	Picks                         []pick
 }
 
 // quantityGroups are the quantities in words of the trade.
@@ -261,7 +263,13 @@ func (t taken) lay(file string, i int, tab *look.Table, n fileNote, match *again
 // remember takes what the logs of before have for the column.
 func (e *effective) remember(c *again.Column) {
 	switch c.State {
-	case again.Mapped, again.Renamed:
+	case again.Renamed:
+		if c.Sure != again.Likely {
+			e.m.Quantity, e.m.Place = "", "" // it waits for the farmer's word
+			return
+		}
+		fallthrough
+	case again.Mapped:
 		e.before = true
 		e.m.Quantity, e.m.Place = c.Quantity, c.Place
 	case again.Ignored, again.Passed:
@@ -279,7 +287,9 @@ func (v *view) table(found *looking.Found, i int, n fileNote, eff []effective, m
 		out.Step, out.Longest = v.lapse(t.IntervalS), v.lapse(t.LongestS)
 	}
 	out.StampColumns = clean(strings.Join(t.Stamp.Columns, ", "))
-	out.Proof = v.because(t.Stamp.Because, stampReasons)
+	if t.Stamp.Order == "" { // else the order was but assumed
+		out.Proof = v.because(t.Stamp.Because, stampReasons)
+	}
 	for k := range t.Columns {
 		out.Columns = append(out.Columns, v.column(t, i, k, n, eff[k]))
 	}
@@ -291,8 +301,13 @@ func (v *view) table(found *looking.Found, i int, n fileNote, eff []effective, m
 	if match != nil {
 		out.Findings = v.findings(i, match)
 	}
-	for _, p := range t.Problems {
-		out.Problems = append(out.Problems, problemView{Text: v.problemText(p.Code), Line: p.Line, Cell: p.Cell, Stands: clean(found.Lines[p.Line]), Detail: clean(p.Text)})
+	for k, p := range t.Problems {
+		pv := problemView{Text: v.problemText(p.Code), Line: p.Line, Cell: p.Cell, Stands: clean(found.Lines[p.Line]), Detail: clean(p.Text), Picks: v.problemPicks(t, p)}
+		if s, ok := found.Shown[[2]int{i, k}]; ok {
+			before, cell, after := s.Marked()
+			pv.Stands, pv.Before, pv.Marked, pv.After = clean(s.Text), clean(before), clean(cell), clean(after)
+		}
+		out.Problems = append(out.Problems, pv)
 	}
 	return out
 }
@@ -452,6 +467,17 @@ func (v *view) doubt(t *look.Table, i int, d look.Doubt, n fileNote) (doubtView,
 		return doubtView{Text: v.Say("logs.doubt."+d.About, "columns", clean(strings.Join(t.Stamp.Columns, ", ")))}, true
 	}
 	return doubtView{Text: v.Say("logs.doubt.other", "assumed", clean(d.Assumed))}, true
+}
+
+// problemPicks are the clicks that mend a problem.
+func (v *view) problemPicks(t *look.Table, p look.Problem) []pick {
+	if p.Code != series.CodeBadCell || !strings.Contains(p.Text, "decimal in [[log]]") {
+		return nil
+	}
+	if t.Decimal == "," {
+		return []pick{{Key: "decimal", Value: ".", Label: v.Say("logs.decimal.point")}}
+	}
+	return []pick{{Key: "decimal", Value: ",", Label: v.Say("logs.decimal.comma")}}
 }
 
 func decimalExample(t *look.Table) string {

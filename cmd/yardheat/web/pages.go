@@ -69,6 +69,8 @@ type view struct {
 	FarmZone *time.Location
 	// LogNames are those of the farm file's loggers.
 	LogNames []string
+	// Currency of the farm, "" = not known.
+	Currency string
 	c        *texts.Catalogue
 }
 

@@ -29,7 +29,7 @@ import (
 // give uploads files to the farm's logs page and waits until all are looked at.
 func (g *rig) give(farm string, files ...file) []farms.Waiting {
 	g.t.Helper()
-	status, got := g.upload("/farm/"+farm+"/logs", files...)
+	status, got := g.upload("/farm/"+farm+"/logs/files", files...)
 	require.Equal(g.t, http.StatusOK, status, "%+v", got)
 	g.ready(farm)
 	f, err := g.s.opt.Store.Find(farm)
@@ -664,4 +664,57 @@ func TestSampleFarmByHand(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, a, b, "%s stays as it was", n)
 	}
+}
+
+func TestTheOffendingCellIsMarked(t *testing.T) {
+	g := newRig(t, nil, farms.DefaultLimits())
+	text := csvOf("Time;Loop out [°C];Bed [°C]", 60, func(i int) string {
+		cell := fmt.Sprintf("4%d.5", i%7)
+		if i == 20 {
+			cell = "<i>lost</i>"
+		}
+		return fmt.Sprintf("2026-01-%02d %02d:00;2%d.5;%s", 1+i/24, i%24, i%7, cell)
+	})
+	g.give("Hof", file{"log.csv", text})
+	page := g.page("/farm/Hof/logs")
+	assert.Contains(t, page, "Line 22:")
+	assert.Contains(t, page, "<mark>&lt;i&gt;lost&lt;/i&gt;</mark>")
+}
+
+// An order of dates that is but assumed is not shown as proved.
+func TestAssumedOrderIsNoProof(t *testing.T) {
+	g := newRig(t, nil, farms.DefaultLimits())
+	g.give("Hof", file{"log.csv", csvOf("Time,Loop out [°C]", 30, func(i int) string { return fmt.Sprintf("03/04/2026 %02d:%02d,21.5", i/2, i%2*30) })})
+	assert.NotContains(t, g.page("/farm/Hof/logs"), "you said so")
+}
+
+// A column of another name that is but guessed to be the one of before waits for
+// the farmer's word; then it keeps all that stood for the old one.
+func TestGuessedSuccessorWaits(t *testing.T) {
+	g := newRig(t, nil, farms.DefaultLimits())
+	files := g.give("Hof", file{"yard-2026-01.csv", loopCSV(2026, 1)})
+	g.choose("Hof", files[0].ID, url.Values{"f.0-1": {"pocket"}})
+	status, body := g.post("/farm/Hof/logs/keep", url.Values{"zone": {"Europe/Berlin"}})
+	require.Equal(t, http.StatusSeeOther, status, body)
+	feb := strings.Replace(loopCSV(2026, 2), "Loop out [°C]", "T7", 1)
+	files = g.give("Hof", file{"yard-2026-02.csv", feb})
+	page := html.UnescapeString(g.page("/farm/Hof/logs"))
+	fix := regexp.MustCompile(`value="(like=0-1\|loop_out_temp)"`).FindStringSubmatch(page)
+	require.NotNil(t, fix, page)
+	_, card := g.get("/farm/Hof/logs/card/" + files[0].ID)
+	require.Equal(t, "ignore", formOf(card).Get("q.0-1"), "not taken unasked")
+	card = g.choose("Hof", files[0].ID, url.Values{"fix": {fix[1]}})
+	require.Equal(t, "loop_out_temp", formOf(card).Get("q.0-1"))
+	status, body = g.post("/farm/Hof/logs/keep", url.Values{})
+	require.Equal(t, http.StatusSeeOther, status, body)
+	f, toml := g.farmOf("Hof")
+	require.Len(t, f.Logs, 1, toml)
+	for _, c := range f.Logs[0].Columns {
+		if c.Header == "T7" {
+			assert.Equal(t, "loop_out_temp", c.Quantity)
+			assert.Equal(t, "pocket", c.Fit, toml)
+			return
+		}
+	}
+	t.Fatal("T7 is not mapped: " + toml)
 }

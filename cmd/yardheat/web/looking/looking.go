@@ -61,6 +61,9 @@ type Found struct {
 	Lines map[int]string
 	// Head are the first lines of a text file.
 	Head []string
+	// Shown are the lines that problems speak of, with the cell marked, by table and
+	// problem; a file that was described in pieces has none.
+	Shown map[[2]int]look.Shown
 }
 
 // Options of a Looker; zero values are replaced by defaults.
@@ -181,7 +184,7 @@ func (l *Looker) look(a Ask) (f *Found) {
 			f = &Found{Fault: &series.Fault{File: a.Name, Got: "a file that the reader cannot cope with", Want: "an export of a logger", Do: "leave it out, and keep it: it is a fault of this program"}}
 		}
 	}()
-	tables, err := l.tables(a)
+	tables, b, err := l.tables(a)
 	if err != nil {
 		fault := logs.AsFault(a.Name, err)
 		f.Fault = &fault
@@ -197,11 +200,13 @@ func (l *Looker) look(a Ask) (f *Found) {
 	if a.Sum {
 		f.SHA256 = sum(a.Path)
 	}
+	f.Shown = shown(b, tables)
 	l.lines(a, f)
 	return f
 }
 
-func (l *Looker) tables(a Ask) ([]look.Table, error) {
+// tables describes the file; b are its bytes where they were read at once.
+func (l *Looker) tables(a Ask) (tables []look.Table, b []byte, err error) {
 	opt := look.Options{Zone: a.Zone, Dates: a.Dates, Now: l.opt.Now()}
 	opt.Table = table.Options{Decimal: a.Decimal, Separator: a.Separator, Encoding: a.Encoding}
 	if a.Header != "" {
@@ -211,13 +216,39 @@ func (l *Looker) tables(a Ask) ([]look.Table, error) {
 		}
 	}
 	if a.SizeB > inMemoryB {
-		return look.File(a.Path, opt)
+		tables, err = look.File(a.Path, opt)
+		return tables, nil, err
 	}
-	b, err := os.ReadFile(a.Path)
-	if err != nil {
-		return nil, err
+	if b, err = os.ReadFile(a.Path); err != nil {
+		return nil, nil, err
 	}
-	return look.Bytes(a.Name, b, opt)
+	tables, err = look.Bytes(a.Name, b, opt)
+	return tables, b, err
+}
+
+// shown fetches the lines that problems speak of. A workbook is read again for
+// each, so they are few.
+func shown(b []byte, tables []look.Table) map[[2]int]look.Shown {
+	out := map[[2]int]look.Shown{}
+	if b == nil {
+		return out
+	}
+	for i := range tables {
+		most := mostLines
+		if tables[i].Sheet != "" || tables[i].Member != "" {
+			most = 2
+		}
+		for k, p := range tables[i].Problems {
+			if p.Line < 1 || most == 0 {
+				continue
+			}
+			if s, ok := look.Excerpt(b, &tables[i], p.Line, p.Column); ok {
+				out[[2]int{i, k}] = s
+				most--
+			}
+		}
+	}
+	return out
 }
 
 // sum is the SHA-256 of a file, "" where it can't be read.

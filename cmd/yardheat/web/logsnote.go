@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"strings"
 
 	"yardheat/cmd/yardheat/web/farms"
@@ -53,14 +54,9 @@ func readNote(f farms.Farm, id string) (fileNote, error) {
 		return n, err
 	}
 	var read fileNote
-	if json.Unmarshal(b, &read) != nil {
-		return n, nil
-	}
-	for k, v := range read.Said {
-		n.Said[k] = v
-	}
-	for k, v := range read.Columns {
-		n.Columns[k] = v
+	if json.Unmarshal(b, &read) == nil {
+		maps.Copy(n.Said, read.Said)
+		maps.Copy(n.Columns, read.Columns)
 	}
 	return n, nil
 }

@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -536,9 +537,13 @@ func TestAwkwardExports(t *testing.T) {
 		all[i] = i
 	}
 	n := 0
+	var files []file
 	for i := 0; i < len(layouts); i += step {
-		g.give("Hof", file{fmt.Sprintf("log-%03d.csv", i), string(layouts[i].Write(all))})
+		files = append(files, file{fmt.Sprintf("log-%03d.csv", i), string(layouts[i].Write(all))})
 		n++
+	}
+	for some := range slices.Chunk(files, 40) {
+		g.give("Hof", some...)
 	}
 	states := g.ready("Hof")
 	require.Len(t, states, n)

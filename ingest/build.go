@@ -5,11 +5,11 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"sync"
 
 	"yardheat/ingest/logs"
 	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
+	"yardheat/ingest/work"
 )
 
 var nan = math.NaN()
@@ -161,6 +161,7 @@ func tableOf(g *logs.Log, o series.Origin) *logs.Table {
 
 // flagAll flags all series, first each by itself, then beside the others.
 func (l *loader) flagAll() {
+	l.told.Tell(work.Progress{Stage: work.StageFlag})
 	all := l.rec.Series
 	noise, quiet := make([]int, len(all)), make([]reading.Quiet, len(all))
 	l.each(len(all), func(i int) {
@@ -191,20 +192,10 @@ func (l *loader) flagAll() {
 
 // each runs f for 0 … n−1, several at a time, and waits.
 func (l *loader) each(n int, f func(i int)) {
-	var done sync.WaitGroup
-	next := make(chan int)
-	for range min(l.opt.Workers, n) {
-		done.Go(func() {
-			for i := range next {
-				f(i)
-			}
-		})
-	}
-	for i := range n {
-		next <- i
-	}
-	close(next)
-	done.Wait()
+	work.Each(l.opt.Workers, n, func(i int) {
+		work.Check(l.opt.Context)
+		f(i)
+	})
 }
 
 func (l *loader) fileOf(i int) string {

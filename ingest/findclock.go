@@ -7,6 +7,7 @@ import (
 	"yardheat/ingest/clock"
 	"yardheat/ingest/clockfind"
 	"yardheat/ingest/logs"
+	"yardheat/ingest/work"
 )
 
 // findClocks finds the clocks of the logs that ask for it and reads the logs
@@ -18,6 +19,7 @@ func (l *loader) findClocks() {
 	if len(l.faults) > 0 {
 		return
 	}
+	l.told.Tell(work.Progress{Stage: work.StageAlign})
 	found := clockfind.Find(l.clockInput())
 	if l.clocks = found.Clocks; len(l.clocks) > 0 {
 		l.rec.Series, l.probes, l.rec.Problems = nil, nil, nil
@@ -54,7 +56,12 @@ func (l *loader) readLogs() {
 	for i, c := range l.clocks {
 		shifts[i] = c.Shift
 	}
-	read, found := logs.Read(l.root, l.farm, logs.Options{Now: l.opt.Now, Workers: l.opt.Workers, StreamBytes: l.opt.StreamBytes, Progress: l.opt.Progress, Flags: l.opt.Flags, Clocks: shifts})
+	stage := work.StageRead
+	if len(shifts) > 0 {
+		stage = work.StageReread
+	}
+	read, found := logs.Read(l.root, l.farm, logs.Options{Now: l.opt.Now, Workers: l.opt.Workers, StreamBytes: l.opt.StreamBytes, Flags: l.opt.Flags, Clocks: shifts,
+		Context: l.opt.Context, Told: l.told, Stage: stage})
 	l.logs = read
 	l.faults = append(l.faults, found.Faults...)
 	l.rec.Problems = append(l.rec.Problems, found.Problems...)

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -15,6 +16,7 @@ import (
 	"yardheat/ingest/logs"
 	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
+	"yardheat/ingest/work"
 )
 
 // FlagOptions are the thresholds by which readings are flagged.
@@ -31,9 +33,13 @@ type LoadOptions struct {
 	// StreamBytes: text exports from this size on are read as streams, row by
 	// row into numbers; below 0 = never. What is read does not depend on it.
 	StreamBytes int64
-	// Progress is told what is being done; nil = nobody asks. It is never called
-	// twice at once.
-	Progress func(stage string, done, total int)
+	// Progress is told what is being done: the stages StageRead to StageFlag of
+	// package work, in this order, files by name. nil = nobody asks. It is never
+	// called twice at once, and never goes back.
+	Progress func(work.Progress)
+	// Context ends the reading: Load then gives its error. nil = it never ends.
+	// It is no setting, and the record does not keep it.
+	Context context.Context
 }
 
 // DefaultLoadOptions gives the options that a run starts from.
@@ -52,12 +58,14 @@ func (o LoadOptions) Validate() error {
 // Load reads a farm folder: farm.toml, the logs it names, the milkings list.
 // What is doubtful stands in Record.Problems. The error is an *InputError with
 // every fault of the run where the input cannot be used, another error where
-// opt is wrong.
-func Load(dir string, opt LoadOptions) (*Record, error) {
+// opt is wrong or opt.Context has ended.
+func Load(dir string, opt LoadOptions) (rec *Record, err error) {
 	if err := opt.Validate(); err != nil {
 		return nil, err
 	}
-	l := &loader{opt: opt, rec: &Record{Dir: dir, Options: opt}}
+	defer work.Catch(&err)
+	l := &loader{opt: opt, told: work.NewTeller(opt.Progress), rec: &Record{Dir: dir}}
+	work.Check(opt.Context)
 	if l.open(dir) {
 		defer func() { _ = l.root.Close() }() // read only
 		l.load()
@@ -71,6 +79,7 @@ func Load(dir string, opt LoadOptions) (*Record, error) {
 // loader is one run of Load.
 type loader struct {
 	opt    LoadOptions
+	told   *work.Teller
 	root   *os.Root
 	farm   *farm.Farm
 	rec    *Record
@@ -144,16 +153,11 @@ func (l *loader) load() {
 	}
 	l.opt.Flags = l.opt.Flags.With(l.farm.FlagKeys)
 	l.rec.Options = l.opt
-	l.readLogs()
-	l.makeSeries()
-	l.findClocks()
-	l.flagAll()
-	l.nothingKept()
-	l.doubts()
-	l.span()
-	l.files()
-	l.milkings()
-	l.originals()
+	l.rec.Options.Context, l.rec.Options.Progress = nil, nil
+	for _, step := range [...]func(){l.readLogs, l.makeSeries, l.findClocks, l.flagAll, l.nothingKept, l.doubts, l.span, l.files, l.milkings, l.originals} {
+		work.Check(l.opt.Context)
+		step()
+	}
 }
 
 // originals lists every file that was read, once.

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"yardheat/ingest/series"
+	"yardheat/ingest/work"
 )
 
 // A small log by hand: every number of the record can be read off the text.
@@ -67,10 +68,16 @@ func TestLoadOptionsValidate(t *testing.T) {
 func TestProgressCountsFiles(t *testing.T) {
 	opt := options()
 	var told []int
-	opt.Progress = func(stage string, done, total int) {
-		require.NotEmpty(t, stage)
-		require.Equal(t, 3, total)
-		told = append(told, done)
+	ended := map[string]bool{}
+	opt.Progress = func(p work.Progress) {
+		if p.Stage != work.StageRead {
+			return
+		}
+		require.Equal(t, 3, p.Total)
+		if p.FileDone == p.FileTotal {
+			ended[p.File] = true
+			told = append(told, p.Done)
+		}
 	}
 	text := func(day string) string {
 		return rows("Time,Bed (°C)", "2026-01-"+day+" 00:00:00", "2006-01-02 15:04", 10*time.Minute, 20, func(int) string { return "40.0" })
@@ -78,4 +85,5 @@ func TestProgressCountsFiles(t *testing.T) {
 	_, err := Load(write(t, files{"farm.toml": toml("b*.csv", "", "\"Bed (°C)\" = \"bed_temp\""), "b1.csv": text("01"), "b2.csv": text("02"), "b3.csv": text("03")}), opt)
 	require.NoError(t, err)
 	require.Equal(t, []int{1, 2, 3}, told)
+	require.Len(t, ended, 3)
 }

@@ -5,6 +5,30 @@
 // Flow: farm (farm.toml) → logs (files → table → clock → cells in base units,
 // overlapping exports merged) → reading (counters, intervals, flags) → checks
 // of probes against each other, milkings list → Record.
+//
+// Load is all that a user of the package needs:
+//
+//	rec, err := ingest.Load("my-farm", ingest.DefaultLoadOptions())
+//
+// What it gives. Record.Series holds a series for each probe, one column of one
+// [[log]] of farm.toml, whichever of the logger's files its readings come from:
+// stamps in Unix milliseconds UTC, true time (a clock's error taken off where
+// farm.toml says so or it was found), values in the base unit of the quantity
+// (package series: degC, L/min, L, kW, kWh, bar, %, 0/1), ascending in time. A
+// cell without a reading is no reading; a bad reading keeps its place, its value
+// and where it stood (file and line), and carries a flag, for whoever wants it
+// back. A counter's series holds what it rose by. Nothing is interpolated and
+// nothing filled in: that is analysis/grid's work.
+//
+// What goes wrong. Input that can't be used is an *InputError with every fault of
+// the run: file, line or cell, what stood there, what was expected, what to do.
+// Everything that is merely doubtful is a series.Problem in Record.Problems, with
+// a code that programs compare (DEVELOPERS.md lists all), a severity, and a
+// sentence for people. The files are read and never written.
+//
+// Which keys farm.toml has, which quantities there are and which default errors
+// probes bear, ingest/farm/README.md says. The thresholds of the flags stand in
+// LoadOptions and in Record.Limits, by series.
 package ingest
 
 import (

@@ -4,13 +4,15 @@ import (
 	"fmt"
 
 	"yardheat/analysis/season"
+	"yardheat/ingest/work"
 	"yardheat/reports/chart"
 	"yardheat/reports/page"
 )
 
 // writePage draws the charts, and writes them and the page that holds them.
 func writePage(d *fresh, s *season.Season, opt Options) error {
-	charts, err := chart.All(s, chart.Options{PNG: opt.PNG})
+	work.Check(opt.Context)
+	charts, err := chart.All(s, chart.Options{PNG: opt.PNG, Context: opt.Context})
 	if err != nil {
 		return fmt.Errorf("charts: %w", err)
 	}
@@ -19,6 +21,7 @@ func writePage(d *fresh, s *season.Season, opt Options) error {
 			return err
 		}
 	}
+	work.Check(opt.Context)
 	html, err := page.HTML(s, charts, page.Options{Version: opt.Version})
 	if err != nil {
 		return fmt.Errorf("%s: %w", pageName, err)

@@ -14,6 +14,7 @@
 package account
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"sync"
@@ -25,6 +26,7 @@ import (
 	"yardheat/ingest"
 	"yardheat/ingest/farm"
 	"yardheat/ingest/series"
+	"yardheat/ingest/work"
 )
 
 // Options of the account.
@@ -69,6 +71,9 @@ type Options struct {
 	// as a share: 3 K is the least of the smallest differences that the Measuring
 	// Instruments Directive, Annex VI, lets a heat meter be rated for.
 	LowRiseK float64
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are the project's.
@@ -156,6 +161,10 @@ type Input struct {
 	Rec          *ingest.Record
 	Grid         *grid.Grid
 	FromMS, ToMS int64
+	// CutsMS, if not empty, are the ascending edges of the rows, Unix ms UTC
+	// within the period, instead of the milkings' starts: the sums of any
+	// stretches side by side. Rows of milk then mean nothing.
+	CutsMS []int64
 }
 
 // Make computes the account of [FromMS, ToMS). Stages that the farm does not
@@ -171,17 +180,11 @@ func Make(in Input, opt Options) (*Account, error) {
 		return nil, fmt.Errorf("account: the period from %d to %d ms is empty", in.FromMS, in.ToMS)
 	}
 	m := newMaker(in, opt)
-	m.powers()
-	m.flows()
-	m.washes()
-	m.cut()
-	m.feed()
-	var beside sync.WaitGroup
+	m.each(m.powers, m.flows, m.washes, m.cut, m.feed)
+	var beside work.Group
+	defer beside.Settle()
 	beside.Go(m.tanks) // what it fills in, Store and Loss, is asked for by movable alone
-	m.heats()
-	m.left()
-	m.pairs()
-	m.cold()
+	m.each(m.heats, m.left, m.pairs, m.cold)
 	beside.Wait()
 	m.movable()
 	return m.acc, nil
@@ -358,6 +361,13 @@ func (m *maker) cut() {
 	}
 	a := m.acc
 	a.Milkings, a.MilkingsFrom = cycle.Milkings(m.in.Rec, m.g, kw, a.Washes, m.opt.Cycle)
+	if len(m.in.CutsMS) > 0 {
+		for i := range m.in.CutsMS[1:] {
+			from, to := m.in.CutsMS[i], m.in.CutsMS[i+1]
+			a.Cycles = append(a.Cycles, cycle.Cycle{Start: from, End: to, A: m.g.Cell(from), B: m.g.Cell(to), Milking: -1, Whole: true})
+		}
+		return
+	}
 	a.Cycles = cycle.Cycles(m.g, a.Milkings, m.in.FromMS, m.in.ToMS, m.zone, m.opt.Cycle)
 }
 
@@ -417,4 +427,13 @@ func (m *maker) lagS(s *grid.Stream) float64 {
 		}
 	}
 	return sum / float64(max(1, len(s.Sources)))
+}
+
+// each does one step after the other, and leaves between them once the work has
+// ended.
+func (m *maker) each(steps ...func()) {
+	for _, step := range steps {
+		m.g.Check()
+		step()
+	}
 }

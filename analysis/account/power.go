@@ -3,11 +3,11 @@ package account
 import (
 	"math"
 	"strings"
-	"sync"
 
 	"yardheat/analysis/cycle"
 	"yardheat/analysis/grid"
 	"yardheat/ingest"
+	"yardheat/ingest/work"
 )
 
 // Power is one use of electricity, a row a cycle.
@@ -73,7 +73,8 @@ func (m *maker) cold() {
 	prices := pricesOf(m.g, m.farm.Electricity, m.lines)
 	a := m.acc
 	pumps := m.flow("pump_power")
-	var side sync.WaitGroup
+	var side work.Group
+	defer side.Settle()
 	side.Go(func() { a.Element = m.power("element", m.element, prices) })
 	side.Go(func() { a.Compressor = m.power("compressor", m.compressor, prices) })
 	a.Pumps = m.power("pumps", pumps, prices)

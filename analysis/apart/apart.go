@@ -23,6 +23,7 @@
 package apart
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -65,6 +66,9 @@ type Options struct {
 	FloorS, CarryS float64
 	// TrustS: an offset with a wider half-width is not used.
 	TrustS float64
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are the project's.

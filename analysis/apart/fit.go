@@ -199,7 +199,7 @@ func (f *finder) fine(atS float64) Offset {
 	theta := f.start(atS)
 	var res solve.Result
 	opt := solve.DefaultOptions()
-	opt.MaxIterations, opt.StepTol = 60, 1e-6
+	opt.MaxIterations, opt.StepTol, opt.Context = 60, 1e-6, f.opt.Context
 	for pass := range 3 {
 		if pass == 2 {
 			f.dropOdd(theta)

@@ -9,6 +9,7 @@
 package caution
 
 import (
+	"context"
 	"fmt"
 	"sort"
 	"strings"
@@ -60,6 +61,9 @@ type Options struct {
 	IdleS, IdleRiseK float64
 	// CoveredShare of a window that must be covered for it to count.
 	CoveredShare float64
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are those of the project's notes (C3); their bases stand

@@ -38,6 +38,7 @@
 package change
 
 import (
+	"context"
 	"fmt"
 	"math"
 )
@@ -102,6 +103,9 @@ type Options struct {
 	FloorSD float64
 	// Confidence of the intervals.
 	Confidence float64
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are for one series by itself; Least and FloorSD depend on the

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 
 	"yardheat/analysis/solve"
+	"yardheat/ingest/work"
 )
 
 // lanes are the values of four series at one place: what is worked out of one
@@ -106,6 +107,7 @@ func (f *finder) steadyGains(c candidate, rng *rand.Rand) []float64 {
 	one := make([]float64, n)
 	for d := range draws {
 		if d%width == 0 {
+			work.Check(f.o.Context)
 			y[d/width] = make([]lanes, n)
 		}
 		f.z[pick(rng.Float64())].draw(rng, f.r, one)
@@ -114,7 +116,7 @@ func (f *finder) steadyGains(c candidate, rng *rand.Rand) []float64 {
 		}
 	}
 	gains := make([]float64, width*len(y))
-	solve.Each(len(y), func(k int) {
+	solve.EachUntil(f.o.Context, len(y), func(k int) {
 		g := f.gainsOf(c, y[k])
 		copy(gains[width*k:], g[:])
 	})

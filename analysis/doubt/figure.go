@@ -1,6 +1,22 @@
 // Package doubt says how sure a figure is: Monte Carlo trials over the errors
 // of sensors and stipulated figures (JCGM 101), blocks of days, intervals,
 // budgets, and rounding by GUM 7.2.6.
+//
+// Flow: Sources (one for every probe, meter and stated figure, with its
+// distribution) and a Model, which makes the outputs of one trial's errors → Run
+// → Result: an interval for each output, and its budget by source and by
+// instrument. Every source is drawn once a trial, so that outputs that share a
+// probe share its error; what scatters from day to day is drawn as whole blocks
+// of days (Blocks), long enough to keep how days hang together. Trials are seeded:
+// the same sources and options give the same result on any number of cores.
+//
+// A Figure is what comes out: Make prints it once (Show), its half-width with two
+// significant digits and the value to the same place, and every view prints that
+// string. An interval leaves as much of the trials below it as above, or is the
+// shortest one, as Options say. NaN is "not known".
+//
+// Sources: JCGM 100 (GUM, 2008), 5.1 and 7.2.6; JCGM 101 (2008), 7; their worked
+// examples are held against in the tests.
 package doubt
 
 // Basis says where a figure comes from.

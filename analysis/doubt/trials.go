@@ -1,17 +1,18 @@
 package doubt
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"runtime"
 	"slices"
-	"sync"
 	"sync/atomic"
 
 	"yardheat/analysis/rank"
 	"yardheat/ingest/series/room"
+	"yardheat/ingest/work"
 )
 
 // Model computes every output under one trial's errors. It is called from
@@ -33,6 +34,9 @@ type Options struct {
 	ShareTrials int
 	// Workers, 0 = one a core. It does not change any result.
 	Workers int
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are what a report uses.
@@ -260,6 +264,7 @@ func (r *runner) rounds(res *Result) {
 		r.workers(len(open), func(next func() (int, bool)) {
 			var by rank.Sorter
 			for i, ok := next(); ok; i, ok = next() {
+				work.Check(r.opt.Context)
 				order(res.columns[open[i]], made, &by)
 				res.Outputs[open[i]].settle(res.columns[open[i]], r.opt)
 			}
@@ -285,6 +290,7 @@ func (r *runner) fill(columns [][]float64, open []int, from, to int) {
 		t, rows := r.newTrial(), make([]float64, chunk*r.nOut)
 		t.open = wanted
 		for c, ok := next(); ok; c, ok = next() {
+			work.Check(r.opt.Context)
 			start := from + c*chunk
 			n := min(chunk, to-start)
 			for j := range n {
@@ -310,7 +316,7 @@ func finite(v float64) float64 {
 }
 
 // workers shares 0 … n−1 out among the cores.
-func (r *runner) workers(n int, work func(next func() (int, bool))) {
+func (r *runner) workers(n int, do func(next func() (int, bool))) {
 	count := r.opt.Workers
 	if count == 0 {
 		count = runtime.GOMAXPROCS(0)
@@ -320,9 +326,9 @@ func (r *runner) workers(n int, work func(next func() (int, bool))) {
 		i := int(taken.Add(1)) - 1
 		return i, i < n
 	}
-	var wait sync.WaitGroup
+	var wait work.Group
 	for range min(count, n) {
-		wait.Go(func() { work(next) })
+		wait.Go(func() { do(next) })
 	}
 	wait.Wait()
 }
@@ -333,6 +339,7 @@ func (r *runner) shares(res *Result) {
 	r.workers(len(r.sources), func(next func() (int, bool)) {
 		t := r.newTrial()
 		for i, ok := next(); ok; i, ok = next() {
+			work.Check(r.opt.Context)
 			res.variances[i], res.slopes[i] = r.varianceOf(t, i, res.Outputs)
 		}
 	})

@@ -11,6 +11,7 @@ import (
 	"yardheat/ingest"
 	"yardheat/ingest/series"
 	"yardheat/ingest/series/room"
+	"yardheat/ingest/work"
 )
 
 // order is that of interfaces.md section 2.
@@ -59,18 +60,19 @@ func lay(rec *ingest.Record, fromMS, toMS int64, opt Options, probes bool) (*Gri
 	}
 	step := stepMS(rec.Series, toMS-fromMS, opt)
 	start := fromMS - mod(fromMS, step)
-	g := &Grid{StartMS: start, StepS: float64(step) / 1000, N: int(ceilDiv(toMS-start, step)), streams: new(sync.Map)}
+	g := &Grid{StartMS: start, StepS: float64(step) / 1000, N: int(ceilDiv(toMS-start, step)), streams: new(sync.Map), ctx: opt.Context}
 	sorted := slices.Clone(rec.Series)
 	slices.SortStableFunc(sorted, func(a, b *series.Series) int {
 		return cmp.Or(cmp.Compare(rank(a.Quantity), rank(b.Quantity)), cmp.Compare(a.Place, b.Place), cmp.Compare(a.Probe, b.Probe))
 	})
 	g.Channels = make([]Channel, len(sorted))
 	var taken atomic.Int64
-	var wg sync.WaitGroup
+	var wg work.Group
 	for range min(runtime.GOMAXPROCS(0), len(sorted)) {
 		wg.Go(func() {
 			l := layer{g: g, opt: opt, lastMS: rec.Last, probes: probes}
 			for i := int(taken.Add(1)) - 1; i < len(sorted); i = int(taken.Add(1)) - 1 {
+				g.Check()
 				g.Channels[i] = l.channel(sorted[i])
 			}
 		})

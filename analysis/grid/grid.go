@@ -11,10 +11,12 @@
 package grid
 
 import (
+	"context"
 	"fmt"
 	"sync"
 
 	"yardheat/ingest/series"
+	"yardheat/ingest/work"
 )
 
 // Grid is a record on one grid. Immutable once made.
@@ -27,7 +29,19 @@ type Grid struct {
 	// then place, then probe.
 	Channels []Channel
 
-	streams *sync.Map // those already put together, by name; nil = none kept
+	streams *sync.Map       // those already put together, by name; nil = none kept
+	ctx     context.Context // nil = nobody stops what is asked of it
+}
+
+// Check leaves the work once the context that the grid was built under has
+// ended; see package work.
+func (g *Grid) Check() { work.Check(g.ctx) }
+
+// Free has the grid forget that context: it stays when the work is done.
+func (g *Grid) Free() {
+	if g != nil {
+		g.ctx = nil
+	}
 }
 
 // Channel is one probe on the grid.
@@ -89,6 +103,9 @@ type Options struct {
 	CoveredShare float64
 	// DisagreeShare: two ways to log one thing that differ by more are listed.
 	DisagreeShare float64
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are the project's.

@@ -108,6 +108,7 @@ func (p *Predictor) Between(from, to int) []float64 {
 func newFitter(in *Input, p *path, o Options) *fitter {
 	f := &fitter{o: o, p: p, deff: 1, stillMean: o.StillMean, stillSD: o.StillSD, built: in.built(p)}
 	f.m = newModel(p, f.built.ThermalL, in.LeadL*(1+f.built.Beta))
+	f.m.ctx = f.o.Context
 	f.q = Params{KPerH: 0.3, VolumeRatio: 1, FrontL: o.FrontShare * f.built.ThermalL, Still: o.StillMean, LagS: o.LagS}
 	f.setFronts(in, p.meanFlowLMin(), 1)
 	f.q.FrontL, _ = f.frontPrior()
@@ -356,7 +357,7 @@ func (f *fitter) minimise(free []int, rounds int) solve.Result {
 			return last.cost / f.deff
 		}}
 	o := solve.DefaultOptions()
-	o.MaxIterations, o.StepTol, o.FallTol = rounds, 1e-8, 1e-9
+	o.MaxIterations, o.StepTol, o.FallTol, o.Context = rounds, 1e-8, 1e-9, f.o.Context
 	var res solve.Result
 	var err error
 	f.leanly(func() { res, err = solve.Minimise(p, o) })

@@ -31,6 +31,7 @@
 package loop
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"sort"
@@ -199,6 +200,9 @@ type Options struct {
 	// Confidence of the interval; IdentifiedWithin: both ends this near, and
 	// still so if the model were off by MisfitK in each draw.
 	Confidence, IdentifiedWithin, MisfitK float64
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are the project's: priors in words in the farm's report.

@@ -1,6 +1,7 @@
 package loop
 
 import (
+	"context"
 	"math"
 
 	"yardheat/analysis/solve"
@@ -80,10 +81,11 @@ type point struct {
 // whatever b: D starts each segment at 0, which no parcel that entered later
 // can tell.
 type model struct {
-	p *path
-	q Params
-	k float64 // per second
-	v float64 // thermal volume, L
+	p   *path
+	ctx context.Context
+	q   Params
+	k   float64 // per second
+	v   float64 // thermal volume, L
 	// d, and its derivatives with respect to ln k and s, at the nodes.
 	d, dk, ds []float64
 	// shape are the two ways in which the bed at the pipe may differ from its
@@ -173,7 +175,7 @@ func (m *model) setSome(q Params, thermalL float64, every int) {
 		}
 		segs = append(segs, r.seg)
 	}
-	solve.Each(len(segs), func(i int) { m.setSegment(m.p.segs[segs[i]]) })
+	solve.EachUntil(m.ctx, len(segs), func(i int) { m.setSegment(m.p.segs[segs[i]]) })
 }
 
 func (m *model) setSegment(s segment) {

@@ -308,7 +308,7 @@ func (m *model) sum(r run, w weights, s *sums, residuals *[]float64) {
 // their number, for each run is summed by itself and the runs in order.
 func (m *model) sumRuns(w weights, perRun []sums, residuals [][]float64) (total sums) {
 	runs := m.p.runs
-	solve.Each(len(runs), func(i int) {
+	solve.EachUntil(m.ctx, len(runs), func(i int) {
 		var sink *[]float64
 		if residuals != nil {
 			residuals[i] = residuals[i][:0]

@@ -1,6 +1,7 @@
 package match
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -30,6 +31,9 @@ type Options struct {
 	// drift at most; BathFloorK: half-width of what stirring leaves (95 %).
 	// BathWithinS: with a time of day stated it is looked for so long after it.
 	BathS, BathKPerH, BathFloorK, BathWithinS float64
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are the project's.

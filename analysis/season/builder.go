@@ -5,18 +5,21 @@ import (
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/grid"
 	"yardheat/ingest"
+	"yardheat/ingest/work"
 )
 
 // builder carries what the parts of a season share while it is made. Every
 // figure asks for an output of the one Monte Carlo run; when the trials are
 // done, finish fills the figures in.
 type builder struct {
-	rec  *ingest.Record
-	grid *grid.Grid
-	acc  *account.Account
-	opt  Options
-	reg  *registry
-	s    *Season
+	// meanwhile are the goroutines for what is made beside the rest.
+	meanwhile work.Group
+	rec       *ingest.Record
+	grid      *grid.Grid
+	acc       *account.Account
+	opt       Options
+	reg       *registry
+	s         *Season
 	// compared is what comparing the probes gave.
 	compared *matcher
 	// recorded waits for the cleaned record.

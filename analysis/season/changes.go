@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"sync"
 
 	"yardheat/analysis/change"
 	"yardheat/analysis/doubt"
@@ -13,6 +12,7 @@ import (
 	"yardheat/analysis/loop/store"
 	"yardheat/analysis/plant"
 	"yardheat/analysis/rank"
+	"yardheat/ingest/work"
 )
 
 // ChangeOptions say which changes are named.
@@ -99,7 +99,8 @@ func (b *builder) changes(l *loopFit, r *recovery) {
 	}
 	list = slices.DeleteFunc(list, func(w *watched) bool { return len(w.series.Day) < 2*b.opt.Change.Find.SideValues })
 	found := make([]change.Result, len(list))
-	var wait sync.WaitGroup
+	var wait work.Group
+	defer wait.Settle()
 	for i, w := range list {
 		wait.Go(func() {
 			o := b.opt.Change.Find

@@ -11,16 +11,21 @@ import (
 	"yardheat/analysis/grid"
 	"yardheat/ingest"
 	"yardheat/ingest/series"
+	"yardheat/ingest/work"
 )
 
 // Compute makes the season of a record: grid, account, loop, plant, one Monte
 // Carlo run over all figures, and the rows behind them. The same record and
 // options give the same season, on any number of cores.
-func Compute(rec *ingest.Record, opt Options) (*Season, error) {
+func Compute(rec *ingest.Record, opt Options) (s *Season, err error) {
 	if err := opt.Validate(); err != nil {
 		return nil, err
 	}
-	b, from, to, err := newBuilder(rec, opt)
+	opt = opt.stoppable()
+	b := emptyBuilder(rec, opt)
+	defer work.Catch(&err)
+	defer b.end()
+	from, to, err := b.build()
 	if err != nil {
 		return nil, err
 	}
@@ -32,8 +37,13 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	if err := b.figures(); err != nil {
 		return nil, err
 	}
+	b.opt.say(work.StageGather)
 	b.s.Channels = beside.channels()
 	b.rows()
+	if err := b.bedLook(); err != nil {
+		return nil, err
+	}
+	b.geometry()
 	raised, err := beside.cautions()
 	if err != nil {
 		return nil, fmt.Errorf("cautions: %w", err)
@@ -43,6 +53,7 @@ func Compute(rec *ingest.Record, opt Options) (*Season, error) {
 	b.audit()
 	b.s.Record = b.recorded()
 	b.s.Exclusions = excluded()
+	work.Check(opt.Context)
 	if opt.Trace {
 		b.s.behind = &behind{given: rec, rec: full, grid: b.grid, acc: b.acc, opt: opt, saved: b.saved, used: b.used, gainKW: b.gainKW}
 	}
@@ -63,57 +74,75 @@ func (b *builder) beside(from, to int64) beside {
 	rec, slim := b.rec, *b.rec
 	slim.Series = nil
 	b.rec = &slim
-	channels := make(chan []Channel, 1)
-	go func() { channels <- b.channels(rec) }()
-	meters := make(chan []Meter, 1)
-	go func() { meters <- b.meters(rec) }()
 	type raised struct {
 		list []caution.Caution
 		err  error
 	}
-	cautions := make(chan raised, 1)
-	go func() {
+	cautions := work.Later(&b.meanwhile, func() raised {
 		list, err := caution.Raise(caution.Input{Grid: b.grid, Farm: slim.Farm, Zone: b.acc.Zone, FromMS: from, ToMS: to, Account: b.acc}, b.opt.Caution)
-		cautions <- raised{list, err}
-	}()
+		return raised{list, err}
+	})
 	return beside{
-		channels: func() []Channel { return <-channels },
-		meters:   func() []Meter { return <-meters },
+		channels: work.Later(&b.meanwhile, func() []Channel { return b.channels(rec) }),
+		meters:   work.Later(&b.meanwhile, func() []Meter { return b.meters(rec) }),
 		cautions: func() ([]caution.Caution, error) {
-			x := <-cautions
+			x := cautions()
 			return x.list, x.err
 		},
 	}
 }
 
-// newBuilder lays the logs on one grid, keeps the account and compares the
-// probes: all that figures are asked from.
-func newBuilder(rec *ingest.Record, opt Options) (b *builder, from, to int64, err error) {
-	b = &builder{rec: rec, opt: opt, s: &Season{Farm: rec.Farm.Name, ZoneName: rec.Farm.ZoneName, Files: rec.Files, Own: rec.Own, Originals: rec.Originals, Seed: opt.Doubt.Seed}}
-	if from, to, err = period(rec, opt); err != nil {
-		return nil, 0, 0, err
+// newBuilder is a builder whose figures can be asked for.
+func newBuilder(rec *ingest.Record, opt Options) (b *builder, fromMS, toMS int64, err error) {
+	b = emptyBuilder(rec, opt)
+	fromMS, toMS, err = b.build()
+	return b, fromMS, toMS, err
+}
+
+func emptyBuilder(rec *ingest.Record, opt Options) *builder {
+	return &builder{rec: rec, opt: opt, s: &Season{Farm: rec.Farm.Name, ZoneName: rec.Farm.ZoneName, Files: rec.Files, Own: rec.Own, Originals: rec.Originals, Seed: opt.Doubt.Seed}}
+}
+
+// end waits for all that was started beside, which a run that failed or was
+// stopped no longer asks for, and has what stays forget the context.
+func (b *builder) end() {
+	b.meanwhile.Settle()
+	b.grid.Free()
+	b.s.Record.Free()
+	if b.s.behind != nil {
+		b.s.behind.forget()
 	}
-	opt.say("laying the logs on one grid")
+}
+
+// build lays the logs on one grid, keeps the account and compares the probes:
+// all that figures are asked from.
+func (b *builder) build() (from, to int64, err error) {
+	rec, opt := b.rec, b.opt
+	if from, to, err = period(rec, opt); err != nil {
+		return 0, 0, err
+	}
+	opt.say(work.StageGrid)
 	if b.grid, err = grid.Build(rec, from, to, opt.Account.Grid); err != nil {
-		return nil, 0, 0, fmt.Errorf("grid: %w", err)
+		return 0, 0, fmt.Errorf("grid: %w", err)
 	}
 	alone := len(rec.Farm.Matched) == 0 && len(rec.Farm.Logs) == 1
 	if alone { // nothing will be moved or taken off
 		b.recorded = b.record(from, to)
 	}
-	opt.say("keeping the account")
+	opt.say(work.StageAccount)
 	if b.acc, err = account.Make(account.Input{Rec: rec, Grid: b.grid, FromMS: from, ToMS: to}, opt.Account); err != nil {
-		return nil, 0, 0, fmt.Errorf("account: %w", err)
+		return 0, 0, fmt.Errorf("account: %w", err)
 	}
 	if err := b.together(from, to); err != nil {
-		return nil, 0, 0, err
+		return 0, 0, err
 	}
 	if len(rec.Farm.Matched) == 0 && !alone { // else errors may be taken off first
 		b.recorded = b.record(from, to)
 	}
+	opt.say(work.StageMatch)
 	b.reg = newRegistry(rec.Farm, b.grid)
 	if err := b.compare(from, to); err != nil {
-		return nil, 0, 0, err
+		return 0, 0, err
 	}
 	if b.recorded == nil {
 		b.recorded = b.record(from, to)
@@ -121,7 +150,7 @@ func newBuilder(rec *ingest.Record, opt Options) (b *builder, from, to int64, er
 	b.clockDoubts(from, to)
 	b.probeDoubts(from, to)
 	b.pipeDoubts(from, to)
-	return b, from, to, nil
+	return from, to, nil
 }
 
 // compare holds probes against each other; where that shows errors to take off,
@@ -166,7 +195,7 @@ func period(rec *ingest.Record, opt Options) (from, to int64, err error) {
 // figures asks for every figure, makes the trials and fills them in.
 func (b *builder) figures() error {
 	b.ask()
-	b.opt.say("making the trials")
+	b.opt.say(work.StageTrials)
 	if err := b.run(); err != nil {
 		return fmt.Errorf("trials: %w", err)
 	}
@@ -182,7 +211,7 @@ func (b *builder) figures() error {
 
 // ask asks for every figure.
 func (b *builder) ask() {
-	b.opt.say("fitting the loop")
+	b.opt.say(work.StageFit)
 	all := b.stretchOf(func(int) bool { return true })
 	fit := b.fitLoop()
 	x := b.terms()
@@ -192,11 +221,11 @@ func (b *builder) ask() {
 	b.saving(s, x, all)
 	b.electricityFigures(x, all)
 	b.loopFigures(fit)
-	b.opt.say("fitting the plant")
+	b.opt.say(work.StagePlant)
 	r := b.recovery(x)
 	b.gainKW = r.gain.KW
 	b.plant(r, x)
-	b.opt.say("looking for changes")
+	b.opt.say(work.StageChanges)
 	b.changes(fit, r)
 	b.ladder()
 	b.bed(x, all)

@@ -12,6 +12,7 @@ import (
 	"yardheat/ingest"
 	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
+	"yardheat/ingest/work"
 )
 
 // Exclusion is the readings of one probe that one test left out, and what the
@@ -75,9 +76,7 @@ type Exclusions struct {
 // given waits for it.
 func (b *builder) exclusions(fromMS, toMS int64) (wait func() Exclusions) {
 	x := &excluder{rec: b.rec, grid: b.grid, acc: b.acc, opt: b.opt, fromMS: fromMS, toMS: toMS, base: map[[2]int]figureSums{}}
-	done := make(chan Exclusions, 1)
-	go func() { done <- x.all() }()
-	return func() Exclusions { return <-done }
+	return work.Later(&b.meanwhile, x.all)
 }
 
 // excluder works out what the readings left out would move.
@@ -98,6 +97,7 @@ func (x *excluder) all() Exclusions {
 	used := x.used()
 	all := x.sumsOf(x.acc)
 	for i, s := range x.rec.Series {
+		work.Check(x.opt.Context)
 		out.Outside = append(out.Outside, x.outside(s)...)
 		count, inside := countFlags(s, x.fromMS, x.toMS)
 		for bit, n := range count {

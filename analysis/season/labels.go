@@ -68,6 +68,11 @@ var labels = map[string]string{
 	"heat_w_per_m2":      "Heat extracted per square metre, while covered",
 	"heat_kwh_per_m2":    "Heat extracted per square metre",
 	"heat_kwh_per_tonne": "Heat extracted per tonne of bedding",
+	"heat_kwh_per_day":   "Heat extracted a day, while covered",
+	"dip_k":              "Dip of the bed's probe after a draw",
+	"recovery_h":         "Hours until the bed is half way back",
+	"response_k_per_kwh": "Bed temperature, change per kWh taken in a day",
+	"trend_k_per_week":   "Bed temperature, drift a week",
 }
 
 func named(key string, f Figure) Named { return Named{Key: key, Label: labels[key], Figure: f} }

@@ -56,28 +56,8 @@ func total(list []effect, e []float64) float64 {
 
 // fitLoop fits the buried loop on the grid.
 func (b *builder) fitLoop() *loopFit {
-	f := b.rec.Farm.Loop
 	in, out, bed := b.loopInlet(), b.grid.Stream("loop_out_temp"), b.grid.Stream("bed_temp")
-	why := ""
-	switch {
-	case f == nil:
-		why = WhyNoLoop
-	case f.Fluid != "" && f.Fluid != "water":
-		why = "the loop's fluid is not water, and no published correlation of its heat is built in"
-	case b.acc.LoopFlow == nil:
-		why = "no flow through the loop is logged"
-	case out == nil:
-		why = "no loop_out_temp is logged"
-	case in == nil:
-		why = "neither loop_in_temp nor mains_temp is logged"
-	case bed == nil:
-		why = "no bed_temp is logged"
-	case b.looksSwapped("loop_out_temp"):
-		why = "loop_out_temp and the inlet look swapped (see the problems)"
-	case b.acc.LoopFlow.From == "draws":
-		why = "litres are loop.draw_l a refill: how fast the water went, and so how long it lay in the bed, is not known draw by draw. A flow meter, or the refill's valve state with loop.flow_l_min, would tell it"
-	}
-	if why != "" {
+	if why := b.loopWhy(); why != "" {
 		return &loopFit{why: why}
 	}
 	l := &loopFit{in: in.Sources, out: out.Sources, bed: bed.Sources, edges: in.Edges != nil && out.Edges != nil}
@@ -100,6 +80,31 @@ func (b *builder) fitLoop() *loopFit {
 	b.loopEffects(l)
 	b.storeEffects(l)
 	return l
+}
+
+// loopWhy says why the loop cannot be fitted; "" where it can.
+func (b *builder) loopWhy() string {
+	f := b.rec.Farm.Loop
+	in, out, bed := b.loopInlet(), b.grid.Stream("loop_out_temp"), b.grid.Stream("bed_temp")
+	switch {
+	case f == nil:
+		return WhyNoLoop
+	case f.Fluid != "" && f.Fluid != "water":
+		return "the loop's fluid is not water, and no published correlation of its heat is built in"
+	case b.acc.LoopFlow == nil:
+		return "no flow through the loop is logged"
+	case out == nil:
+		return "no loop_out_temp is logged"
+	case in == nil:
+		return "neither loop_in_temp nor mains_temp is logged"
+	case bed == nil:
+		return "no bed_temp is logged"
+	case b.looksSwapped("loop_out_temp"):
+		return "loop_out_temp and the inlet look swapped (see the problems)"
+	case b.acc.LoopFlow.From == "draws":
+		return "litres are loop.draw_l a refill: how fast the water went, and so how long it lay in the bed, is not known draw by draw. A flow meter, or the refill's valve state with loop.flow_l_min, would tell it"
+	}
+	return ""
 }
 
 // looksSwapped: the reader found this outlet colder than its inlet.

@@ -187,6 +187,7 @@ func (b *builder) bed(x *terms, all stretch) {
 		errM2 = b.reg.key("loop.bed_area_m2")
 	}
 	b.perBed("heat_w_per_m2", "W/m2", x.loop, all, 1000/(area*hours), errM2, area*hours > 0, "farm.toml gives no loop.bed_area_m2")
+	b.perBed("heat_kwh_per_day", "kWh/d", x.loop, all, 24/hours, -1, hours > 0, "no hour of the loop is covered")
 	b.perBed("heat_kwh_per_m2", "kWh/m2", x.loop, all, 1/area, errM2, area > 0, "farm.toml gives no loop.bed_area_m2")
 	b.perBed("heat_kwh_per_tonne", "kWh/t", x.loop, all, 1/tonnes, -1, tonnes > 0, "farm.toml gives no tonnes with a bedded event")
 }

@@ -1,6 +1,7 @@
 package season
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"maps"
@@ -12,6 +13,7 @@ import (
 
 	"yardheat/analysis/account"
 	"yardheat/analysis/apart"
+	"yardheat/analysis/bed"
 	"yardheat/analysis/caution"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/loop"
@@ -19,6 +21,7 @@ import (
 	"yardheat/analysis/match"
 	"yardheat/analysis/plant"
 	"yardheat/ingest"
+	"yardheat/ingest/work"
 )
 
 // ErrPeriod: the period asked for holds nothing of the record.
@@ -46,6 +49,8 @@ type Options struct {
 	// season stands for a year.
 	Baseline BaselineOptions
 	Cost     CostOptions
+	// Bed: how the bed is looked at over the season.
+	Bed bed.Options
 	// LagError: half-width at 95 % of a probe's time constant, as a share of it
 	// (assumed; common practice, no source). HeldK: of a reading held back to the
 	// start of a run, K.
@@ -68,8 +73,15 @@ type Options struct {
 	Version string
 	// Trace keeps what Season.Trace follows figures by: record, grid and account.
 	Trace bool
-	// Progress, if not nil, is told what is being done.
-	Progress func(stage string)
+	// Progress is told what is being done: the stages StageGrid to StageGather of
+	// package work, in this order; nil = nobody asks. It is never called twice at
+	// once.
+	Progress func(work.Progress)
+	// Context ends the work: Compute then gives its error. nil = it never ends.
+	// It is no setting, and the Season does not keep it.
+	Context context.Context
+
+	told *work.Teller
 }
 
 // DefaultOptions are the project's.
@@ -77,7 +89,7 @@ func DefaultOptions() Options {
 	return Options{
 		Account: account.DefaultOptions(), Loop: loop.DefaultOptions(), Store: store.DefaultOptions(), Plant: plant.DefaultOptions(),
 		Caution: caution.DefaultOptions(), Apart: apart.DefaultOptions(), Doubt: trials(), Change: changeOptions(),
-		Match: match.DefaultOptions(), Improve: defaultImprove(), Baseline: baselineOptions(), Cost: costOptions(),
+		Match: match.DefaultOptions(), Improve: defaultImprove(), Baseline: baselineOptions(), Cost: costOptions(), Bed: bed.DefaultOptions(),
 		LagError: 0.6, HeldK: 1, LeadMostL: 10,
 		EndError: 0.5, EndLeastS: 90, TaperError: 0.3, ExclusionCells: 1_000_000, TypicalDraws: 3,
 	}
@@ -93,7 +105,7 @@ func trials() doubt.Options {
 
 // Validate names the first option that cannot be used.
 func (o Options) Validate() error {
-	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Store.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Change.validate(), o.Match.Validate(), o.Improve.validate(), o.Baseline.validate(), o.Cost.validate()} {
+	for _, err := range []error{o.Account.Validate(), o.Loop.Validate(), o.Store.Validate(), o.Plant.Validate(), o.Caution.Validate(), o.Apart.Validate(), o.Doubt.Validate(), o.Change.validate(), o.Match.Validate(), o.Improve.validate(), o.Baseline.validate(), o.Cost.validate(), o.Bed.Validate()} {
 		if err != nil {
 			return err
 		}
@@ -119,10 +131,20 @@ func (o Options) Validate() error {
 	return nil
 }
 
-func (o Options) say(stage string) {
-	if o.Progress != nil {
-		o.Progress(stage)
+// say tells the stage that begins, and leaves where the work has ended.
+func (o Options) say(stage work.Stage) {
+	work.Check(o.Context)
+	o.told.Tell(work.Progress{Stage: stage})
+}
+
+// stoppable has every stage ask for the options' context.
+func (o Options) stoppable() Options {
+	o.told = work.NewTeller(o.Progress)
+	for _, ctx := range [...]*context.Context{&o.Account.Context, &o.Account.Grid.Context, &o.Loop.Context, &o.Store.Context, &o.Caution.Context,
+		&o.Apart.Context, &o.Doubt.Context, &o.Change.Find.Context, &o.Match.Context} {
+		*ctx = o.Context
 	}
+	return o
 }
 
 // settings lists every option in force, by stage and name.
@@ -135,7 +157,7 @@ func (o Options) settings() []Setting {
 	}{
 		{"account", o.Account, base.Account}, {"loop", o.Loop, base.Loop}, {"store", o.Store, base.Store}, {"plant", o.Plant, base.Plant},
 		{"caution", o.Caution, base.Caution}, {"apart", o.Apart, base.Apart}, {"trials", o.Doubt, base.Doubt}, {"change", o.Change, base.Change},
-		{"match", o.Match, base.Match}, {"improve", o.Improve, base.Improve}, {"baseline", o.Baseline, base.Baseline}, {"cost", o.Cost, base.Cost},
+		{"match", o.Match, base.Match}, {"improve", o.Improve, base.Improve}, {"baseline", o.Baseline, base.Baseline}, {"cost", o.Cost, base.Cost}, {"bed", o.Bed, base.Bed},
 	} {
 		out = flatten(out, part.name, reflect.ValueOf(part.now), reflect.ValueOf(part.then))
 	}

@@ -13,6 +13,7 @@ import (
 	"yardheat/analysis/solve"
 	"yardheat/ingest"
 	"yardheat/ingest/series"
+	"yardheat/ingest/work"
 )
 
 func clockTime(ms int64, rec *ingest.Record) string {
@@ -230,14 +231,12 @@ func (b *builder) record(fromMS, toMS int64) (wait func() *grid.Grid) {
 	}
 	opt := b.opt.Account.Grid
 	opt.StepS = step
-	done := make(chan *grid.Grid, 1)
 	rec, ours := b.rec, b.grid
-	go func() {
+	return work.Later(&b.meanwhile, func() *grid.Grid {
 		g, err := grid.BuildValues(rec, fromMS, toMS, opt)
 		if err != nil {
 			g = ours
 		}
-		done <- g
-	}()
-	return func() *grid.Grid { return <-done }
+		return g
+	})
 }

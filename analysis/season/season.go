@@ -2,12 +2,32 @@
 // Season, which every report renders and none computes on. It stands on
 // account, loop, plant, cycle, grid, doubt and water.
 //
+//	rec, err := ingest.Load("my-farm", ingest.DefaultLoadOptions())
+//	s, err := season.Compute(rec, season.DefaultOptions())
+//
+// Flow: grid (the record on one time grid) → account (heat by cycle) → loop and
+// plant (the fits), baseline, changes → one Monte Carlo run over all figures
+// together (doubt), so that errors which figures share cancel or add as they do
+// on the farm → Season.
+//
+// A Season is its figures and the rows behind them: Headline and the lists under
+// Heat, Loop, Plant, Saving (a Named is a key, a label and a Figure: value, low,
+// high, unit, confidence, count, coverage, the string to print, and why it is
+// missing when it is); Cycles, Draws, Washes.List, Months; Problems and Cautions;
+// the Record on its grid; the settings in force. The keys, with unit, meaning
+// and making, stand in reports/results/README.md.
+//
+// Options.Validate names the field that is out of bounds; ErrPeriod is a period
+// that holds nothing of the record. A stage that the farm does not have, or that
+// its logs can't tell, is no error: its figures say why they are missing.
+//
 // Sign conventions: heat into the water is positive; electricity used is
 // positive; a saving is positive when less final energy was bought. Times are
 // Unix ms UTC. NaN is "not known" throughout and never reaches an output.
 package season
 
 import (
+	"yardheat/analysis/bed"
 	"yardheat/analysis/doubt"
 	"yardheat/analysis/grid"
 	"yardheat/ingest"
@@ -44,7 +64,8 @@ type Season struct {
 	Claims      Claims
 	Washes      Washes
 	Ladder      []Step
-	Bed         []Named // mean_c, heat_w_per_m2, heat_kwh_per_m2, heat_kwh_per_tonne
+	Bed         []Named // mean_c, heat_w_per_m2 … trend_k_per_week
+	BedLook     bed.Bed // the bed by day and since bedding, and the signs of too much taken
 	Budget      []BudgetRow
 	Sensors     []SensorRow
 	Improve     []Improve
@@ -110,6 +131,7 @@ type Loop struct {
 	DrawsUsed     int
 	LitresLeftOut float64
 	Changes       []Change
+	Geometry      Geometry
 }
 
 // Plant is the milk-cooling plant. Figures as in interfaces.md section 5.

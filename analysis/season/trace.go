@@ -96,6 +96,13 @@ type behind struct {
 	gainKW      float64
 }
 
+// forget the context of the run, which does not outlast it.
+func (b *behind) forget() {
+	b.grid.Free()
+	b.opt.Context, b.opt.Progress = nil, nil
+	b.opt = b.opt.stoppable()
+}
+
 // Errors of Trace.
 var (
 	ErrNoTrace  = errors.New("the season was computed without what figures are followed by")

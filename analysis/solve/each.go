@@ -1,23 +1,21 @@
 package solve
 
 import (
-	"runtime"
-	"sync"
-	"sync/atomic"
+	"context"
+
+	"yardheat/ingest/work"
 )
 
 // Each calls f for 0 … n−1 from as many goroutines as there are cores, and
 // returns when all are done. f(i) writes only what is its own: the result is the
 // same on any number of cores.
-func Each(n int, f func(i int)) {
-	var taken atomic.Int64
-	var wg sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), n) {
-		wg.Go(func() {
-			for i := int(taken.Add(1)) - 1; i < n; i = int(taken.Add(1)) - 1 {
-				f(i)
-			}
-		})
-	}
-	wg.Wait()
+func Each(n int, f func(i int)) { work.Each(0, n, f) }
+
+// EachUntil is Each that leaves by work.Check once ctx has ended (nil = it
+// never does).
+func EachUntil(ctx context.Context, n int, f func(i int)) {
+	Each(n, func(i int) {
+		work.Check(ctx)
+		f(i)
+	})
 }

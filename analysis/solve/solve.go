@@ -13,11 +13,13 @@
 package solve
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+	"yardheat/ingest/work"
 )
 
 // Problem is what is to be fitted. Set Rows and N, or Normal.
@@ -54,6 +56,9 @@ type Options struct {
 	Damping float64
 	// Loss of the rows (not the priors); nil = squares. Only with Rows.
 	Loss Loss
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are tight enough for eight digits on problems of ordinary
@@ -179,6 +184,7 @@ func (f *lm) run() {
 	n := len(f.res.Theta)
 	trial, step := make([]float64, n), make([]float64, n)
 	for f.res.Iterations = 1; f.res.Iterations <= f.o.MaxIterations; f.res.Iterations++ {
+		work.Check(f.o.Context)
 		f.rescale()
 		fixed := f.atBound(f.res.Theta, f.sys.gradient())
 		if !f.sys.step(step, lambda, f.diag, fixed) {

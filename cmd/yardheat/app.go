@@ -1,19 +1,25 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"os/signal"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"yardheat/cmd/yardheat/desktop"
 	"yardheat/ingest"
+	"yardheat/ingest/work"
 )
 
-// version is set by the release build: -ldflags "-X main.version=…".
+// version is set by the release build: -ldflags "-X main.version=…". Before
+// anything else runs, the revision of the sources is put behind it (build.go).
 var version = "dev"
 
 // app is one run of the program: its streams and its clock, passed in so that
@@ -22,10 +28,14 @@ type app struct {
 	stdin          io.Reader
 	stdout, stderr io.Writer
 	now            func() time.Time
+	// ctx ends the work of a command that can be stopped; nil = it never ends.
+	ctx context.Context
+	// doubleClicked says whether the program was started from the desktop.
+	doubleClicked func() bool
 }
 
 func newApp(stdin io.Reader, stdout, stderr io.Writer) *app {
-	return &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now}
+	return &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now, doubleClicked: desktop.DoubleClicked}
 }
 
 // usageError is a wrong command line: exit status 2.
@@ -75,6 +85,7 @@ func (a *app) root() *cobra.Command {
   yardheat start my-farm *.csv  make a farm folder from logger files
   yardheat report my-farm       report on the farm in the folder my-farm
   yardheat report my-farm --bundle    the same, with the logs, in one zip
+  yardheat today my-farm        the last 48 hours in ten lines
   yardheat claim my-farm --kwh 5500   hold a claimed saving against it
   yardheat retrace my-farm/report     make it again and say what differs`,
 		Version:                    version,
@@ -83,15 +94,24 @@ func (a *app) root() *cobra.Command {
 		Args:                       noArgs,
 		SuggestionsMinimumDistance: 2,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if page := pageCommand(cmd); page != nil && a.doubleClicked() {
+				return a.fromDesktop(cmd, page)
+			}
 			return cmd.Help()
 		},
 	}
+	cobra.MousetrapHelpText = "" // a double-click opens the page
+	root.SetVersionTemplate(versionText())
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpTemplate(helpTemplate)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; see: yardheat %s --help", err, cmd.Name())}
 	})
-	root.AddCommand(a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.claimCommand(), a.retraceCommand(), a.serveCommand())
+	root.AddCommand(
+		a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.todayCommand(),
+		a.claimCommand(), a.sizeCommand(), a.retraceCommand(),
+		a.serveCommand(), a.licencesCommand(),
+	)
 	return root
 }
 
@@ -175,10 +195,63 @@ func (p *progress) step(format string, args ...any) {
 	if !p.live {
 		return
 	}
-	text := fmt.Sprintf(format, args...)
+	text := shortened(fmt.Sprintf(format, args...))
 	pad := max(0, p.last-len(text))
 	fmt.Fprintf(p.w, "\r%s%s", text, strings.Repeat(" ", pad))
 	p.last = len(text)
+}
+
+// mostShown keeps the line within a narrow terminal's width.
+const mostShown = 76
+
+func shortened(text string) string {
+	r := []rune(text)
+	if len(r) <= mostShown {
+		return text
+	}
+	return string(r[:mostShown-1]) + "…"
+}
+
+// stage shows how far long work is.
+func (p *progress) stage(at work.Progress) {
+	text := stageWords[at.Stage]
+	switch {
+	case at.Total > 0 && at.File != "":
+		p.step("%s %s, %d of %d done", text, at.File, at.Done, at.Total)
+	case at.Total > 0:
+		p.step("%s, %d of %d done", text, at.Done, at.Total)
+	default:
+		p.step("%s", text)
+	}
+}
+
+// stageWords are what the terminal calls the stages.
+var stageWords = map[work.Stage]string{
+	work.StageRead: "reading", work.StageAlign: "holding the clocks against each other", work.StageReread: "reading again, clocks corrected:", work.StageFlag: "looking for faulty readings",
+	work.StageGrid: "laying the logs on one grid", work.StageAccount: "keeping the account", work.StageMatch: "comparing the probes", work.StageFit: "fitting the loop",
+	work.StagePlant: "fitting the plant", work.StageChanges: "looking for changes", work.StageTrials: "making the trials", work.StageGather: "bringing it together",
+	work.StageWrite: "writing the report", work.StagePlace: "putting it in place", work.StageBundle: "packing the bundle",
+}
+
+// interruptible has Ctrl-C (and a request to end) stop the work; the next one
+// ends the program at once. Call end when the work is done.
+func (a *app) interruptible() (b *app, end func()) {
+	if a.ctx != nil {
+		return a, func() {}
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop)
+	c := *a
+	c.ctx = ctx
+	return &c, stop
+}
+
+// asStopped says in words that the work was stopped, and what stands.
+func asStopped(err error, what string) error {
+	if errors.Is(err, context.Canceled) {
+		return fmt.Errorf("stopped: %s: %w", what, context.Canceled)
+	}
+	return err
 }
 
 // done clears the line.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -62,10 +63,12 @@ func (b bundler) write(s *season.Season, opt reports.Options, p *progress) error
 	if b.path == "" {
 		return nil
 	}
-	p.step("packing the bundle")
 	files, err := reports.Files(b.out)
 	if err == nil {
-		err = bundle.Write(b.path, s, bundle.Options{Farm: b.dir, Report: b.out, Files: files, Started: b.started, Made: b.now(), Version: opt.Version})
+		err = bundle.Write(b.path, s, bundle.Options{Farm: b.dir, Report: b.out, Files: files, Started: b.started, Made: b.now(), Version: opt.Version, Context: opt.Context, Progress: p.stage})
+	}
+	if errors.Is(err, context.Canceled) {
+		return asStopped(err, "the report stands in "+b.out+", but no bundle was written")
 	}
 	if err != nil {
 		return fmt.Errorf("the report stands in %s, but no bundle was written: %w", b.out, asRefused(err))

@@ -5,12 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"net"
-	"os/exec"
-	"runtime"
 	"slices"
 	"strconv"
 	"strings"
 	"syscall"
+
+	"yardheat/cmd/yardheat/desktop"
 )
 
 // ownPort is tried first where no port is asked for, so that the page's address
@@ -132,18 +132,8 @@ func networkAddresses() []string {
 }
 
 // openPage opens the browser; where there is none, the link is on the screen.
-func (a *app) openPage(ctx context.Context, link string) {
-	name, args := "xdg-open", []string{link}
-	switch runtime.GOOS {
-	case "windows":
-		name, args = "rundll32", []string{"url.dll,FileProtocolHandler", link}
-	case "darwin":
-		name = "open"
-	}
-	cmd := exec.CommandContext(context.WithoutCancel(ctx), name, args...)
-	if err := cmd.Start(); err != nil {
+func (a *app) openPage(link string) {
+	if err := desktop.OpenBrowser(link); err != nil {
 		fmt.Fprintln(a.stderr, "The browser could not be opened: open the link by hand.")
-		return
 	}
-	go func() { _ = cmd.Wait() }() // how the browser ends is its own affair
 }

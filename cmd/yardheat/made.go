@@ -2,33 +2,11 @@ package main
 
 import (
 	"path/filepath"
-	"runtime"
-	"runtime/debug"
 	"strings"
 	"time"
 
 	"yardheat/reports"
-	"yardheat/reports/record"
 )
-
-// program says which program this is, for sources.json: its revision where the
-// build noted one.
-func program() record.Program {
-	p := record.Program{Version: version, Go: runtime.Version(), OS: runtime.GOOS, Arch: runtime.GOARCH}
-	info, ok := debug.ReadBuildInfo()
-	if !ok {
-		return p
-	}
-	for _, s := range info.Settings {
-		switch s.Key {
-		case "vcs.revision":
-			p.Revision = s.Value
-		case "vcs.modified":
-			p.Modified = s.Value == "true"
-		}
-	}
-	return p
-}
 
 // at is the program with its clock standing: the time to which readings may
 // reach is then that at which the report says that it was made.

@@ -30,8 +30,9 @@ func (a *app) reportCommand() *cobra.Command {
 		Use:   "report DIR",
 		Short: "Report on a farm folder: page, workbook, figures, record",
 		Long: `Reads the farm folder DIR (farm.toml and the logs as exported), and writes the
-seasonal report into OUT: report.html, season.xlsx, results.json, milkings.csv,
-record.csv, sources.json and charts. The logs themselves are never altered.`,
+seasonal report into OUT: report.html, season.xlsx, results.json, sources.json,
+charts, and the tables record, milkings, draws and washes as CSV and Parquet. The
+logs themselves are never altered.`,
 		Example: `  yardheat report my-farm
   yardheat report my-farm --from 2026-01-01 --to 2026-01-31 --out january
   yardheat report my-farm --bundle`,
@@ -59,6 +60,8 @@ func (a *app) report(dir string, f reportFlags) error {
 	if err := asForeign(reports.CheckOut(out)); err != nil {
 		return err
 	}
+	a, end := a.interruptible()
+	defer end()
 	pack, err := a.bundler(dir, out, f)
 	if err != nil {
 		return err
@@ -66,15 +69,15 @@ func (a *app) report(dir string, f reportFlags) error {
 	a = a.at(a.now().Truncate(time.Second))
 	s, err := a.compute(dir, f.from, f.to)
 	if err != nil {
-		return err
+		return asStopped(err, nothingWritten)
 	}
 	if err := pack.mayHold(s); err != nil {
 		return err
 	}
 	p := a.newProgress()
-	p.step("writing the report")
 	opt := a.madeNow(dir, out, f)
-	err = asForeign(reports.Write(out, s, opt))
+	opt.Context, opt.Progress = a.ctx, p.stage
+	err = asStopped(asForeign(reports.Write(out, s, opt)), nothingWritten)
 	if err == nil {
 		err = pack.write(s, opt, p)
 	}
@@ -88,6 +91,9 @@ func (a *app) report(dir string, f reportFlags) error {
 	a.printHeadline(out, pack.path, s)
 	return nil
 }
+
+// nothingWritten is what stands after a run that was stopped.
+const nothingWritten = "nothing was written, and an earlier report stands as it was"
 
 // asForeign turns "OUT holds something that is not ours" into a wrong command
 // line: nothing was touched.
@@ -106,31 +112,37 @@ func (a *app) compute(dir, from, to string) (*season.Season, error) {
 
 // computeWith is compute with options of the analysis.
 func (a *app) computeWith(dir, from, to string, opt season.Options) (*season.Season, error) {
+	s, _, err := a.computeRecord(dir, from, to, opt)
+	return s, err
+}
+
+// computeRecord is computeWith with the record that the season was computed of.
+func (a *app) computeRecord(dir, from, to string, opt season.Options) (*season.Season, *ingest.Record, error) {
 	p := a.newProgress()
 	defer p.done()
 	load := ingest.DefaultLoadOptions()
 	load.Now = a.now()
-	load.Progress = func(stage string, done, total int) { p.step("%s %d of %d", stage, done, total) }
+	load.Progress, load.Context = p.stage, a.ctx
 	rec, err := ingest.Load(dir, load)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if opt.From, err = localDay(from, rec.Zone, 0); err != nil {
-		return nil, usageError{fmt.Errorf("--from %w", err)}
+		return nil, nil, usageError{fmt.Errorf("--from %w", err)}
 	}
 	if opt.To, err = localDay(to, rec.Zone, 1); err != nil {
-		return nil, usageError{fmt.Errorf("--to %w", err)}
+		return nil, nil, usageError{fmt.Errorf("--to %w", err)}
 	}
 	if !opt.From.IsZero() && !opt.To.IsZero() && !opt.From.Before(opt.To) {
-		return nil, usageError{fmt.Errorf("--to %s lies before --from %s", to, from)}
+		return nil, nil, usageError{fmt.Errorf("--to %s lies before --from %s", to, from)}
 	}
 	opt.Version = version
-	opt.Progress = func(stage string) { p.step("%s", stage) }
+	opt.Progress, opt.Context = p.stage, a.ctx
 	s, err := season.Compute(rec, opt)
 	if errors.Is(err, season.ErrPeriod) {
-		return nil, usageError{err}
+		return nil, nil, usageError{err}
 	}
-	return s, err
+	return s, rec, err
 }
 
 // localDay is the local midnight at the start of a day given as YYYY-MM-DD,

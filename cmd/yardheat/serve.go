@@ -127,7 +127,7 @@ func (a *app) pointTo(ctx context.Context, dir, link string, f serveFlags) error
 	}
 	fmt.Fprintf(a.stdout, "A page is open for this folder already.\nPage:    %s\nFolder:  %s\n", link, dir)
 	if f.open {
-		a.openPage(ctx, link)
+		a.openPage(link)
 	}
 	return nil
 }
@@ -154,7 +154,7 @@ func (a *app) serveOn(ctx context.Context, l net.Listener, at listenAt, dir stri
 	}
 	a.printServe(link, dir, store.One(), where, opt.Password)
 	if f.open {
-		a.openPage(ctx, where.own+"/enter?key="+page.OnceKey())
+		a.openPage(where.own + "/enter?key=" + page.OnceKey())
 	}
 	return a.answer(ctx, l, page)
 }

@@ -67,7 +67,7 @@ func serving(t *testing.T, dir string, f serveFlags) (out *screen, link, host st
 	return out, found[1], found[2], stop
 }
 
-func browser(t *testing.T) *http.Client {
+func visitor(t *testing.T) *http.Client {
 	t.Helper()
 	jar, err := cookiejar.New(nil)
 	require.NoError(t, err)
@@ -90,10 +90,10 @@ func TestServeOnThisComputer(t *testing.T) {
 	require.Contains(t, out.String(), "Stop:")
 	require.Contains(t, out.String(), dir)
 	require.NotContains(t, out.String(), "Password")
-	status, body := fetch(t, browser(t), link)
+	status, body := fetch(t, visitor(t), link)
 	require.Equal(t, http.StatusOK, status)
 	require.Contains(t, body, "<h1>")
-	status, _ = fetch(t, browser(t), "http://"+host+"/")
+	status, _ = fetch(t, visitor(t), "http://"+host+"/")
 	require.Equal(t, http.StatusUnauthorized, status)
 
 	again := &screen{}
@@ -131,7 +131,7 @@ func TestServeOnTheNetworkNeedsAPassword(t *testing.T) {
 		}
 	}
 	password := strings.TrimSpace(regexp.MustCompile(`Password: (.*)`).FindStringSubmatch(text)[1])
-	c := browser(t)
+	c := visitor(t)
 	res, err := c.PostForm("http://"+host+"/enter", map[string][]string{"password": {password}})
 	require.NoError(t, err)
 	_ = res.Body.Close()
@@ -209,7 +209,7 @@ func TestServeKilled(t *testing.T) {
 func TestServeStopsDuringAnUpload(t *testing.T) {
 	dir := t.TempDir()
 	_, link, host, stop := serving(t, dir, serveFlags{listen: "127.0.0.1:0"})
-	c := browser(t)
+	c := visitor(t)
 	_, body := fetch(t, c, link)
 	token := regexp.MustCompile(`yardheat-token" content="(\w+)"`).FindStringSubmatch(body)[1]
 	res, err := c.PostForm("http://"+host+"/farms", map[string][]string{"token": {token}, "name": {"Hof"}})

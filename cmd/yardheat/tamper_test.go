@@ -193,6 +193,14 @@ var alterations = []alteration{
 	{"record.csv: the last day cut off", func(x *tampered) {
 		x.rows("report/record.csv", func(l []string) []string { return append(l[:len(l)-1441:len(l)-1441], "") })
 	}, []string{"1440 rows fewer than follow from the originals"}},
+	{"record.parquet: the end cut off", func(x *tampered) {
+		text := x.read("report/record.parquet")
+		x.write("report/record.parquet", text[:len(text)-100])
+	}, []string{"record.parquet: file of the report changed", "can't be read as a table"}},
+	{"record.parquet: a unit in what it says of itself", func(x *tampered) { x.swap("report/record.parquet", `DEG_C`, "DEG_F") },
+		[]string{"record.parquet: file of the report changed", "metadata yardheat.csvw"}},
+	{"record.csv-metadata.json: a unit", func(x *tampered) { x.swap("report/record.csv-metadata.json", `DEG_C`, "DEG_F") },
+		[]string{"record.csv-metadata.json: file of the report changed", "DEG_F"}},
 	{"a chart", func(x *tampered) { x.swap("report/charts/heat-by-month.svg", `>\d`, ">9") },
 		[]string{"charts/heat-by-month.svg: file of the report changed"}},
 	{"a chart taken away", func(x *tampered) { require.NoError(x.t, os.Remove(filepath.Join(x.out, "charts", "coverage.svg"))) },

@@ -1,5 +1,14 @@
 // Package farm reads and checks farm.toml: strict, all faults in one run, each
 // with key, line and the nearest known key.
+//
+// Flow: Read (bytes → keyed, a tree of values with lines → this package's types,
+// checked against each other) → Farm, or the faults. A key that is absent leaves
+// NaN, "" or nil, so that who uses it can tell "not stated" from 0; a key that
+// nobody knows is a fault, as is a value out of its bounds. Names carry their
+// unit, as the keys do (length_m is LengthM). Errors of probes are half-widths at
+// 95 % (StatedError); what farm.toml does not state has a default by kind
+// (ProbeError), marked as assumed. Every key, with unit, bounds and default,
+// stands in README.md beside this file, which a test holds against the reader.
 package farm
 
 import "time"

@@ -11,13 +11,13 @@ import (
 	"path"
 	"slices"
 	"strings"
-	"sync"
 
 	"yardheat/ingest/farm"
 	"yardheat/ingest/pack"
 	"yardheat/ingest/series"
 	"yardheat/ingest/stamps"
 	"yardheat/ingest/table"
+	"yardheat/ingest/work"
 )
 
 // FarmFile is the farm file's name; a wildcard never takes it for a log.
@@ -32,12 +32,15 @@ func expand(root *os.Root, log *farm.Log, milkings string, found *series.Found) 
 		switch {
 		case err != nil:
 			found.Fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), series.Quoted(glob), "a pattern with * and ? of files inside the farm folder", err.Error())
+		case len(some) == 0 && linkOut(root, path.Dir(glob)) != "":
+			found.Fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), series.Quoted(glob)+", below "+linkOut(root, path.Dir(glob))+", a link that leads out of the farm folder",
+				"files in the farm folder", "copy the folder itself into the farm folder")
 		case len(some) == 0:
 			found.Fault(FarmFile, fmt.Sprintf("line %d, key log.files", log.Line), series.Quoted(glob)+", which names no file", "a file in the farm folder", hint(root, glob))
 		}
 		for _, n := range some {
-			if escapes(root, n) {
-				found.Fault(n, "", "a link that leads out of the farm folder", "a file in the farm folder", "copy the file itself into the folder")
+			if got, do, is := refused(root, n); is {
+				found.Fault(n, "", got, "a file in the farm folder", do)
 				continue
 			}
 			names = append(names, n)
@@ -57,7 +60,7 @@ func match(root *os.Root, glob, milkings string) ([]string, error) {
 	if info, err := root.Lstat(glob); err == nil && !info.IsDir() {
 		return []string{glob}, nil
 	}
-	all, err := fs.Glob(root.FS(), glob)
+	all, err := fs.Glob(folders{root}, glob)
 	if err != nil {
 		return nil, errors.New("close the brackets, or put no [ into it")
 	}
@@ -89,20 +92,10 @@ func ourReport(root *os.Root, name string) bool {
 	return true
 }
 
-// escapes tells whether a name is a link that leads out of the folder.
-func escapes(root *os.Root, name string) bool {
-	info, err := root.Lstat(name)
-	if err != nil || info.Mode()&fs.ModeSymlink == 0 {
-		return false
-	}
-	_, err = root.Stat(name)
-	return err != nil && !errors.Is(err, fs.ErrNotExist)
-}
-
 // hint says what stands in the folder where nothing matched.
 func hint(root *os.Root, glob string) string {
 	dir := path.Dir(glob)
-	entries, err := fs.ReadDir(root.FS(), dir)
+	entries, err := fs.ReadDir(folders{root}, dir)
 	if err != nil {
 		return fmt.Sprintf("there is no folder %q: copy the logs into the farm folder, or correct the pattern", dir)
 	}
@@ -181,16 +174,12 @@ func readAll(root *os.Root, logs []*Log, opt Options) {
 	// Workbooks take longest by far: they are begun first.
 	queue := slices.Clone(jobs)
 	slices.SortStableFunc(queue, func(a, b *job) int { return workbookFirst(a.name) - workbookFirst(b.name) })
-	var told sync.Mutex
-	done := 0
 	parallel(opt.Workers, len(queue), func(i int) {
+		work.Check(opt.Context)
 		j := queue[i]
-		j.read(root, opt)
-		told.Lock()
-		defer told.Unlock()
-		done++
-		if opt.Progress != nil {
-			opt.Progress("reading file", done, len(jobs))
+		opt.files.begin(j.name)
+		if j.read(root, opt); !j.isStream() {
+			opt.files.done(j.name)
 		}
 	})
 	for _, j := range jobs {
@@ -205,36 +194,24 @@ func workbookFirst(name string) int {
 	return 1
 }
 
-// parallel runs f for 0 … n−1 on some workers and waits.
+// parallel runs f for 0 … n−1 on some workers (0 = 2) and waits.
 func parallel(workers, n int, f func(i int)) {
 	if workers <= 0 {
 		workers = 2
 	}
-	next := make(chan int)
-	var wg sync.WaitGroup
-	for range min(workers, n) {
-		wg.Go(func() {
-			for i := range next {
-				f(i)
-			}
-		})
-	}
-	for i := range n {
-		next <- i
-	}
-	close(next)
-	wg.Wait()
+	work.Each(workers, n, f)
 }
 
 // read reads a file: a long text export a sample first, every other whole.
 func (j *job) read(root *os.Root, opt Options) {
 	log := j.log.Farm
 	to := table.Options{Sheet: log.Sheet, Table: log.Table, Encoding: log.Encoding, Separator: log.Separator,
-		Decimal: log.Decimal, Thousands: log.Thousands, Header: log.Header}
+		Decimal: log.Decimal, Thousands: log.Thousands, Header: log.Header, Context: opt.Context}
 	if info, err := root.Stat(j.name); err == nil && opt.StreamBytes >= 0 && info.Size() >= max(opt.StreamBytes, 1) {
-		if f, err := root.Open(j.name); err == nil {
+		if f, err := open(root, j.name); err == nil {
 			if t, s := sampled(f, info.Size(), j.name, to); t != nil {
 				s.closer = f
+				opt.files.opened(s)
 				j.tables, j.sources = []*table.Table{t}, []*source{s}
 				return
 			}
@@ -251,6 +228,12 @@ func (j *job) read(root *os.Root, opt Options) {
 		return
 	}
 	j.tables, j.err = table.ReadBytes(j.name, b, to)
+	work.Check(opt.Context) // else j.err may be a fault of the file
+}
+
+// isStream tells whether rows of the file are yet to be read.
+func (j *job) isStream() bool {
+	return slices.ContainsFunc(j.sources, func(s *source) bool { return s != nil })
 }
 
 // longMembers unpacks a packed file that holds a long export; nil where it is
@@ -259,7 +242,8 @@ func longMembers(name string, b []byte, opt Options) []pack.Member {
 	if opt.StreamBytes < 0 || !pack.IsPacked(b) {
 		return nil
 	}
-	members, err := pack.Open(name, b)
+	members, err := pack.OpenChecked(name, b, func() { work.Check(opt.Context) })
+	work.Check(opt.Context)
 	if err != nil || !slices.ContainsFunc(members, func(m pack.Member) bool {
 		return int64(len(m.Data)) >= opt.StreamBytes && !pack.IsPacked(m.Data)
 	}) {
@@ -292,6 +276,7 @@ func (j *job) readMembers(members []pack.Member, from *original, to table.Option
 		case table.IsNoTable(err) && errors.As(err, &e):
 			passed = append(passed, table.PassedOver(m.Name, e))
 		default:
+			work.Check(opt.Context)
 			j.err = err
 			return
 		}
@@ -303,14 +288,9 @@ func (j *job) readMembers(members []pack.Member, from *original, to table.Option
 
 // ReadBytes reads one file of the farm folder.
 func ReadBytes(root *os.Root, name string) ([]byte, error) {
-	f, err := root.Open(name)
+	f, err := open(root, name)
 	if err != nil {
-		var p *fs.PathError
-		if errors.As(err, &p) {
-			err = p.Err
-		}
-		return nil, &table.Error{File: name, Got: "a file that cannot be opened (" + err.Error() + ")", Want: "a readable file",
-			Do: "check its rights and whether another program holds it open", Err: err}
+		return nil, cannotOpen(root, name, err)
 	}
 	defer func() { _ = f.Close() }() // read only
 	if info, err := f.Stat(); err == nil && info.Size() > table.MaxTextB && !packed(f) || err == nil && info.Size() > mostPacked {

@@ -9,6 +9,7 @@
 package logs
 
 import (
+	"context"
 	"os"
 	"time"
 
@@ -17,6 +18,7 @@ import (
 	"yardheat/ingest/reading"
 	"yardheat/ingest/series"
 	"yardheat/ingest/stamps"
+	"yardheat/ingest/work"
 )
 
 // Options are what the reader is told beside the farm file.
@@ -28,12 +30,17 @@ type Options struct {
 	// StreamBytes: text exports from this size on are read as streams; 0 =
 	// DefaultStreamBytes, below 0 = never.
 	StreamBytes int64
-	// Progress is told how many files have been read; nil = nobody asks. It is
-	// never called twice at once.
-	Progress func(stage string, done, total int)
-	Flags    reading.FlagOptions
+	// Context ends the reading: Read then leaves by work.Check. nil = it never
+	// ends.
+	Context context.Context
+	// Told is told of every file under Stage, begun and done; nil = nobody asks.
+	Told  *work.Teller
+	Stage work.Stage
+	Flags reading.FlagOptions
 	// Clocks are those that were found, by log.
 	Clocks map[int]clock.Shift
+
+	files *progress
 }
 
 // Log is one [[log]] as read.
@@ -102,6 +109,8 @@ func Read(root *os.Root, f *farm.Farm, opt Options) ([]*Log, series.Found) {
 		logs[i].names = expand(root, logs[i].Farm, f.Milkings.File, &found)
 	}
 	found.Add(shared(logs))
+	opt.files = newProgress(logs, opt)
+	defer opt.files.close()
 	readAll(root, logs, opt)
 	for _, l := range logs {
 		l.bind()
@@ -110,9 +119,11 @@ func Read(root *os.Root, f *farm.Farm, opt Options) ([]*Log, series.Found) {
 	}
 	number(logs)
 	for _, l := range logs {
+		work.Check(opt.Context)
 		l.readCells(opt)
 	}
 	for _, l := range logs {
+		work.Check(opt.Context)
 		l.merge()
 		found.Add(l.Found)
 	}
@@ -159,5 +170,10 @@ func (l *Log) readStamps(f *farm.Farm, opt Options) {
 		found = &s
 	}
 	l.Found.Add(stamps.Read(tables, l.Farm, f, stamps.Options{Now: opt.Now, FarDays: opt.Flags.FarDays, Clock: found,
-		Each: func(n int, f func(int)) { parallel(opt.Workers, n, f) }}))
+		Each: func(n int, f func(int)) {
+			parallel(opt.Workers, n, func(i int) {
+				work.Check(opt.Context)
+				f(i)
+			})
+		}}))
 }

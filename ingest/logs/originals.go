@@ -47,7 +47,7 @@ const BundleMark = "yardheat-bundle/1"
 
 // ourBundle tells whether a file is a bundle of ours.
 func ourBundle(root *os.Root, name string) bool {
-	f, err := root.Open(name)
+	f, err := open(root, name)
 	if err != nil {
 		return false
 	}

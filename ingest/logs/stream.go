@@ -14,6 +14,7 @@ import (
 	"yardheat/ingest/stream"
 	"yardheat/ingest/table"
 	"yardheat/ingest/table/celltext"
+	"yardheat/ingest/work"
 )
 
 // DefaultStreamBytes is from what size a text export is read as a stream.
@@ -125,12 +126,15 @@ func (l *Log) stream(opt Options) {
 		if t.cols != nil || t.Tagged {
 			err = t.readStream(opt)
 		}
+		work.Check(opt.Context)
 		if err == nil {
 			t.source.close()
 			l.all = append(l.all, t)
-			continue
+		} else {
+			l.all = append(l.all, l.whole(t, err)...)
+			work.Check(opt.Context)
 		}
-		l.all = append(l.all, l.whole(t, err)...)
+		opt.files.done(t.Name)
 	}
 }
 
@@ -183,6 +187,7 @@ func (t *Table) readStream(opt Options) error {
 		return err
 	}
 	s := t.source
+	plan.Context, plan.Told = opt.Context, opt.files.within(t.Name, s)
 	rows, err := stream.Read(s.file, s.size, plan, opt.Workers)
 	if err != nil {
 		return err

@@ -12,6 +12,7 @@ import (
 	"yardheat/ingest/series"
 	"yardheat/ingest/table"
 	"yardheat/ingest/table/celltext"
+	"yardheat/ingest/work"
 )
 
 func number(col int) string { return "#" + strconv.Itoa(col+1) }
@@ -24,18 +25,55 @@ func (d *describer) pass() {
 			d.tally = append(d.tally, d.newTally(i))
 		}
 	}
-	d.startTwins()
-	first, last := d.span()
 	numbers := d.numberColumns()
+	d.marks = make([]rowMark, d.rowCount())
+	// Columns are tallied by halves, each on a core of its own; what a row holds is
+	// brought together behind.
+	halves := make([]half, min(2, len(d.cols)))
+	work.Each(len(halves), len(halves), func(h int) {
+		from, to := h*len(d.cols)/len(halves), (h+1)*len(d.cols)/len(halves)
+		halves[h] = d.tallyColumns(from, to, numbers)
+	})
+	for _, h := range halves {
+		d.proofs, d.eitherMarks = d.proofs+h.proofs, d.eitherMarks+h.eitherMarks
+		for i, m := range h.marks {
+			d.marks[i] |= m
+		}
+	}
+	d.findTwins()
+	for _, t := range d.tally {
+		t.close()
+	}
+}
+
+// half is what some of the columns leave beside their tallies.
+type half struct {
+	marks               []rowMark
+	proofs, eitherMarks int
+}
+
+// rowCount is how many rows there are in the order of time.
+func (d *describer) rowCount() int {
+	if d.at.Ready {
+		return len(d.at.Order)
+	}
+	return len(d.src.Rows)
+}
+
+// tallyColumns goes through all rows with the tallies from … to−1.
+func (d *describer) tallyColumns(from, to int, numbers []bool) half {
+	h := half{marks: make([]rowMark, 0, d.rowCount())}
+	first, last := d.span()
 	for r := range d.rows() {
 		var m rowMark
+		work.CheckEvery(d.opt.Table.Context, len(h.marks), 4096)
 		bucket := tenth(r.atMS, first, last)
-		for k, col := range d.cols {
-			text := r.cells[col]
+		for k := from; k < to; k++ {
+			text := r.cells[d.cols[k]]
 			isReading, isText := d.tally[k].add(r.line, text, bucket)
 			if isReading && !d.runsOn(k) {
 				m |= hasReading
-				d.weigh(text)
+				h.weigh(text)
 			}
 			if isText {
 				m |= hasText
@@ -44,12 +82,9 @@ func (d *describer) pass() {
 				m |= hasWord
 			}
 		}
-		d.marks = append(d.marks, m)
-		d.stepTwins(r.cells)
+		h.marks = append(h.marks, m)
 	}
-	for _, t := range d.tally {
-		t.close()
-	}
+	return h
 }
 
 // sampledRows show which columns hold numbers.
@@ -123,12 +158,12 @@ func (d *describer) runsOn(k int) bool {
 }
 
 // weigh keeps what a number proves of the decimal mark.
-func (d *describer) weigh(text string) {
+func (h *half) weigh(text string) {
 	switch mark(text) {
 	case 1:
-		d.proofs++
+		h.proofs++
 	case -1:
-		d.eitherMarks++
+		h.eitherMarks++
 	}
 }
 

@@ -284,6 +284,17 @@ func (d *describer) startTwins() {
 	}
 }
 
+// findTwins keeps the pairs that every row holds for.
+func (d *describer) findTwins() {
+	d.startTwins()
+	for r := range d.rows() {
+		if len(d.twins) == 0 {
+			return
+		}
+		d.stepTwins(r.cells)
+	}
+}
+
 // stepTwins drops the pairs that this row disproves.
 func (d *describer) stepTwins(cells []string) {
 	kept := d.twins[:0]

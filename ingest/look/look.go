@@ -13,6 +13,7 @@
 package look
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"os"
@@ -21,7 +22,9 @@ import (
 	"time"
 
 	"yardheat/ingest/clock"
+	"yardheat/ingest/pack"
 	"yardheat/ingest/table"
+	"yardheat/ingest/work"
 )
 
 // Options are the settings that a [[log]] can carry and that settle a doubt;
@@ -88,6 +91,8 @@ type Table struct {
 	// how many there are.
 	Number int `json:"-"`
 	Of     int `json:"-"`
+	// pieces of the file that it was made from so far.
+	pieces int
 }
 
 // Stamp says how the stamps are written.
@@ -183,7 +188,12 @@ type Problem struct {
 }
 
 // File describes the tables of one file.
-func File(path string, opt Options) ([]Table, error) {
+func File(path string, opt Options) (found []Table, err error) {
+	defer work.Catch(&err)
+	// Looked at before it is opened: to open a pipe would wait for who writes it.
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() && !info.IsDir() {
+		return nil, notPlain(path)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, unreadable(path, err)
@@ -194,7 +204,7 @@ func File(path string, opt Options) ([]Table, error) {
 		return nil, unreadable(path, err)
 	}
 	if mode := info.Mode(); !mode.IsRegular() && !mode.IsDir() {
-		return nil, &table.Error{File: path, Got: "no plain file", Want: "an export of a logger", Do: "name a file"}
+		return nil, notPlain(path)
 	}
 	if err := opt.Validate(); err != nil {
 		return nil, fmt.Errorf("look: %w", err)
@@ -212,15 +222,26 @@ func File(path string, opt Options) ([]Table, error) {
 	return describe(path, tables, opt), nil
 }
 
+func notPlain(path string) error {
+	return &table.Error{File: path, Got: "no plain file", Want: "an export of a logger", Do: "name a file"}
+}
+
 func unreadable(path string, err error) error {
 	return &table.Error{File: path, Got: "a file that cannot be opened (" + reason(err) + ")", Want: "an export of a logger", Do: "check the name", Err: err}
 }
 
 // Bytes is File on bytes already in memory; name is what messages call the
 // file.
-func Bytes(name string, b []byte, opt Options) ([]Table, error) {
+func Bytes(name string, b []byte, opt Options) (found []Table, err error) {
+	defer work.Catch(&err)
 	if err := opt.Validate(); err != nil {
 		return nil, fmt.Errorf("look: %w", err)
+	}
+	if len(b) > wholeBytes && !pack.IsPacked(b) {
+		out, err := inPieces(bytes.NewReader(b), name, opt, pieceBytes)
+		if !errors.Is(err, errWhole) {
+			return out, err
+		}
 	}
 	tables, err := table.ReadBytes(name, b, opt.Table)
 	if err != nil {

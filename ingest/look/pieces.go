@@ -6,18 +6,18 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"slices"
 	"time"
 
 	"yardheat/ingest/reading"
 	"yardheat/ingest/table"
+	"yardheat/ingest/work"
 )
 
 // A text larger than wholeBytes is described in pieces of pieceBytes: cells as
 // text take several times the file's own room.
 const (
-	wholeBytes = 48 << 20
+	wholeBytes = 32 << 20
 	pieceBytes = 24 << 20
 )
 
@@ -28,7 +28,7 @@ var errWhole = errors.New("not to be read in pieces")
 // pieces reads a large text piece by piece, each with the lines above the first
 // row in front of it, under the marks that the first piece settled.
 type pieces struct {
-	f       *os.File
+	f       io.ReaderAt
 	path    string
 	opt     Options
 	head    []byte
@@ -38,9 +38,11 @@ type pieces struct {
 }
 
 // inPieces describes a large text; errWhole where that can't be.
-func inPieces(f *os.File, path string, opt Options, piece int64) ([]Table, error) {
+func inPieces(f io.ReaderAt, path string, opt Options, piece int64) ([]Table, error) {
 	p := &pieces{f: f, path: path, opt: opt}
+	p.opt.Table.Owned = true // a piece has bytes of its own
 	for at := int64(0); ; {
+		work.Check(opt.Table.Context)
 		chunk, err := p.chunk(at, piece)
 		if err != nil {
 			return nil, err
@@ -103,7 +105,7 @@ func (p *pieces) take(chunk []byte) error {
 
 // first keeps what the first piece settled for the others.
 func (p *pieces) first(d *Table, chunk []byte) {
-	p.out = d
+	p.out, d.pieces = d, 1
 	p.headRow = d.FirstRow - 1
 	end := 0
 	for range p.headRow {
@@ -120,7 +122,7 @@ func (p *pieces) first(d *Table, chunk []byte) {
 		o.Header = &none
 	}
 	if o.Validate() != nil { // a separator of blanks, say, cannot be stated
-		*o = table.Options{Decimal: o.Decimal, Thousands: o.Thousands, Header: o.Header}
+		*o = table.Options{Decimal: o.Decimal, Thousands: o.Thousands, Header: o.Header, Owned: o.Owned, Context: o.Context}
 	}
 }
 
@@ -142,13 +144,39 @@ func (t *Table) join(n *Table) {
 	if n.Stamp.Format != t.Stamp.Format && n.Stamp.Zone == t.Stamp.Zone || n.Stamp.Order != t.Stamp.Order {
 		t.Problems = append(t.Problems, Problem{Code: "stamp-bad", Text: fmt.Sprintf("stamps are read as %q further up and as %q from %s on: state dates or stamp_layout", t.Stamp.Format, n.Stamp.Format, n.First)})
 	}
-	for i := range min(len(t.Columns), len(n.Columns)) {
-		t.Columns[i].join(&n.Columns[i])
-	}
+	t.joinColumns(n)
 	t.Problems = append(t.Problems, n.Problems...)
 	for _, u := range n.Unsure {
 		if !slices.ContainsFunc(t.Unsure, func(o Doubt) bool { return o.About == u.About }) {
 			t.Unsure = append(t.Unsure, u)
+		}
+	}
+}
+
+// joinColumns adds the columns of the next piece: tags by their names, as a piece
+// may lack some or have others, the rest by their place.
+func (t *Table) joinColumns(n *Table) {
+	had := len(t.Columns)
+	for i := range n.Columns {
+		c := &n.Columns[i]
+		if !c.Tag {
+			if i < had && !t.Columns[i].Tag {
+				t.Columns[i].join(c)
+			}
+			continue
+		}
+		if k := slices.IndexFunc(t.Columns, func(o Column) bool { return o.Tag && o.Name == c.Name }); k >= 0 {
+			t.Columns[k].join(c)
+			continue
+		}
+		late := *c
+		late.Points, late.history = [10]*float64{}, append(make([][10]*float64, t.pieces-1), c.Points)
+		t.Columns = append(t.Columns, late)
+	}
+	t.pieces++
+	for i := range t.Columns { // of one that this piece lacks, nothing
+		if c := &t.Columns[i]; len(c.history) < t.pieces-1 {
+			c.history = append(c.history, [10]*float64{})
 		}
 	}
 }
@@ -167,6 +195,7 @@ func (t *Table) boundary(n *Table) {
 	switch step := b.Sub(a).Seconds(); {
 	case step < 0:
 		t.OutOfOrder++
+	case step == 0 && t.Tags != nil: // the rows of one stamp, parted
 	case step == 0:
 		t.Duplicates++
 	case t.Regular && step > reading.DefaultFlagOptions().GapIntervals*t.IntervalS:

@@ -157,7 +157,12 @@ func (t *tally) add(line int, text string, bucket int) (isReading, isText bool) 
 		t.empty++
 		return false, false
 	}
-	v, unit, ok := table.ParseNumber(text, t.marks.decimal, t.marks.thousands)
+	var v float64
+	var unit string
+	ok := false
+	if c := text[0]; c < 'A' || t.texts[text] == 0 { // a text that was none before is no number now
+		v, unit, ok = table.ParseNumber(text, t.marks.decimal, t.marks.thousands)
+	}
 	if ok {
 		if unit != "" {
 			t.units++
@@ -353,7 +358,10 @@ func (t *tally) codeCount() int {
 // mark tells what a number's text proves of the decimal mark: 1 = proves it, 0
 // = nothing, -1 = one mark with three digits behind, which may part thousands.
 func mark(text string) int {
-	s := strings.TrimLeft(text, "-+\u2212")
+	s := text
+	if s[0]-'0' > 9 {
+		s = strings.TrimLeft(text, "-+\u2212")
+	}
 	n := celltext.LeadingDigits(s)
 	if n == len(s) || s[n] != '.' && s[n] != ',' {
 		return 0

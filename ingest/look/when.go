@@ -201,7 +201,7 @@ func (d *describer) timing() {
 	if 2*d.out.EventRows >= d.out.Rows {
 		d.out.EventRows = 0
 	}
-	var at []int64
+	at := make([]int64, 0, len(d.at.Order))
 	firstRow, lastRow := int32(-1), int32(-1)
 	for k, i := range d.at.Order {
 		if d.out.EventRows > 0 && d.marks[k] == hasText || d.at.RowFlags != nil && d.at.RowFlags[i] != 0 {
@@ -223,6 +223,7 @@ func (d *describer) timing() {
 
 // steps sets interval and gaps.
 func (d *describer) steps(at []int64) {
+	at = slices.Compact(at) // of a long log, else a sample of the steps may hold the zeros alone
 	usual, regular := reading.Pace(at)
 	d.out.IntervalS, d.out.Regular = float64(usual)/1000, regular
 	most := reading.DefaultFlagOptions().GapIntervals * float64(usual)
@@ -238,25 +239,31 @@ func (d *describer) steps(at []int64) {
 // order counts rows that share a stamp with another and rows that stand before
 // the one above them, as the file is written.
 func (d *describer) order() {
-	seen := make(map[int64]bool, len(d.at.Order))
 	up, down := 0, 0
+	all := make([]int64, 0, len(d.src.Rows))
 	var last int64 = clock.Bad
 	for i := range d.src.Rows {
 		at := d.stampMS(int32(i))
 		if at == clock.Bad {
 			continue
 		}
-		if !seen[at] {
-			seen[at] = true
-		} else if d.out.Tags == nil {
-			d.out.Duplicates++
-		}
+		all = append(all, at)
 		if last != clock.Bad && at > last {
 			up++
 		} else if last != clock.Bad && at < last {
 			down++
 		}
 		last = at
+	}
+	if d.out.Tags == nil {
+		if up > 0 && down > 0 {
+			slices.Sort(all)
+		}
+		for i := 1; i < len(all); i++ {
+			if all[i] == all[i-1] {
+				d.out.Duplicates++
+			}
+		}
 	}
 	d.out.NewestFirst = down > up
 	d.out.OutOfOrder = min(up, down)

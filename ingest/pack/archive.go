@@ -21,6 +21,9 @@ import (
 // Archive is a zip archive whose directory was checked. A part is checked as
 // it is read: Stream gives io.EOF behind a whole part only.
 type Archive struct {
+	// Check, if not nil, is called at every read of a part: it may leave by a
+	// panic.
+	Check func()
 	Names []string // in file order, without folders
 	// Cut tells that the file ends before its directory; Partial is then the
 	// part that broke off, "" where the cut fell between two.

@@ -49,19 +49,23 @@ func isZip(b []byte) bool {
 
 // Open takes the exports out of b. What is no pack, and a workbook, comes back
 // as it is, under its own name.
-func Open(name string, b []byte) ([]Member, error) {
+func Open(name string, b []byte) ([]Member, error) { return OpenChecked(name, b, nil) }
+
+// OpenChecked is Open that calls check, where it is not nil, every few hundred
+// kilobytes: it may leave by a panic.
+func OpenChecked(name string, b []byte, check func()) ([]Member, error) {
 	switch {
 	case bytes.HasPrefix(b, []byte(magicGzip)):
-		return openGzip(name, b)
+		return openGzip(name, b, check)
 	case isZip(b):
-		return openZip(name, b)
+		return openZip(name, b, check)
 	}
 	return []Member{{Name: name, Data: b}}, nil
 }
 
 // openGzip unpacks a .gz; its one member keeps the file's name.
-func openGzip(name string, b []byte) ([]Member, error) {
-	data, err := gunzip(b)
+func openGzip(name string, b []byte, check func()) ([]Member, error) {
+	data, err := gunzip(b, check)
 	if err != nil {
 		return nil, wordsFor(name, err)
 	}
@@ -75,7 +79,7 @@ func openGzip(name string, b []byte) ([]Member, error) {
 // stretch are held against its bytes. Where the length that the file states is
 // not that of the whole, it is measured first, so that no memory is spent on
 // growing.
-func gunzip(b []byte) ([]byte, error) {
+func gunzip(b []byte, check func()) ([]byte, error) {
 	limit := min(MaxMembersB, limitB(len(b)))
 	var data []byte
 	if len(b) >= 18 { // header and trailer
@@ -83,20 +87,21 @@ func gunzip(b []byte) ([]byte, error) {
 			data = make([]byte, n)
 		}
 	}
-	n, err := gunzipInto(data, b, limit)
+	n, err := gunzipInto(data, b, limit, check)
 	if err == nil && n != int64(len(data)) {
 		data = make([]byte, n)
-		n, err = gunzipInto(data, b, limit)
+		n, err = gunzipInto(data, b, limit, check)
 	}
 	return data[:min(n, int64(len(data)))], err
 }
 
 // gunzipInto fills data and counts what stands behind it without keeping it.
-func gunzipInto(data, b []byte, limit int64) (int64, error) {
-	r, err := gzip.NewReader(bytes.NewReader(b))
+func gunzipInto(data, b []byte, limit int64, check func()) (int64, error) {
+	in, err := gzip.NewReader(bytes.NewReader(b))
 	if err != nil {
 		return 0, fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
+	r := &checkedReader{r: in, check: check}
 	kept, err := io.ReadFull(r, data)
 	n := int64(kept)
 	if err == nil {
@@ -118,6 +123,20 @@ func gunzipInto(data, b []byte, limit int64) (int64, error) {
 		return 0, fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	return n, nil
+}
+
+// checkedReader calls check before reads, which it keeps short.
+type checkedReader struct {
+	r     io.Reader
+	check func()
+}
+
+func (c *checkedReader) Read(p []byte) (int, error) {
+	if c.check != nil {
+		c.check()
+		p = p[:min(len(p), 256<<10)]
+	}
+	return c.r.Read(p)
 }
 
 // isTar knows a tar archive by the mark at byte 257 (POSIX.1-2017, pax,
@@ -145,8 +164,11 @@ func (a *Archive) isOffice() bool {
 }
 
 // openZip unpacks every export of a zip archive.
-func openZip(name string, b []byte) ([]Member, error) {
+func openZip(name string, b []byte, check func()) ([]Member, error) {
 	a, err := OpenArchive(b)
+	if a != nil {
+		a.Check = check
+	}
 	if a != nil && a.isOffice() {
 		return []Member{{Name: name, Data: b}}, nil
 	}

@@ -45,6 +45,9 @@ func (s *stream) Read(p []byte) (int, error) {
 	if s.err != nil {
 		return 0, s.err
 	}
+	if s.a.Check != nil {
+		s.a.Check()
+	}
 	n, err := s.in.Read(p)
 	s.crc = crc32.Update(s.crc, crc32.IEEETable, p[:n])
 	s.n += uint64(n)

@@ -104,7 +104,13 @@ func zeroNoise(s *series.Series, opt FlagOptions) int {
 var codes = [...]float64{-127, -196.6, -999, -999.9, -999.99, -9999, -99999, -888.8, 999, 999.9, 999.99, 9999, 9999.9, 99999, 6999, 7999, -6999, -7999,
 	32767, -32768, 3276.7, -3276.8, 327.67, -327.68, 65535, 6553.5, 655.35, 2147483647, -2147483648, 4294967295, 1e10, -1e10, 1e30, -1e30, 8888, 888.8, 850, 1270}
 
+// leastCode lies below the size of every code: most readings are below it.
+const leastCode = 126
+
 func isCode(written float64) bool {
+	if math.Abs(written) < leastCode {
+		return false
+	}
 	for _, c := range codes {
 		// The number as written went through a unit and back.
 		if math.Abs(written-c) <= 1e-9*math.Abs(c) {

@@ -5,7 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"sync"
+
+	"yardheat/ingest/work"
 )
 
 // A guess at the lines of a file is made from so many pieces, with so much to
@@ -46,22 +47,12 @@ func (j *job) mostLines() (int, error) {
 	const piece = 4 << 20
 	pieces := int((j.size - j.plan.FirstByte + piece - 1) / piece)
 	counts, errs := make([]int, pieces), make([]error, pieces)
-	var done sync.WaitGroup
-	next := make(chan int)
-	for range 2 {
-		done.Go(func() {
-			buf := make([]byte, 256<<10)
-			for i := range next {
-				from := j.plan.FirstByte + int64(i)*piece
-				counts[i], errs[i] = countLines(j.file, from, min(j.size, from+piece), buf)
-			}
-		})
-	}
-	for i := range pieces {
-		next <- i
-	}
-	close(next)
-	done.Wait()
+	work.Each(2, pieces, func(i int) {
+		work.Check(j.plan.Context)
+		buf := make([]byte, 256<<10)
+		from := j.plan.FirstByte + int64(i)*piece
+		counts[i], errs[i] = countLines(j.file, from, min(j.size, from+piece), buf)
+	})
 	n := 1
 	for i := range counts {
 		n += counts[i]

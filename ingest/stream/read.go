@@ -8,14 +8,15 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"sync"
 
 	"yardheat/ingest/clock"
 	"yardheat/ingest/series/room"
+	"yardheat/ingest/work"
 )
 
 // Read reads a file of size bytes by a plan, on some workers. The error wraps
-// ErrIrregular where the file has to be read in another way.
+// ErrIrregular where the file has to be read in another way; where the plan's
+// context has ended it is the context's.
 func Read(r io.ReaderAt, size int64, plan *Plan, workers int) (*Rows, error) {
 	return readBlocks(r, size, plan, workers, blockBytes)
 }
@@ -49,9 +50,15 @@ func (j *job) read(lines func(*job) (int, error), workers int) (*Rows, error) {
 		return nil, err
 	}
 	full, free := make(chan *block, blocksAhead), make(chan []byte, blocksAhead+workers+1)
-	var done sync.WaitGroup
+	var done work.Group
 	for range max(1, workers) {
 		done.Go(func() {
+			// Whatever happens, what is dealt is taken: the dealer must not wait for ever.
+			defer func() {
+				for b := range full {
+					free <- b.bytes[:0]
+				}
+			}()
 			w := newReader(j.plan, j.rows)
 			for b := range full {
 				buf := b.bytes
@@ -143,6 +150,12 @@ func (j *job) deal(full chan<- *block, free <-chan []byte) error {
 		n, err := j.file.ReadAt(buf[len(buf):len(buf)+int(min(j.blockB, j.size-at))], at)
 		if n == 0 {
 			return fmt.Errorf("file shorter than its size: %w", err)
+		}
+		if err := work.Err(j.plan.Context); err != nil {
+			return err
+		}
+		if j.plan.Told != nil {
+			j.plan.Told(at)
 		}
 		hash.Write(buf[len(buf) : len(buf)+n])
 		buf, at = buf[:len(buf)+n], at+int64(n)

@@ -14,6 +14,7 @@
 package stream
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -37,6 +38,10 @@ type Plan struct {
 	// where it begins.
 	FirstLine int
 	FirstByte int64
+	// Context ends the reading; nil = it never ends. Told is called from one
+	// goroutine with the bytes behind it, now and then; nil = nobody asks.
+	Context context.Context
+	Told    func(bytes int64)
 }
 
 // Column is one column that is read.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strings"
 	"unicode/utf8"
+	"unsafe"
 
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
@@ -67,6 +68,11 @@ func charsetName(key string) string {
 
 // decode turns the bytes of a text export into UTF-8.
 func decode(b []byte, named string) (text, name string, probs []Problem, err error) {
+	return decodeText(b, named, false)
+}
+
+// decodeText is decode that, where the bytes are owned, makes no copy of UTF-8.
+func decodeText(b []byte, named string, owned bool) (text, name string, probs []Problem, err error) {
 	key := charsetKey(named)
 	if key == "" {
 		key = sniffCharset(b)
@@ -76,7 +82,11 @@ func decode(b []byte, named string) (text, name string, probs []Problem, err err
 		return "", "", nil, fmt.Errorf("encoding %q", named)
 	}
 	if cs == nil {
-		text = string(bytes.TrimPrefix(b, []byte("\xef\xbb\xbf")))
+		if b = bytes.TrimPrefix(b, []byte("\xef\xbb\xbf")); owned {
+			text = unsafe.String(unsafe.SliceData(b), len(b))
+		} else {
+			text = string(b)
+		}
 		if bad := firstInvalid(text); bad >= 0 {
 			probs = append(probs, Problem{Code: "bad-encoding", Line: lineAt(text, bad),
 				Text: fmt.Sprintf("byte %#x is not UTF-8; such bytes are kept as written and will not read as numbers or units", text[bad])})

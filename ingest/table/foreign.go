@@ -19,7 +19,7 @@ func readPacked(name string, b []byte, opt Options) ([]*Table, error) {
 	if pack.IsPacked(b) {
 		var err error
 		var e *pack.Error
-		if members, err = pack.Open(name, b); errors.As(err, &e) {
+		if members, err = pack.OpenChecked(name, b, opt.check()); errors.As(err, &e) {
 			return nil, &Error{File: e.Name, Got: e.Got, Want: "exports, plain or packed once as .gz or .zip", Do: e.Do, Err: err}
 		} else if err != nil {
 			return nil, err

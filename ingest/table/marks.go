@@ -1,10 +1,12 @@
 package table
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
 	"yardheat/ingest/table/celltext"
+	"yardheat/ingest/work"
 )
 
 // markCount is the evidence that a table's cells give on decimal and
@@ -38,16 +40,35 @@ func countMarks(rows []Row, keys []int) *markCount {
 	if len(rows) > 0 {
 		width = len(rows[0].Cells)
 	}
-	for col := 0; col < width; col++ {
+	columns := make([]markCount, width)
+	work.Each(marksWorkers, width, func(col int) {
 		if !stamp[col] {
-			m.column(rows, col)
+			columns[col].column(rows, col)
 		}
+	})
+	for i := range columns {
+		m.add(&columns[i])
 	}
 	return &m
 }
 
+// marksWorkers count the marks of a table's columns.
+const marksWorkers = 2
+
+// add brings the evidence of a further column in.
+func (m *markCount) add(o *markCount) {
+	m.dotProved, m.commaProved = m.dotProved+o.dotProved, m.commaProved+o.commaProved
+	m.dotEither, m.commaEither = m.dotEither+o.dotEither, m.commaEither+o.commaEither
+	m.dotGroups, m.commaGroups = m.dotGroups+o.dotGroups, m.commaGroups+o.commaGroups
+	m.quoteGroups, m.spaceGroups = m.quoteGroups+o.quoteGroups, m.spaceGroups+o.spaceGroups
+	m.commaPlain, m.dotPlain = m.commaPlain || o.commaPlain, m.dotPlain || o.dotPlain
+	m.firstComma, m.firstDot = cmp.Or(m.firstComma, o.firstComma), cmp.Or(m.firstDot, o.firstDot)
+	m.words = append(m.words, o.words...)
+}
+
+// column counts those of one column into an empty count.
 func (m *markCount) column(rows []Row, col int) {
-	comma, dot, plain := m.commaEither, m.dotEither, false
+	plain := false
 	failed, numbers := errorWords{column: col}, false
 	for i := range rows {
 		s := rows[i].Cells[col]
@@ -65,8 +86,8 @@ func (m *markCount) column(rows []Row, col int) {
 	if failed.cells > 0 && numbers {
 		m.words = append(m.words, failed)
 	}
-	m.commaPlain = m.commaPlain || plain && m.commaEither > comma
-	m.dotPlain = m.dotPlain || plain && m.dotEither > dot
+	m.commaPlain = plain && m.commaEither > 0
+	m.dotPlain = plain && m.dotEither > 0
 }
 
 // cell adds one cell's evidence; whole tells that it is a whole number of at
@@ -114,7 +135,11 @@ scan:
 	case " ":
 		m.spaceGroups++
 	}
-	zero := strings.TrimLeft(s, "-+")[0] == '0' || gap != ""
+	first := 0
+	for s[first] == '-' || s[first] == '+' {
+		first++
+	}
+	zero := s[first] == '0' || gap != ""
 	m.weigh(dots, commas, before, behind, last, zero, line)
 	return false
 }

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"yardheat/ingest/table/celltext"
+	"yardheat/ingest/work"
 )
 
 // DefaultMaxBytes is how much of a text export is read where
@@ -86,6 +87,9 @@ func (o Options) Validate() error {
 	return nil
 }
 
+// check is what the readers below ask now and then.
+func (o Options) check() func() { return func() { work.Check(o.Context) } }
+
 // Read reads the tables of one export that opt selects: one for a text export
 // unless it holds several; for a workbook the named sheet, else every sheet
 // that holds data.
@@ -98,10 +102,14 @@ func Read(path string, opt Options) ([]*Table, error) {
 	if err != nil {
 		return nil, err
 	}
+	opt.Owned = true
 	return ReadBytes(path, b, opt)
 }
 
 func readFile(path string, limit int64) ([]byte, error) {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() && !info.IsDir() { // a pipe would wait for who writes it
+		return nil, &Error{File: path, Got: "no plain file", Want: "a file"}
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, &Error{File: path, Got: "a file that cannot be opened (" + reason(err) + ")", Want: "a readable file",
@@ -146,7 +154,8 @@ func tooLarge(path string, size, limit int64) error {
 // ReadBytes is Read on bytes already in memory; name is what messages call
 // the file. Exports packed as .gz or .zip are taken out first: the tables of a
 // member bear its name behind the file's, and the hash of the file as it lies.
-func ReadBytes(name string, b []byte, opt Options) ([]*Table, error) {
+func ReadBytes(name string, b []byte, opt Options) (found []*Table, err error) {
+	defer work.Catch(&err)
 	if err := opt.Validate(); err != nil {
 		return nil, &Error{File: name, Got: "options that cannot be used", Want: err.Error(), Do: "correct [[log]] in farm.toml", Err: err}
 	}

@@ -1,11 +1,13 @@
 package table
 
 import (
+	"context"
 	"fmt"
 	"strings"
 
 	"yardheat/ingest/pack"
 	"yardheat/ingest/table/celltext"
+	"yardheat/ingest/work"
 )
 
 // lineEnd finds the end of the line that starts at i and the start of the
@@ -34,6 +36,7 @@ func afterBreak(text string, i int) int {
 // cutter cuts a text into rows of cells. Cells are substrings of the text,
 // rows are carved from shared blocks.
 type cutter struct {
+	ctx   context.Context
 	text  string
 	sep   byte
 	arena []string
@@ -59,9 +62,10 @@ const (
 // error is that of a text with too many cells to keep; the rows are then those
 // cut before.
 func (c *cutter) cutAll(i, line int) ([]Row, error) {
-	rows := make([]Row, 0, 64+len(c.text)/40)
+	rows := make([]Row, 0, min(64+strings.Count(c.text[i:], "\n"), mostRoomB/rowRoomB))
 	quotes := strings.IndexByte(c.text, '"') >= 0
 	for i < len(c.text) {
+		work.CheckEvery(c.ctx, len(rows), 4096)
 		c.reserve()
 		from := len(c.arena)
 		c.from = from

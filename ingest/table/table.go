@@ -2,7 +2,17 @@
 // separator, decimal mark, preamble, header, unit row and footer of a text
 // export, or reads a sheet of a workbook. It knows no quantities and no
 // clocks.
+//
+// Flow: pack (out of .gz and .zip) → what the bytes are, by their content and
+// never by a name (text in columns, text of named values, workbook, web page,
+// XML) → Table: header, units, rows of texts as written, each with its line or
+// sheet row. What the file alone can't settle is settled by Options, and what was
+// assumed, left out or odd is a Problem with its line. A file that holds no table
+// is an *Error that says what stood there and what to do; ErrEmpty is none at all.
+// Sizes are bounded (MaxTextB, Options), since exports come from anywhere.
 package table
+
+import "context"
 
 // Options are what the farm file says of a log's layout; zero values mean
 // "find it in the file".
@@ -17,6 +27,11 @@ type Options struct {
 	Header *int
 	// MaxBytes caps what is read (0 = default 2 GiB for text).
 	MaxBytes int64
+	// Owned: nobody changes the bytes as long as the tables are in use, so that the
+	// cells of a text in UTF-8 can be pieces of them, without a copy.
+	Owned bool
+	// Context ends the reading with its error; nil = it never ends.
+	Context context.Context
 }
 
 // Table is one table of one export.

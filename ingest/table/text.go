@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"yardheat/ingest/table/celltext"
+	"yardheat/ingest/work"
 )
 
 // MaxTextB is how long a text may be that is cut into cells as a whole, and
@@ -22,7 +23,7 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 	if err := refuseForeign(name, data); err != nil {
 		return nil, err
 	}
-	text, enc, probs, err := decode(data, opt.Encoding)
+	text, enc, probs, err := decodeText(data, opt.Encoding, opt.Owned)
 	if err != nil {
 		return nil, &Error{File: name, Got: "encoding " + quote(opt.Encoding), Want: "one of " + charsetNames,
 			Do: "correct encoding in [[log]] or leave it out to have it found", Err: err}
@@ -52,7 +53,8 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 		}
 		text, sep, from = tabbed, '\t', 0
 	}
-	c := &cutter{text: text, sep: sep, torn: nulsInFewLines(text)}
+	work.Check(opt.Context)
+	c := &cutter{ctx: opt.Context, text: text, sep: sep, torn: nulsInFewLines(text)}
 	rows, err := c.cutAll(from, line)
 	if err != nil {
 		return nil, &Error{File: name, Line: rows[len(rows)-1].Line, Got: "a text of countless cells (" + err.Error() + ")", Want: "rows of readings",
@@ -73,6 +75,7 @@ func readText(name string, data []byte, opt Options) ([]*Table, error) {
 			return nil, inFile(err, name, "")
 		}
 	}
+	work.Check(opt.Context)
 	tables, err := tablesOf(base, rows, opt, sep)
 	if err != nil {
 		return nil, inFile(err, name, "")
@@ -171,6 +174,7 @@ func tablesOf(base Table, rows []Row, opt Options, sep byte) ([]*Table, error) {
 			return nil, err
 		}
 		t := base
+		work.Check(opt.Context)
 		b.assemble(&t, opt)
 		t.Preamble, above = preamble(above, rows, &t, b)
 		t.Problems = append(t.Problems, unitChanges(&t)...)

@@ -53,6 +53,7 @@ func openWorkbook(name string, b []byte, opt Options) (w *workbook, chosen []she
 	if w.archive, err = pack.OpenArchive(b); err != nil {
 		return nil, nil, nil, damaged(name, "", err)
 	}
+	w.archive.Check = opt.check()
 	if err := w.readParts(); err != nil {
 		return nil, nil, nil, err
 	}

@@ -14,6 +14,7 @@ package bundle
 import (
 	"archive/zip"
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -30,6 +31,8 @@ import (
 
 	"yardheat/analysis/season"
 	"yardheat/ingest"
+	"yardheat/ingest/work"
+	"yardheat/reports/record"
 	"yardheat/reports/results"
 )
 
@@ -52,6 +55,12 @@ type Options struct {
 	// Started and Made: begin and end of the run. Version of the program.
 	Started, Made time.Time
 	Version       string
+	// Context ends the packing: Write then gives its error and leaves what stood
+	// at path; nil = it never ends.
+	Context context.Context
+	// Progress is told under StageBundle of package work which file is packed;
+	// nil = nobody asks. It is never called twice at once.
+	Progress func(work.Progress)
 }
 
 // Refused is the error for a place where a bundle may not go. Nothing was
@@ -119,7 +128,11 @@ func Write(path string, s *season.Season, opt Options) (err error) {
 		return fmt.Errorf("write the bundle: %w", err)
 	}
 	fresh := filepath.Join(dir, "."+filepath.Base(abs)+".yardheat-new")
-	if err := writeFresh(fresh, s, opt); err != nil {
+	err = writeFresh(fresh, s, opt)
+	if err == nil {
+		err = work.Err(opt.Context)
+	}
+	if err != nil {
 		return errors.Join(err, removed(fresh))
 	}
 	if err := os.Rename(fresh, abs); err != nil {
@@ -138,6 +151,7 @@ func removed(name string) error {
 // writeFresh writes the archive beside its place and syncs it. What a killed
 // run left there is removed.
 func writeFresh(name string, s *season.Season, opt Options) (err error) {
+	defer work.Catch(&err)
 	if err := removed(name); err != nil {
 		return fmt.Errorf("write the bundle: %w", err)
 	}
@@ -150,13 +164,29 @@ func writeFresh(name string, s *season.Season, opt Options) (err error) {
 			err = fmt.Errorf("write the bundle: %w", closing)
 		}
 	}()
-	if err := pack(f, s, opt); err != nil {
+	if err := pack(&synced{f: f}, s, opt); err != nil {
 		return err
 	}
 	if err := f.Sync(); err != nil {
 		return fmt.Errorf("write the bundle: %w", err)
 	}
 	return nil
+}
+
+// synced syncs a file as it grows: one sync at its end could not be stopped, and
+// takes long on a slow disk.
+type synced struct {
+	f *os.File
+	n int
+}
+
+func (s *synced) Write(b []byte) (int, error) {
+	n, err := s.f.Write(b)
+	if s.n += n; err == nil && s.n >= 8<<20 {
+		s.n = 0
+		err = s.f.Sync()
+	}
+	return n, err
 }
 
 // part is one file of a bundle before it is packed: bytes, or a file to stream.
@@ -186,18 +216,21 @@ func pack(w io.Writer, s *season.Season, opt Options) error {
 		return fmt.Errorf("write the bundle: %w", err)
 	}
 	var files []packed
-	for _, p := range parts {
-		f, err := p.pack(z)
+	told := work.NewTeller(opt.Progress)
+	for i, p := range parts {
+		told.Tell(work.Progress{Stage: work.StageBundle, Done: i, Total: len(parts), File: p.name, FileTotal: 1})
+		f, err := p.pack(z, opt.Context)
 		if err != nil {
 			return err
 		}
 		files = append(files, f)
+		told.Tell(work.Progress{Stage: work.StageBundle, Done: i + 1, Total: len(parts), File: p.name, FileDone: max(1, f.size), FileTotal: max(1, f.size)})
 	}
 	meta, err := crate(s, files, opt)
 	if err != nil {
 		return fmt.Errorf("%s: %w", crateName, err)
 	}
-	if _, err := (part{name: crateName, bytes: meta}).pack(z); err != nil {
+	if _, err := (part{name: crateName, bytes: meta}).pack(z, opt.Context); err != nil {
 		return err
 	}
 	if err := z.Close(); err != nil {
@@ -214,14 +247,27 @@ func partsOfBundle(root *os.Root, s *season.Season, opt Options) ([]part, error)
 	}
 	for _, o := range s.Originals {
 		parts = append(parts, part{name: farmDir + o.Name, sha256: o.SHA256, about: originalAbout(s, o.Name),
-			open: func() (io.ReadCloser, error) { return root.Open(o.Name) }})
+			open: func() (io.ReadCloser, error) { return openPlain(root, o.Name) }})
 	}
 	for _, name := range opt.Files {
-		parts = append(parts, part{name: reportDir + name, about: reportAbout[name],
+		parts = append(parts, part{name: reportDir + name, about: aboutReport(name),
 			open: func() (io.ReadCloser, error) { return os.Open(filepath.Join(opt.Report, filepath.FromSlash(name))) }})
 	}
 	slices.SortFunc(parts, func(a, b part) int { return strings.Compare(a.name, b.name) })
 	return parts, nil
+}
+
+// openPlain opens an original; what took its place may be a pipe, which would
+// wait for who writes it.
+func openPlain(root *os.Root, name string) (io.ReadCloser, error) {
+	info, err := root.Stat(name)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s: no plain file", name)
+	}
+	return root.Open(name)
 }
 
 // described are the files that say what the others are.
@@ -252,7 +298,20 @@ var reportAbout = map[string]string{
 	resultsName:    "Every figure of the report, for programs.",
 	milkingsName:   "A row a cycle.",
 	recordName:     "The cleaned readings with their flags.",
+	drawsName:      "A row a refill through the loop.",
+	washesName:     "A row a wash.",
 	"sources.json": "Every original, what was corrected in it, and when and by which version the report was made.",
+}
+
+// aboutReport says what a file of the report is; "" of the charts.
+func aboutReport(name string) string {
+	if table, ok := strings.CutSuffix(name, record.ParquetTail); ok {
+		return strings.TrimSuffix(reportAbout[table+record.CSVTail], ".") + ", as Parquet."
+	}
+	if table, ok := strings.CutSuffix(name, record.CSVWTail); ok {
+		return "What the columns of " + table + record.CSVTail + " are, in the form of CSV on the Web."
+	}
+	return reportAbout[name]
 }
 
 func originalAbout(s *season.Season, name string) string {
@@ -275,7 +334,7 @@ func originalAbout(s *season.Season, name string) string {
 var epoch = time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // pack streams one file into the archive and tells its size and hash.
-func (p part) pack(z *zip.Writer) (packed, error) {
+func (p part) pack(z *zip.Writer, ctx context.Context) (packed, error) {
 	in := io.Reader(bytes.NewReader(p.bytes))
 	if p.open != nil {
 		f, err := p.open()
@@ -292,7 +351,7 @@ func (p part) pack(z *zip.Writer) (packed, error) {
 		return packed{}, fmt.Errorf("write the bundle: %s: %w", p.name, err)
 	}
 	hash := sha256.New()
-	from := &reads{r: in}
+	from := &reads{r: in, ctx: ctx}
 	n, err := io.Copy(io.MultiWriter(out, hash), from)
 	if from.err != nil {
 		return packed{}, p.unreadable(from.err)
@@ -310,10 +369,12 @@ func (p part) pack(z *zip.Writer) (packed, error) {
 // reads remembers what went wrong on the reading side of a copy.
 type reads struct {
 	r   io.Reader
+	ctx context.Context
 	err error
 }
 
 func (r *reads) Read(b []byte) (int, error) {
+	work.Check(r.ctx)
 	n, err := r.r.Read(b)
 	if err != nil && !errors.Is(err, io.EOF) {
 		r.err = err

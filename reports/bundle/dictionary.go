@@ -35,22 +35,17 @@ func Dictionary(s *season.Season) ([]Entry, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := columnEntries(milkingsName, "", rows.Cycles(), rows.AboutCycles(), csvNames)
-	out = append(out, recordEntries(s)...)
+	out, err := tableEntries(s)
+	if err != nil {
+		return nil, err
+	}
 	out = append(out, keyEntries("", results.Keys())...)
 	out = append(out, keyEntries("figure (what stands under every key of the type figure)", results.FigureKeys())...)
 	return append(out, sheetEntries(s, sheets)...), nil
 }
 
-// csvNames and sheetNames are the headers that a column of the season's tables
-// has: a time takes two.
-func csvNames[T any](c rows.Column[T]) []string {
-	if c.Kind == rows.Time {
-		return []string{c.Key + "_utc", c.Key + "_local"}
-	}
-	return []string{c.Key}
-}
-
+// sheetNames are the headers that a column of the season's tables has in the
+// workbook: a time takes two.
 func sheetNames[T any](c rows.Column[T]) []string {
 	switch {
 	case c.Kind == rows.Time:
@@ -61,14 +56,12 @@ func sheetNames[T any](c rows.Column[T]) []string {
 	return []string{c.Head + " (" + c.Unit + ")"}
 }
 
-func columnEntries[T any](file, table string, columns []rows.Column[T], about map[string]rows.About, names func(rows.Column[T]) []string) []Entry {
+// columnEntries describe a sheet made of the columns of rows.
+func columnEntries[T any](sheet string, columns []rows.Column[T], about map[string]rows.About) []Entry {
 	var out []Entry
 	for _, c := range columns {
-		for i, name := range names(c) {
-			e := Entry{File: file, Table: table, Name: name, Type: kindWords[c.Kind], Unit: c.Unit, Meaning: about[c.Key].Meaning, Made: about[c.Key].Made}
-			if c.Kind == rows.YesNo && file == milkingsName {
-				e.Type = "1 or 0, yes or no"
-			}
+		for i, name := range sheetNames(c) {
+			e := Entry{File: workbookName, Table: sheet, Name: name, Type: kindWords[c.Kind], Unit: c.Unit, Meaning: about[c.Key].Meaning, Made: about[c.Key].Made}
 			if c.Kind == rows.Time {
 				e.Meaning = strings.TrimSuffix(e.Meaning, ".") + [...]string{", in UTC.", ", by the farm's clocks."}[i]
 			}
@@ -80,36 +73,23 @@ func columnEntries[T any](file, table string, columns []rows.Column[T], about ma
 
 var kindWords = map[rows.Kind]string{rows.Number: "number", rows.Text: "text", rows.Time: "time", rows.YesNo: "yes or no"}
 
-// madeOf says how a channel's cells come about, by how it was logged.
-var madeOf = map[string]string{
-	"reading": "the reading, interpolated to the middle of the cell; empty: not covered",
-	"counter": "what the counter rose by, spread over the time between its readings",
-	"amount":  "the amounts per reading, spread over their intervals",
-	"rate":    "mean of the rate over the cell",
-	"state":   "share of the cell in which it was on",
-}
+var typeWords = map[record.Type]string{record.UTC: "time", record.Local: "time", record.Number: "number", record.Whole: "whole number",
+	record.YesNo: "1 or 0, yes or no", record.Text: "text"}
 
-// recordEntries are record.csv: what its columns are depends on the farm.
-func recordEntries(s *season.Season) []Entry {
-	var out []Entry
-	for _, c := range record.Columns(s) {
-		e := Entry{File: recordName, Name: c.Name, Type: "number", Unit: c.Unit, Made: madeOf[c.From]}
-		switch {
-		case c.Name == "time_utc":
-			e.Type, e.Meaning = "time", "Start of the cell of the grid, in UTC."
-		case c.Name == "time_local":
-			e.Type, e.Meaning = "time", "The same, by the farm's clocks."
-		case c.Name == "flags":
-			e.Type, e.Meaning = "text", "Flags of the readings in the cell: channel:flag+flag;channel:flag. A flagged reading is in no figure."
-		default:
-			e.Meaning = fmt.Sprintf("Quantity %s of farm.toml, read by %s.", c.Quantity, c.Probe)
-			if c.Place != "" {
-				e.Meaning = fmt.Sprintf("Quantity %s at %s, read by %s.", c.Quantity, c.Place, c.Probe)
-			}
-		}
-		out = append(out, e)
+// tableEntries are the columns of the CSV and Parquet files: what those of the
+// record are depends on the farm.
+func tableEntries(s *season.Season) ([]Entry, error) {
+	tables, err := record.Tables(s)
+	if err != nil {
+		return nil, err
 	}
-	return out
+	var out []Entry
+	for _, t := range tables {
+		for _, c := range t.Columns {
+			out = append(out, Entry{File: t.Name + record.CSVTail, Name: c.Name, Type: typeWords[c.Type], Unit: c.Unit, Meaning: c.Meaning, Made: c.Made})
+		}
+	}
+	return out, nil
 }
 
 var jsonWords = map[results.Kind]string{
@@ -199,13 +179,19 @@ func dictionaryMD(list []Entry) []byte {
 const (
 	workbookName = "season.xlsx"
 	resultsName  = "results.json"
-	milkingsName = "milkings.csv"
-	recordName   = "record.csv"
+	milkingsName = record.MilkingsTable + record.CSVTail
+	recordName   = record.RecordTable + record.CSVTail
+	drawsName    = record.DrawsTable + record.CSVTail
+	washesName   = record.WashesTable + record.CSVTail
 )
 
+const parquetToo = "The same columns and values stand in the `.parquet` of the same name, an empty cell as null."
+
 var fileWords = map[string]string{
-	milkingsName: "A row a cycle. UTF-8, comma, decimal point; an empty cell is not known; 12 significant digits.",
-	recordName:   "The cleaned readings on one grid, a row a cell. UTF-8, comma, decimal point; an empty cell is not covered.",
+	milkingsName: "A row a cycle. UTF-8, comma, decimal point; an empty cell is not known; 12 significant digits. " + parquetToo,
+	recordName:   "The cleaned readings on one grid, a row a cell. UTF-8, comma, decimal point; an empty cell is not covered. " + parquetToo,
+	drawsName:    "A row a refill through the loop. UTF-8, comma, decimal point; an empty cell is not known; 12 significant digits. " + parquetToo,
+	washesName:   "A row a wash. UTF-8, comma, decimal point; an empty cell is not known; 12 significant digits. " + parquetToo,
 	resultsName:  "UTF-8 JSON; `results.schema.json` is its JSON Schema. [] stands behind the name of a list.",
 	workbookName: "One table a sheet; an empty cell is not known.",
 }
@@ -228,9 +214,9 @@ func plain(text string) string {
 // the others by what sheets.go says.
 func sheetEntries(s *season.Season, sheets []workbook.Sheet) []Entry {
 	listed := map[string][]Entry{
-		"Cycles": columnEntries(workbookName, "Cycles", rows.Cycles(), rows.AboutCycles(), sheetNames),
-		"Draws":  columnEntries(workbookName, "Draws", rows.Draws(), rows.AboutDraws(), sheetNames),
-		"Washes": columnEntries(workbookName, "Washes", rows.Washes(), rows.AboutWashes(), sheetNames),
+		"Cycles": columnEntries("Cycles", rows.Cycles(), rows.AboutCycles()),
+		"Draws":  columnEntries("Draws", rows.Draws(), rows.AboutDraws()),
+		"Washes": columnEntries("Washes", rows.Washes(), rows.AboutWashes()),
 	}
 	figures, more := labelled(s), workbook.Meanings(s)
 	var out []Entry

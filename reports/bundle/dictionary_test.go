@@ -44,12 +44,14 @@ func header(t *testing.T, b []byte) []string {
 func TestDictionaryListsTheColumnsAsWritten(t *testing.T) {
 	for name, of := range seasons {
 		s := of()
-		cycles, err := record.Milkings(s)
+		tables, err := record.Tables(s)
 		require.NoError(t, err)
-		require.Equal(t, header(t, cycles), entriesOf(t, s, milkingsName, ""), name)
-		var cells bytes.Buffer
-		require.NoError(t, record.Record(&cells, s))
-		require.Equal(t, header(t, cells.Bytes()), entriesOf(t, s, recordName, ""), name)
+		require.Len(t, tables, 4)
+		for _, table := range tables {
+			var cells bytes.Buffer
+			require.NoError(t, table.CSV(&cells))
+			require.Equal(t, header(t, cells.Bytes()), entriesOf(t, s, table.Name+record.CSVTail, ""), name)
+		}
 
 		b, err := workbook.XLSX(s)
 		require.NoError(t, err)

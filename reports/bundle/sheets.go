@@ -195,7 +195,7 @@ var heads = [...]about{
 
 	{"Definitions", "Term or setting", "text", "", "A word of this workbook, or an option by its name."},
 	{"Definitions", "Meaning or value", "text", "", "What it means, or what it was set to."},
-	{"Definitions", "From", "text", "", "definition, or where the setting comes from."},
+	{"Definitions", "From", "text", "", "definition, program (what the program says of itself), or where the setting comes from."},
 }
 
 // heads tells whether this is said of a header; an … stands for any text.

@@ -9,15 +9,20 @@
 package chart
 
 import (
+	"context"
 	"fmt"
 	"time"
 
 	"yardheat/analysis/season"
+	"yardheat/ingest/work"
 )
 
 // Options of the drawings.
 type Options struct {
 	PNG bool // as PNG too: slow
+	// Context ends the drawing, which then leaves by work.Check; nil = it never
+	// ends.
+	Context context.Context
 }
 
 // Chart is one picture with the table beside it.
@@ -57,6 +62,7 @@ func All(s *season.Season, opt Options) ([]Chart, error) {
 	sketches = append(sketches, uaOverTime(s, zone), plateByWeek(s, zone), caughtHeat(s), washTemps(s, zone), coverage(s, zone), uncertainty(s))
 	out := make([]Chart, len(sketches))
 	for i, k := range sketches {
+		work.Check(opt.Context)
 		c, err := k.render(opt)
 		if err != nil {
 			return nil, fmt.Errorf("chart %s: %w", k.Name, err)

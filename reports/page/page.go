@@ -1,6 +1,12 @@
 // Package page renders a Season as one HTML file: no network, no script, made
 // to be read on a phone, on a wide screen and on A4. It prints figures as they
 // were shown by the analysis and computes none.
+//
+// The order is that of a reader's questions: the answer in one sentence and its
+// headline figures, what to look at, the charts with the tables behind them, and
+// last the part for an auditor (audit.tmpl, by the items of reports/CHECKLIST.md).
+// All text from logs and farm file is escaped by html/template; the page loads
+// nothing from anywhere.
 package page
 
 import (
@@ -40,7 +46,7 @@ func HTML(s *season.Season, charts []chart.Chart, opt Options) ([]byte, error) {
 			v.Draws = append(v.Draws, c)
 		}
 	}
-	t, err := template.New("page").Funcs(v.words()).Parse(source + auditSource + baselineSource)
+	t, err := template.New("page").Funcs(v.words()).Parse(source + auditSource + baselineSource + bedSource)
 	if err != nil {
 		return nil, fmt.Errorf("page template: %w", err)
 	}
@@ -81,7 +87,7 @@ func (v *view) words() template.FuncMap {
 		},
 		"seen": chart.Percent, "label": v.label, "figures": figures, "twice": twice, "month": monthText,
 		"megabytes": func(b int64) string { return chart.Number(float64(b)/1e6, 2) }, "hours": hours,
-		"nan": func(f float64) bool { return math.IsNaN(f) || math.IsInf(f, 0) }, "stage": stage, "inc": func(i int) int { return i + 1 },
+		"nan": func(f float64) bool { return math.IsNaN(f) || math.IsInf(f, 0) }, "stage": stage, "sign": func(code string) string { return signs[code] }, "signValue": signValue, "inc": func(i int) int { return i + 1 },
 		"monthTable": func() monthTable { return monthTableOf(v.S.Months) }, "carrier": carrier, "capital": capital, "eventDay": v.eventDay,
 		"amount": amount, "unit": shownUnit, "every": every, "share": share, "percent": percent, "baselineName": baselineName, "effect": effect, "signed": signed, "sensitivity": sensitivity, "week": weekFigure, "brief": brief,
 		"bytes":   func(b int64) string { return chart.Number(float64(b), 0) },

@@ -1,10 +1,18 @@
-// Package record writes what stands behind a report as plain tables: the
-// cleaned, aligned record (record.csv), a row a cycle (milkings.csv), and what
+// Package record writes what stands behind a report as plain tables, and what
 // became of every original (sources.json).
 //
-// The tables are UTF-8 without a mark, LF, comma, decimal point, times in ISO
-// 8601 with offset, an empty cell for what is not known. A text that a
-// spreadsheet would run as a formula gets a quote in front. The package
+// The tables (Tables) are the cleaned, aligned record, a row a cell of the grid
+// (record), a row a cycle (milkings), a row a refill through the loop (draws)
+// and a row a wash (washes). Each is written three times: as CSV; as Parquet of
+// the same columns and the same values; and what its columns are, in the form of
+// CSV on the Web beside the CSV and in the key-value metadata of the Parquet.
+// README.md says what stands where and what may change between versions.
+//
+// The CSV is UTF-8 without a mark, LF, comma, decimal point, times in ISO 8601
+// with offset, an empty cell for what is not known. A text that a spreadsheet
+// would run as a formula gets a quote in front, in the CSV only. In Parquet what
+// is not known is null, time_utc is an instant, and time_local reads as the
+// farm's clocks did. The bytes do not depend on the number of cores. The package
 // computes nothing.
 package record
 
@@ -15,13 +23,12 @@ import (
 	"runtime"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"yardheat/analysis/grid"
 	"yardheat/analysis/season"
 	"yardheat/ingest/series"
-	"yardheat/reports/internal/rows"
+	"yardheat/ingest/work"
 )
 
 // block is how many rows one worker fills at a time.
@@ -59,18 +66,15 @@ func Record(w io.Writer, s *season.Season) error {
 // fillBlocks fills one buffer a worker; what is written does not depend on
 // how many there are.
 func fillBlocks(bufs [][]byte, g *grid.Grid, names []string, zone *time.Location, from int) {
-	var wg sync.WaitGroup
-	for k := range bufs {
+	work.Each(len(bufs), len(bufs), func(k int) {
 		lo := min(from+k*block, g.N)
 		hi := min(lo+block, g.N)
-		wg.Go(func() { bufs[k] = appendCells(bufs[k][:0], g, names, zone, lo, hi) })
-	}
-	wg.Wait()
+		bufs[k] = appendCells(bufs[k][:0], g, names, zone, lo, hi)
+	})
 }
 
 func appendCells(b []byte, g *grid.Grid, names []string, zone *time.Location, lo, hi int) []byte {
-	millis := g.StepMS()%1000 != 0 || g.StartMS%1000 != 0
-	utc, local := newStamper(time.UTC, millis), newStamper(zone, millis)
+	utc, local := newStamper(time.UTC, subSecond(g)), newStamper(zone, subSecond(g))
 	for i := lo; i < hi; i++ {
 		at := g.EdgeMS(i)
 		b = utc.append(b, at)
@@ -88,6 +92,24 @@ func appendCells(b []byte, g *grid.Grid, names []string, zone *time.Location, lo
 }
 
 func appendFlags(b []byte, g *grid.Grid, names []string, i int) []byte {
+	if !anyFlag(g, i) {
+		return b
+	}
+	return appendText(b, flagCell(g, names, i))
+}
+
+// anyFlag tells whether a reading in cell i carries a flag.
+func anyFlag(g *grid.Grid, i int) bool {
+	for k := range g.Channels {
+		if g.Channels[k].Flags != nil && g.Channels[k].Flags[i] != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// flagCell is "channel:flag+flag;channel:flag"; "" where there is none.
+func flagCell(g *grid.Grid, names []string, i int) string {
 	var cell strings.Builder
 	for k := range g.Channels {
 		if g.Channels[k].Flags == nil || g.Channels[k].Flags[i] == 0 {
@@ -106,10 +128,7 @@ func appendFlags(b []byte, g *grid.Grid, names []string, i int) []byte {
 			}
 		}
 	}
-	if cell.Len() == 0 {
-		return b
-	}
-	return appendText(b, cell.String())
+	return cell.String()
 }
 
 // channelNames are quantity[@place], with #2, #3 where several probes share
@@ -140,55 +159,6 @@ func recordHead(columns []Column) []byte {
 		b = appendText(b, c.Name)
 	}
 	return append(b, '\n')
-}
-
-// Milkings is milkings.csv: a row a cycle.
-func Milkings(s *season.Season) ([]byte, error) {
-	zone, err := time.LoadLocation(s.ZoneName)
-	if err != nil {
-		return nil, fmt.Errorf("milkings.csv: time zone of the farm: %w", err)
-	}
-	columns := rows.Cycles()
-	b := milkingsHead(columns)
-	utc, local := newStamper(time.UTC, false), newStamper(zone, false)
-	for i := range s.Cycles {
-		for k, c := range columns {
-			if k > 0 {
-				b = append(b, ',')
-			}
-			b = appendCell(b, &s.Cycles[i], c, utc, local)
-		}
-		b = append(b, '\n')
-	}
-	return b, nil
-}
-
-func milkingsHead(columns []rows.Column[season.CycleRow]) []byte {
-	var names []string
-	for _, c := range columns {
-		if c.Kind == rows.Time {
-			names = append(names, c.Key+"_utc", c.Key+"_local")
-			continue
-		}
-		names = append(names, c.Key)
-	}
-	return []byte(strings.Join(names, ",") + "\n")
-}
-
-func appendCell(b []byte, r *season.CycleRow, c rows.Column[season.CycleRow], utc, local *stamper) []byte {
-	switch c.Kind {
-	case rows.Time:
-		at := c.At(r)
-		if at == 0 {
-			return append(b, ',')
-		}
-		b = utc.append(b, at)
-		b = append(b, ',')
-		return local.append(b, at)
-	case rows.Text:
-		return appendText(b, c.Text(r))
-	}
-	return appendFull(b, c.Number(r))
 }
 
 // appendFull appends v with 12 significant digits and no exponent.

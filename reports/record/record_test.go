@@ -33,6 +33,26 @@ func recordOf(t testing.TB, s *season.Season) []byte {
 	return b.Bytes()
 }
 
+func tableNamed(t testing.TB, s *season.Season, name string) *Table {
+	t.Helper()
+	tables, err := Tables(s)
+	require.NoError(t, err)
+	for _, one := range tables {
+		if one.Name == name {
+			return one
+		}
+	}
+	t.Fatalf("no table %s", name)
+	return nil
+}
+
+func csvOf(t testing.TB, s *season.Season, name string) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	require.NoError(t, tableNamed(t, s, name).CSV(&b))
+	return b.Bytes()
+}
+
 func TestRecordHoldsEveryCell(t *testing.T) {
 	s := fixture.Season()
 	got := readAll(t, recordOf(t, s))
@@ -115,9 +135,7 @@ func TestTextIsNoFormula(t *testing.T) {
 func TestMilkingsHasARowACycle(t *testing.T) {
 	s := fixture.Season()
 	s.Cycles[0].Month = fixture.Formula
-	b, err := Milkings(s)
-	require.NoError(t, err)
-	got := readAll(t, b)
+	got := readAll(t, csvOf(t, s, MilkingsTable))
 	require.Len(t, got, len(s.Cycles)+1)
 	column := map[string]int{}
 	for i, h := range got[0] {
@@ -169,10 +187,10 @@ func TestSources(t *testing.T) {
 
 func TestEmptySeason(t *testing.T) {
 	require.Equal(t, "time_utc,time_local,flags\n", string(recordOf(t, fixture.Empty())))
-	b, err := Milkings(fixture.Empty())
-	require.NoError(t, err)
-	require.Equal(t, 1, strings.Count(string(b), "\n"))
-	_, err = Sources(fixture.Empty(), Made{At: time.Unix(0, 0)})
+	for _, name := range []string{MilkingsTable, DrawsTable, WashesTable} {
+		require.Equal(t, 1, strings.Count(string(csvOf(t, fixture.Empty(), name)), "\n"), name)
+	}
+	_, err := Sources(fixture.Empty(), Made{At: time.Unix(0, 0)})
 	require.NoError(t, err)
 	bad := fixture.Empty()
 	bad.ZoneName = "Mars/Olympus"

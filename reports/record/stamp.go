@@ -53,6 +53,14 @@ func (s *stamper) append(b []byte, atMS int64) []byte {
 	return append(b, s.suffix...)
 }
 
+// wallMS is the time as the zone's clocks show it, in ms since their 1970.
+func (s *stamper) wallMS(atMS int64) int64 {
+	if atMS < s.sinceMS || atMS >= s.untilMS {
+		s.look(atMS)
+	}
+	return atMS + s.offsetMS
+}
+
 // look finds the offset at a time, and how long it holds.
 func (s *stamper) look(atMS int64) {
 	at := time.UnixMilli(atMS).In(s.zone)
@@ -87,6 +95,20 @@ const (
 	// most is where v·scale still is an exact whole number.
 	most = 1e10
 )
+
+// fixed is v as record.csv has it: the number that appendFixed writes, read
+// again. A whole number of scale-ths divided by scale is the double nearest to
+// that decimal, for both are exact; and -0 is 0.
+func fixed(v float64) float64 {
+	if v <= -most || v >= most {
+		return v
+	}
+	x := v * scale
+	if x < 0 {
+		return float64(int64(x-0.5)) / scale
+	}
+	return float64(int64(x+0.5)) / scale
+}
 
 // appendFixed appends v rounded to 5 decimals, without trailing zeros, minus
 // as ASCII; nothing for what is not known. v − v is 0 for every finite v only.

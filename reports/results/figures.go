@@ -61,7 +61,13 @@ var meanings = [...]meant{
 	{"mean_c", "degC", "Bed temperature.", "mean of the bed's probes over the time covered"},
 	{"heat_w_per_m2", "W/m2", "Heat extracted per square metre of bed, while covered.", "loop_kwh / (loop.bed_area_m2 × hours covered)"},
 	{"heat_kwh_per_m2", "kWh/m2", "Heat extracted per square metre of bed.", "loop_kwh / loop.bed_area_m2"},
+	{"heat_kwh_per_day", "kWh/d", "Heat extracted a day, while covered.", "loop_kwh / days covered"},
 	{"heat_kwh_per_tonne", "kWh/t", "Heat extracted per tonne of bedding.", "loop_kwh / tonnes of the events \"bedded\""},
+	{"dip_k", "K", "How far the bed's probe dips after a draw.", "median over draws of the level in the hour before less the lowest after"},
+	{"recovery_h", "h", "Hours from there until half of the dip is back.", "median over draws; a lower end where draws follow too soon"},
+	{"response_k_per_kwh", "K/kWh", "How the bed's daily mean goes with the heat taken that day.", "least squares with air and drift; interval by autoregressive residuals"},
+	{"trend_k_per_week", "K/week", "Drift of the bed's daily mean.", "the same fit"},
+	{"medium_fitted_w_per_m_k", "W/(m K)", "Conductivity that the bedding must have for the fitted coefficient.", "ln(spacing / outside diameter) / (2 π (length/UA − film − wall))"},
 }
 
 // figures are keys that each hold a figure of meanings. A key without a row

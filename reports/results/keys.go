@@ -49,7 +49,7 @@ func Keys() []Key {
 	return []Key{
 		{Name: "schema", Values: []string{Schema}, Meaning: "The form of this file."},
 		farmKeys(), periodKeys(), dataKeys(), loopKeys(), plantKeys(), heatKeysOf(), electricityKeys(), savingKeys(), washKeys(), ladderKeys(),
-		object("bed", "What was extracted from the bed; not what the bed produced.", figures("mean_c", "heat_w_per_m2", "heat_kwh_per_m2", "heat_kwh_per_tonne")...),
+		bedKeys(),
 		budgetKeys(), sensorKeys(), improveKeys(), matchedKeys(), monthKeys(), cautionKeys(), problemKeys(),
 		{Name: "settings", Kind: Named, Meaning: "Every option and threshold in force, by its name.", Inner: []Key{
 			text("value", "What it was set to."),
@@ -127,7 +127,7 @@ func loopKeys() Key {
 		optional(text("model_why", "What speaks for it.")), yesNo("identified", "Whether the coefficient can be read off these draws."),
 		optional(text("why", "Why not, and what would settle it.")),
 		number("rmse_k", "K", "Root mean square of outlet read less outlet modelled."), count("draws_used", "Draws in the fit."),
-		number("litres_left_out", "L", "Water of the draws that are not in the fit."), changeKeys())...)
+		number("litres_left_out", "L", "Water of the draws that are not in the fit."), changeKeys(), geometryKeys())...)
 }
 
 func plantKeys() Key {

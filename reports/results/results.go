@@ -32,9 +32,7 @@ func JSON(s *season.Season) ([]byte, error) {
 	w.accounts(s)
 	w.washes(s.Washes)
 	w.ladder(s.Ladder)
-	w.object("bed", func() {
-		w.figures(s.Bed, "mean_c", "heat_w_per_m2", "heat_kwh_per_m2", "heat_kwh_per_tonne")
-	})
+	w.bed(s)
 	w.budget(s.Budget)
 	w.sensors(s.Sensors)
 	w.improve(s.Improve)
@@ -126,6 +124,7 @@ func (w *writer) loop(l season.Loop) {
 		w.int("draws_used", l.DrawsUsed)
 		w.number("litres_left_out", l.LitresLeftOut)
 		w.changes(l.Changes)
+		w.geometry(l.Geometry)
 	})
 }
 

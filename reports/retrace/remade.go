@@ -51,7 +51,7 @@ func (c *comparer) remade(dir string) error {
 }
 
 func place(name string) int {
-	i := slices.Index([]string{resultsName, "milkings.csv", "season.xlsx", "report.html", "record.csv"}, name)
+	i := slices.Index([]string{resultsName, "milkings.csv", "season.xlsx", "report.html", "record.csv", "record.parquet"}, name)
 	if i < 0 {
 		return 9
 	}
@@ -72,7 +72,9 @@ func (c *comparer) file(dir, name string) error {
 		return nil // other words, other layout: nothing to hold against each other
 	case ext == ".xlsx":
 		err = c.workbook(name, was, now)
-	case ext == ".html" || ext == ".svg":
+	case ext == ".parquet":
+		err = c.parquet(name, was, now)
+	case ext == ".html" || ext == ".svg" || ext == ".json":
 		err = c.text(name, was, now)
 	case c.mode == rounding:
 		return nil // a picture in pixels is not held against one of another machine

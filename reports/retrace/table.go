@@ -42,11 +42,14 @@ func reader(r io.Reader) *csv.Reader {
 	return out
 }
 
+// rowReader gives rows of cells, the header first, and io.EOF at the end.
+type rowReader interface{ Read() ([]string, error) }
+
 // tables are two tables read side by side.
 type tables struct {
 	c      *comparer
 	name   string
-	a, b   *csv.Reader
+	a, b   rowReader
 	header []string
 	// to is the column of b for each of a's; nil = the same.
 	to     []int

@@ -2,6 +2,7 @@ package workbook
 
 import (
 	"fmt"
+	"strings"
 
 	"yardheat/analysis/season"
 )
@@ -47,6 +48,8 @@ func definitions(s *season.Season, b *books) table {
 	}
 	t.rows = append(t.rows, meaningRows(b)...)
 	t.rows = append(t.rows,
+		[]any{"made by", strings.TrimSpace("Yardheat " + s.Audit.Version), "program"},
+		[]any{"report id", s.Audit.ReportID, "program"},
 		[]any{"basis of the saving", s.Saving.Basis, "farm.toml"},
 		[]any{"time zone", s.ZoneName, "farm.toml"},
 		[]any{"trials", fmt.Sprint(s.Trials), "default"},

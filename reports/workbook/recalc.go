@@ -312,6 +312,12 @@ func (b *books) recalcBed(key string) expr {
 		}
 		share := expr{text: b.unseen.ref(shareKey("loop_kwh"), in), from: b.unseen.said(shareKey("loop_kwh"), in)}
 		return made("1000*%s/(%s*SUMPRODUCT(%s,%s))", loop, b.assumption("loop.bed_area_m2"), b.whole("hours"), share)
+	case "heat_kwh_per_day":
+		if !b.unseen.has(shareKey("loop_kwh")) {
+			return expr{}
+		}
+		share := expr{text: b.unseen.ref(shareKey("loop_kwh"), in), from: b.unseen.said(shareKey("loop_kwh"), in)}
+		return made("24*%s/SUMPRODUCT(%s,%s)", loop, b.whole("hours"), share)
 	}
 	return expr{}
 }

@@ -14,7 +14,9 @@ package workbook
 import (
 	"archive/zip"
 	"bytes"
+	"context"
 	"fmt"
+	"io"
 	"math"
 	"slices"
 	"strings"
@@ -23,15 +25,20 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"yardheat/analysis/season"
+	"yardheat/ingest/work"
 )
 
 // XLSX is the workbook's bytes.
-func XLSX(s *season.Season) (out []byte, err error) {
+func XLSX(s *season.Season) ([]byte, error) { return XLSXUntil(context.Background(), s) }
+
+// XLSXUntil is XLSX that leaves by work.Check once ctx has ended; nil = it never
+// does.
+func XLSXUntil(ctx context.Context, s *season.Season) (out []byte, err error) {
 	zone, err := time.LoadLocation(s.ZoneName)
 	if err != nil {
 		return nil, fmt.Errorf("time zone of the farm: %w", err)
 	}
-	f := excelize.NewFile()
+	f := excelize.NewFile().SetZipWriter(func(w io.Writer) excelize.ZipWriter { return checkedZip{zip.NewWriter(w), ctx} })
 	defer func() {
 		if closing := f.Close(); err == nil {
 			err = closing
@@ -42,6 +49,7 @@ func XLSX(s *season.Season) (out []byte, err error) {
 		return nil, err
 	}
 	for i, t := range sheets(s, zone) {
+		work.Check(ctx)
 		if err := addSheet(f, st, t, i == 0); err != nil {
 			return nil, fmt.Errorf("sheet %s: %w", t.name, err)
 		}
@@ -54,6 +62,27 @@ func XLSX(s *season.Season) (out []byte, err error) {
 		return nil, fmt.Errorf("pack the workbook: %w", err)
 	}
 	return inOrder(b.Bytes())
+}
+
+// checkedZip looks at each write whether the packing has ended.
+type checkedZip struct {
+	*zip.Writer
+	ctx context.Context
+}
+
+func (z checkedZip) Create(name string) (io.Writer, error) {
+	w, err := z.Writer.Create(name)
+	return checkedWriter{w, z.ctx}, err
+}
+
+type checkedWriter struct {
+	io.Writer
+	ctx context.Context
+}
+
+func (w checkedWriter) Write(b []byte) (int, error) {
+	work.Check(w.ctx)
+	return w.Writer.Write(b)
 }
 
 // inOrder packs the parts in the order of their names. The library packs

@@ -360,7 +360,7 @@ func (f *fitter) derivatives(v [params]float64, cols []int) *table {
 	for i := range len(cols) + 1 { // all made beforehand
 		f.bench(i)
 	}
-	solve.Each(len(cols)+1, func(i int) {
+	solve.EachUntil(f.o.Context, len(cols)+1, func(i int) {
 		t := trial{v: v}
 		if i > 0 {
 			h := derivativeSteps[cols[i-1]]
@@ -462,7 +462,7 @@ func (f *fitter) minimise(free []int, rounds int) solve.Result {
 			return t.cost / f.deff
 		}}
 	o := solve.DefaultOptions()
-	o.MaxIterations, o.StepTol, o.FallTol = rounds, 1e-5, 1e-5
+	o.MaxIterations, o.StepTol, o.FallTol, o.Context = rounds, 1e-5, 1e-5, f.o.Context
 	res, err := solve.Minimise(p, o)
 	if err == nil {
 		f.q, f.status = fromVector(at(res.Theta)), res.Status
@@ -514,7 +514,7 @@ func (f *fitter) scan() {
 	for i := range points {
 		f.bench(i)
 	}
-	solve.Each(len(points), func(i int) {
+	solve.EachUntil(f.o.Context, len(points), func(i int) {
 		b, q := f.benches[i], &points[i]
 		f.predict(b, trial{v: q.vector()})
 		base := slices.Clone(b.out)

@@ -23,6 +23,7 @@
 package store
 
 import (
+	"context"
 	"fmt"
 
 	"yardheat/analysis/loop"
@@ -60,6 +61,9 @@ type Options struct {
 	SuppliedWithin float64
 	// Skip leaves the store out.
 	Skip bool
+	// Context ends the work, which is then left by work.Check; nil = it never
+	// ends. It is no setting.
+	Context context.Context
 }
 
 // DefaultOptions are the project's (our choice, no source, but for the rule of

@@ -68,6 +68,9 @@ func parseSlowly(s string, dec byte, thousands string) (float64, string, bool) {
 	if ok || s == "" || len(s) > 24 {
 		return v, unit, ok
 	}
+	if !strings.ContainsAny(s, "0123456789") { // then no amount stands in it
+		return 0, "", false
+	}
 	amount, sign := cutMoney(s)
 	if sign == "" || amount == "" {
 		return 0, "", false
@@ -256,9 +259,22 @@ func Trim(s string) string {
 
 func isBlankByte(c byte) bool { return c == ' ' || c-'\t' < 5 || c == 0 || c == 0x1a }
 
+// plain tells a text of visible ASCII characters alone.
+func plain(s string) bool {
+	for i := range len(s) {
+		if s[i]-'!' > '~'-'!' {
+			return false
+		}
+	}
+	return true
+}
+
 // FoldBlanks trims s and makes each run of blanks inside it one space.
 func FoldBlanks(s string) string {
 	s = Trim(s)
+	if plain(s) {
+		return s
+	}
 	if !strings.ContainsAny(s, "\t\r\n\v\f\u00a0\u2009\u202f\ufeff") && !strings.Contains(s, "  ") {
 		return s
 	}

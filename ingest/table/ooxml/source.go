@@ -7,6 +7,7 @@ import (
 	"io"
 
 	"yardheat/ingest/pack"
+	"yardheat/ingest/work"
 )
 
 const (
@@ -38,6 +39,9 @@ type source struct {
 type block struct {
 	b   []byte
 	err error // behind the block
+	// fault is a panic of the unpacking, which goes on where the block is asked
+	// for.
+	fault any
 }
 
 func newSource(in io.Reader, closing string) *source {
@@ -49,6 +53,14 @@ func newSource(in io.Reader, closing string) *source {
 // unpack fills blocks until the part ends or nobody wants more.
 func (s *source) unpack(in io.Reader, closing []byte) {
 	defer close(s.done)
+	defer func() {
+		if p := recover(); p != nil {
+			select {
+			case s.full <- block{fault: work.Carried(p)}:
+			case <-s.stop:
+			}
+		}
+	}()
 	buf, n, made := make([]byte, firstB), 0, 0
 	for {
 		got, err := io.ReadAtLeast(in, buf[n:], len(buf)-n)
@@ -78,7 +90,7 @@ func (s *source) unpack(in io.Reader, closing []byte) {
 			copy(next, buf[end:n])
 		}
 		select {
-		case s.full <- block{buf[:end], err}:
+		case s.full <- block{b: buf[:end], err: err}:
 		case <-s.stop:
 			return
 		}
@@ -105,6 +117,9 @@ func (s *source) more() bool {
 			s.free <- s.cur[:cap(s.cur)]
 		}
 		next := <-s.full
+		if next.fault != nil {
+			panic(next.fault)
+		}
 		s.cur, s.pos, s.err = next.b, 0, next.err
 	}
 	return true

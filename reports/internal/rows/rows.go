@@ -32,6 +32,14 @@ type Column[T any] struct {
 	Number   func(*T) float64 // NaN = not known
 	Text     func(*T) string
 	At       func(*T) int64 // Unix ms UTC; 0 = none
+	// Whole: a Number that counts or numbers something.
+	Whole bool
+}
+
+func whole[T any](key, head string, f func(*T) float64) Column[T] {
+	c := number(key, head, "", 0, f)
+	c.Whole = true
+	return c
 }
 
 func number[T any](key, head, unit string, decimals int, f func(*T) float64) Column[T] {
@@ -59,7 +67,7 @@ func yesNo[T any](key, head string, f func(*T) bool) Column[T] {
 func Cycles() []Column[season.CycleRow] {
 	type r = season.CycleRow
 	return []Column[r]{
-		number("cycle", "Cycle", "", 0, func(c *r) float64 { return float64(c.N) }),
+		whole("cycle", "Cycle", func(c *r) float64 { return float64(c.N) }),
 		at("start", "Start", func(c *r) int64 { return c.Start }),
 		at("end", "End", func(c *r) int64 { return c.End }),
 		text("month", "Month", func(c *r) string { return c.Month }),
@@ -97,7 +105,7 @@ func Cycles() []Column[season.CycleRow] {
 func Draws() []Column[season.DrawRow] {
 	type r = season.DrawRow
 	return []Column[r]{
-		number("draw", "Draw", "", 0, func(d *r) float64 { return float64(d.N) }),
+		whole("draw", "Draw", func(d *r) float64 { return float64(d.N) }),
 		at("start", "Start", func(d *r) int64 { return d.Start }),
 		at("end", "End", func(d *r) int64 { return d.End }),
 		number("litres", "Water", "L", 1, func(d *r) float64 { return d.Litres }),
@@ -120,7 +128,7 @@ func Washes() []Column[season.Wash] {
 	return []Column[r]{
 		at("at", "Start", func(w *r) int64 { return w.At }),
 		at("end", "End", func(w *r) int64 { return w.End }),
-		number("cycle", "Cycle", "", 0, func(w *r) float64 {
+		whole("cycle", "Cycle", func(w *r) float64 {
 			if w.Cycle == 0 {
 				return math.NaN()
 			}

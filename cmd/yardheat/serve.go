@@ -19,6 +19,7 @@ import (
 
 	"yardheat/cmd/yardheat/web"
 	"yardheat/cmd/yardheat/web/farms"
+	"yardheat/ingest/simfarm"
 	"yardheat/reports"
 )
 
@@ -162,6 +163,13 @@ func (a *app) webOptions(store farms.Store) web.Options {
 	return web.Options{
 		Store: store, Key: web.NewKey(), Version: version, Now: a.now,
 		Log: log.New(a.stderr, "", log.LstdFlags),
+		Sample: func(_ context.Context, dir string) error {
+			farm, err := simfarm.Run(simfarm.Sample())
+			if err != nil {
+				return fmt.Errorf("simulate the sample farm: %w", err)
+			}
+			return farm.Write(dir)
+		},
 		Report: func(_ context.Context, dir, out string) error {
 			s, err := a.compute(dir, "", "")
 			if err != nil {

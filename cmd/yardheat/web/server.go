@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"yardheat/cmd/yardheat/web/farms"
+	"yardheat/cmd/yardheat/web/looking"
 	"yardheat/cmd/yardheat/web/texts"
 )
 
@@ -36,6 +37,8 @@ type Options struct {
 	// Report reads the farm in dir and writes its report into out, whole or not at
 	// all.
 	Report func(ctx context.Context, dir, out string) error
+	// Sample writes the invented farm into a folder; nil = it is not offered.
+	Sample func(ctx context.Context, dir string) error
 	// Limits of uploads and of slow clients; the zero value is DefaultLimits.
 	Limits Limits
 	// Close is called by Server.Close, last; nil = nothing to close.
@@ -53,6 +56,7 @@ type Server struct {
 	once     onceKeys
 	tries    *tries
 	uploads  *places
+	looker   *looking.Looker
 	closing  atomic.Bool
 	closers  []func(context.Context) error
 	handler  http.Handler
@@ -86,6 +90,7 @@ func New(opt Options) (*Server, error) {
 		opt: opt, texts: c, pages: p, sessions: newSessions(opt.Now), tries: newTries(opt.Now),
 		once: onceKeys{keys: map[string]time.Time{}}, uploads: newPlaces(opt.Limits.Uploads, opt.Limits.Wait),
 	}
+	s.looker = looking.New(looking.Options{Now: opt.Now, Explain: func(text string) { s.logf("%s", text) }})
 	s.handler = s.guard(s.routes())
 	return s, nil
 }
@@ -118,6 +123,7 @@ func (s *Server) routes() *http.ServeMux {
 	mux.Handle("GET /assets/", assetHandler())
 	mux.HandleFunc("GET /{$}", s.farmsPage)
 	mux.HandleFunc("POST /farms", s.farmNew)
+	mux.HandleFunc("POST /farms/sample", s.farmSample)
 	mux.HandleFunc("GET /display", s.displayPage)
 	mux.HandleFunc("POST /display", s.displaySave)
 	mux.HandleFunc("POST /leave", s.leave)

@@ -23,7 +23,7 @@ import (
 // How many farms, and from which seed, the study of false alarms takes; the
 // figures in README.md are of -farms 40.
 var (
-	farms = flag.Int("farms", 6, "simulated farms")
+	farms = flag.Int("farms", 2, "simulated farms")
 	seeds = flag.Uint64("from", 7001, "first seed")
 )
 

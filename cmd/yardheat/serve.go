@@ -19,6 +19,7 @@ import (
 
 	"yardheat/cmd/yardheat/web"
 	"yardheat/cmd/yardheat/web/farms"
+	"yardheat/ingest/simfarm"
 )
 
 // Limits of the page's connections; those of uploads are web.Limits.
@@ -162,6 +163,13 @@ func (a *app) webOptions(store farms.Store) web.Options {
 		Store: store, Key: web.NewKey(), Version: version, Now: a.now,
 		Log:    log.New(a.stderr, "", log.LstdFlags),
 		Report: a.pageReport, Bundle: a.pageBundle, Today: a.pageToday,
+		Sample: func(_ context.Context, dir string) error {
+			farm, err := simfarm.Run(simfarm.Sample())
+			if err != nil {
+				return fmt.Errorf("simulate the sample farm: %w", err)
+			}
+			return farm.Write(dir)
+		},
 	}
 }
 

@@ -1,47 +1,131 @@
 package web
 
 import (
+	"encoding/json"
 	"errors"
+	"io"
 	"net/http"
 	"net/url"
+	"strings"
+	"time"
 
 	"yardheat/cmd/yardheat/web/display"
 	"yardheat/cmd/yardheat/web/farms"
 	"yardheat/cmd/yardheat/web/texts"
+	"yardheat/ingest/farm/edit"
+	figures "yardheat/ingest/farm/form"
 )
 
 // farmsView is the first page.
 type farmsView struct {
 	Folder string
-	Names  []string
+	Farms  []farmLink
+	Sample bool // an invented farm can be written
+	// Name as typed and what is wrong with it.
+	Name, Bad string
 }
 
+type farmLink struct{ Name, Title string }
+
 func (s *Server) farmsPage(w http.ResponseWriter, r *http.Request) {
+	s.showFarms(w, r, http.StatusOK, farmsView{})
+}
+
+func (s *Server) showFarms(w http.ResponseWriter, r *http.Request, status int, page farmsView) {
 	names, err := s.opt.Store.List()
 	if err != nil {
 		s.fail(w, r, http.StatusInternalServerError, err)
 		return
 	}
-	if s.opt.Store.One() && len(names) == 1 {
+	if s.opt.Store.One() && len(names) == 1 && page.Bad == "" {
 		http.Redirect(w, r, farmURL(names[0]), http.StatusSeeOther)
 		return
 	}
-	s.show(w, r, http.StatusOK, "farms", &view{Page: farmsView{Folder: s.opt.Store.Dir(), Names: names}})
+	page.Folder, page.Sample = s.opt.Store.Dir(), s.opt.Sample != nil && !s.opt.Store.One()
+	for _, n := range names {
+		link := farmLink{Name: n, Title: n}
+		if f, err := s.opt.Store.Find(n); err == nil {
+			link.Title = f.Title()
+		}
+		page.Farms = append(page.Farms, link)
+	}
+	s.show(w, r, status, "farms", &view{Page: page})
 }
 
 func farmURL(name string) string { return "/farm/" + url.PathEscape(name) }
 
 func (s *Server) farmNew(w http.ResponseWriter, r *http.Request) {
-	f, err := s.opt.Store.New(r.PostFormValue("name"))
-	if errors.Is(err, farms.ErrName) || errors.Is(err, farms.ErrExists) {
-		s.fail(w, r, http.StatusBadRequest, err)
+	name := strings.TrimSpace(r.PostFormValue("name"))
+	page := farmsView{Name: name}
+	if name == "" {
+		page.Bad = s.say(r, "farms.name.empty")
+		s.showFarms(w, r, http.StatusUnprocessableEntity, page)
 		return
+	}
+	f, err := s.opt.Store.New(name)
+	switch {
+	case errors.Is(err, farms.ErrName):
+		page.Bad = s.say(r, "farms.name.bad")
+		s.showFarms(w, r, http.StatusUnprocessableEntity, page)
+	case errors.Is(err, farms.ErrExists):
+		page.Bad = s.say(r, "farms.name.taken")
+		s.showFarms(w, r, http.StatusConflict, page)
+	case err != nil:
+		s.fail(w, r, http.StatusInternalServerError, err)
+	default:
+		http.Redirect(w, r, farmURL(f.Name()), http.StatusSeeOther)
+	}
+}
+
+// sampleTitle is the invented farm's folder.
+const sampleTitle = "Invented farm"
+
+// farmSample writes the invented farm, once, and opens it.
+func (s *Server) farmSample(w http.ResponseWriter, r *http.Request) {
+	if s.opt.Sample == nil {
+		s.notFound(w, r)
+		return
+	}
+	f, err := s.opt.Store.New(sampleTitle)
+	if errors.Is(err, farms.ErrExists) {
+		f, err = s.opt.Store.Find(sampleTitle)
 	}
 	if err != nil {
 		s.fail(w, r, http.StatusInternalServerError, err)
 		return
 	}
+	if _, err := f.TOML(); errors.Is(err, farms.ErrNotFound) {
+		if err := s.opt.Sample(r.Context(), f.Dir()); err != nil {
+			s.fail(w, r, http.StatusInternalServerError, err)
+			return
+		}
+	}
 	http.Redirect(w, r, farmURL(f.Name()), http.StatusSeeOther)
+}
+
+// The states of a step.
+const (
+	stepDone  = "done"
+	stepNow   = "now"
+	stepLater = "later"
+)
+
+// homeView is a farm's overview.
+type homeView struct {
+	Steps  []homeStep
+	Latest *latestView
+	Known  bool // there are logs
+}
+
+type homeStep struct {
+	Key, State, Href string
+	Notes            []string
+}
+
+// latestView is the newest report in one line.
+type latestView struct {
+	ID, At, First, Last string
+	Answer, Heat        string
 }
 
 func (s *Server) farmPage(w http.ResponseWriter, r *http.Request) {
@@ -49,7 +133,125 @@ func (s *Server) farmPage(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	s.show(w, r, http.StatusOK, "farm", &view{Title: f.Title(), Farm: f, Section: "home"})
+	v := s.newView(r, f, "home")
+	page, err := s.home(v, f)
+	if err != nil {
+		s.fail(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	v.Title, v.Page = f.Title(), page
+	s.show(w, r, http.StatusOK, "farm", v)
+}
+
+// home says how far the farm is and what comes next.
+func (s *Server) home(v *view, f farms.Farm) (homeView, error) {
+	var page homeView
+	waiting, err := f.Waiting()
+	if err != nil {
+		return page, err
+	}
+	doc, _, _ := openDoc(f) // one that can't be read is said on the pages of logs and figures
+	logs := 0
+	if doc != nil {
+		all, err := f.Logs()
+		if err != nil {
+			return page, err
+		}
+		logs = len(all)
+	}
+	reports, err := f.Reports()
+	if err != nil {
+		return page, err
+	}
+	base := farmURL(f.Name())
+	give := homeStep{Key: "logs", Href: base + "/logs", State: stepNow}
+	check := homeStep{Key: "check", Href: base + "/logs#new", State: stepLater}
+	figures := homeStep{Key: "figures", Href: base + "/figures", State: stepLater}
+	work := homeStep{Key: "work", Href: base + "/work", State: stepLater}
+	if logs > 0 {
+		give.State, check.State = stepDone, stepDone
+		give.Notes = append(give.Notes, v.Count("home.logs", logs))
+		figures.State, work.State = stepDone, stepNow
+		if n := openMarks(doc); n > 0 {
+			figures.Notes = append(figures.Notes, v.Count("home.figures", n))
+			figures.State, work.State = stepNow, stepLater
+		}
+		if len(reports) > 0 && figures.State == stepDone {
+			work.State = stepDone
+		}
+	}
+	if n := len(waiting); n > 0 {
+		give.State, check.State = stepDone, stepNow
+		check.Notes = append(check.Notes, v.Count("home.check", n))
+		if figures.State == stepNow {
+			figures.State = stepLater
+		}
+		work.State = stepLater
+	}
+	page.Known = logs > 0
+	page.Steps = []homeStep{give, check, figures, work}
+	if len(reports) > 0 {
+		page.Latest = v.latest(f, reports[0])
+	}
+	return page, nil
+}
+
+// openMarks counts the figures of the form that are guesses nobody looked at.
+func openMarks(d *edit.Doc) int {
+	n := 0
+	for _, m := range d.Marks() {
+		table, _, _ := strings.Cut(m.Table, "[")
+		if _, ok := figures.Find(table + "." + m.Key); ok {
+			n++
+		}
+	}
+	return n
+}
+
+// latest reads the newest report's answer; nil where it can't be read.
+func (v *view) latest(f farms.Farm, rep farms.Report) *latestView {
+	file, err := f.ReportFile(rep.ID, "results.json")
+	if err != nil {
+		return nil
+	}
+	defer func() { _ = file.Close() }() // read only
+	type figure struct {
+		Value *float64 `json:"value"`
+		Shown string   `json:"shown"`
+	}
+	var res struct {
+		Period struct{ Start, End time.Time }
+		Farm   struct{ Timezone string }
+		Heat   struct {
+			Loop  figure `json:"loop_kwh"`
+			Plant figure `json:"plant_kwh"`
+		}
+		Saving struct {
+			Saved figure `json:"saved_kwh"`
+			Money figure `json:"money"`
+		}
+	}
+	if err := json.NewDecoder(io.LimitReader(file, 64<<20)).Decode(&res); err != nil {
+		return nil
+	}
+	zone := time.UTC
+	if z, err := time.LoadLocation(res.Farm.Timezone); err == nil {
+		zone = z
+	}
+	out := &latestView{ID: rep.ID, At: v.Choice.Moment(rep.At), First: v.Choice.Day(res.Period.Start.In(zone)), Last: v.Choice.Day(res.Period.End.In(zone).Add(-time.Second))}
+	shown := func(f figure) string { return v.Choice.Shown(f.Shown) }
+	switch {
+	case res.Saving.Saved.Value == nil:
+		out.Answer = v.Say("home.saved.none")
+	case res.Saving.Money.Value == nil:
+		out.Answer = v.Say("home.saved", "value", shown(res.Saving.Saved))
+	default:
+		out.Answer = v.Say("home.saved.money", "value", shown(res.Saving.Saved), "money", shown(res.Saving.Money))
+	}
+	if res.Heat.Loop.Value != nil && res.Heat.Plant.Value != nil {
+		out.Heat = v.Say("home.heat", "loop", shown(res.Heat.Loop), "plant", shown(res.Heat.Plant))
+	}
+	return out
 }
 
 func (s *Server) displayPage(w http.ResponseWriter, r *http.Request) {

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"time"
 	"unicode"
 
 	"yardheat/cmd/yardheat/web/display"
@@ -28,6 +29,9 @@ type pages struct{ set map[string]*template.Template }
 // layoutFile frames every page; parts.tmpl holds what several pages share.
 const layoutFile, partsFile = "pages/layout.tmpl", "pages/parts.tmpl"
 
+// cardFile is how a log file is shown; two pages use it.
+const cardFile = "pages/part-card.tmpl"
+
 func loadPages() (*pages, error) {
 	names, err := fs.Glob(pageFiles, "pages/*.tmpl")
 	if err != nil {
@@ -35,10 +39,10 @@ func loadPages() (*pages, error) {
 	}
 	p := &pages{set: map[string]*template.Template{}}
 	for _, name := range names {
-		if name == layoutFile || name == partsFile {
+		if name == layoutFile || name == partsFile || name == cardFile {
 			continue
 		}
-		t, err := template.New("layout.tmpl").Funcs(viewFuncs(nil)).ParseFS(pageFiles, layoutFile, partsFile, name)
+		t, err := template.New("layout.tmpl").Funcs(viewFuncs(nil)).ParseFS(pageFiles, layoutFile, partsFile, cardFile, name)
 		if err != nil {
 			return nil, fmt.Errorf("page %s: %w", name, err)
 		}
@@ -61,7 +65,13 @@ type view struct {
 	// Leaving: the browser was let in by a password and can leave again.
 	Leaving bool
 	Page    any
-	c       *texts.Catalogue
+	// FarmZone is the farm's zone; nil = not known.
+	FarmZone *time.Location
+	// LogNames are those of the farm file's loggers.
+	LogNames []string
+	// Currency of the farm, "" = not known.
+	Currency string
+	c        *texts.Catalogue
 }
 
 // Say gives a text of the catalogue in the reader's language.
@@ -97,6 +107,9 @@ func viewFuncs(v *view) template.FuncMap {
 		"temp":  v.Choice.TempText,
 		"vol":   v.Choice.VolumeText,
 		"shown": v.Choice.Shown,
+		"row":   rowOf,
+		"add":   func(a, b int) int { return a + b },
+		"zones": func() []string { return zoneNames },
 	}
 }
 

@@ -313,13 +313,13 @@ func TestThinnedChartKeepsThePeak(t *testing.T) {
 	assert.IsIncreasing(t, d.X)
 	// The stretch asked for, cell by cell: 63.5 stands at its own minute.
 	from := time.Date(2026, 3, 28, 12, 0, 0, 0, time.UTC).Unix() + 1230*60
-	d = p.chart("temperatures?from=" + itoa(from) + "&to=" + itoa(from+600))
+	d = p.chart("temperatures?from=" + itoa64(from) + "&to=" + itoa64(from+600))
 	require.Len(t, d.X, 10)
 	assert.Equal(t, from+240, d.X[4])
 	assert.Equal(t, 63.5, d.Series[0].Y[4])
 	assert.Equal(t, "Europe/Rome", d.Zone)
 	p.show(url.Values{"lang": {"en"}, "temp": {"F"}})
-	assert.Equal(t, 146.3, p.chart("temperatures?from=" + itoa(from) + "&to=" + itoa(from+600)).Series[0].Y[4], "63.5 °C are 146.3 °F")
+	assert.Equal(t, 146.3, p.chart("temperatures?from=" + itoa64(from) + "&to=" + itoa64(from+600)).Series[0].Y[4], "63.5 °C are 146.3 °F")
 	for _, odd := range []string{"from=x&to=-5", "from=99999999999999999999", "points=1000000", "points=-1", "from=2000000000&to=1000000000", "days=-1", "days=999999999999"} {
 		d := p.chart("temperatures?" + odd)
 		assert.LessOrEqual(t, len(d.X), mostPoints+2, odd)

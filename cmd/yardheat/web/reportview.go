@@ -29,12 +29,12 @@ type reportView struct {
 
 // said is a text in the reader's language, or one that stands in the report in
 // English only: Lang then says so.
-type said struct{ Text, Lang string }
+type phrase struct{ Text, Lang string }
 
 // figureRow is a figure with its words.
 type figureRow struct {
 	Key, Label, Text string
-	Why              said
+	Why              phrase
 	Covered          string
 }
 
@@ -309,17 +309,17 @@ func (v *view) event(what string) string {
 
 // CautionText is what to look at, by the caution's id; one that this version
 // does not know as the report says it.
-func (v *view) CautionText(id, text string) said {
+func (v *view) CautionText(id, text string) phrase {
 	if v.c.Has("caution." + id) {
-		return said{v.Say("caution." + id), ""}
+		return phrase{v.Say("caution." + id), ""}
 	}
-	return said{clean(text), "en"}
+	return phrase{clean(text), "en"}
 }
 
 // found are the problems of one code.
 type found struct {
 	Code  string
-	Plain said
+	Plain phrase
 	List  []saved.Problem
 	More  int
 }
@@ -361,11 +361,11 @@ func (v *reportView) problems(want func(saved.Problem) bool) []found {
 }
 
 // problem explains a problem code in plain words.
-func (v *view) problem(code string) said {
+func (v *view) problem(code string) phrase {
 	if v.c.Has("problem." + code) {
-		return said{v.Say("problem." + code), ""}
+		return phrase{v.Say("problem." + code), ""}
 	}
-	return said{clean(code), "en"}
+	return phrase{clean(code), "en"}
 }
 
 // drawOption is a draw that can be looked at closely.
@@ -438,7 +438,7 @@ func (v *reportView) Months() []monthRow {
 // improvement is what would narrow a figure the most.
 type improvement struct {
 	Label, Now, Then string
-	Measure          said
+	Measure          phrase
 	Narrower         string
 }
 

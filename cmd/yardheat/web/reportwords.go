@@ -35,17 +35,17 @@ var whys = map[string]string{
 
 // why is the reason for a figure that is missing, in the reader's language where
 // the catalogue has it.
-func (v *view) why(text string) said {
+func (v *view) why(text string) phrase {
 	if text == "" {
-		return said{v.Say("why.readings"), ""}
+		return phrase{v.Say("why.readings"), ""}
 	}
 	if key, ok := whys[text]; ok {
-		return said{v.Say(key), ""}
+		return phrase{v.Say(key), ""}
 	}
 	if v.Choice.Lang == "en" {
-		return said{clean(text), ""}
+		return phrase{clean(text), ""}
 	}
-	return said{clean(text), "en"}
+	return phrase{clean(text), "en"}
 }
 
 // measures are what the analysis proposes, by the words in which it does
@@ -69,7 +69,7 @@ var measures = []struct {
 }
 
 // measure is what could be done, in the reader's language.
-func (v *view) measure(text string) said {
+func (v *view) measure(text string) phrase {
 	for _, m := range measures {
 		got := m.form.FindStringSubmatch(text)
 		if got == nil {
@@ -81,12 +81,12 @@ func (v *view) measure(text string) said {
 				pairs = append(pairs, name, v.Choice.Shown(clean(strings.ReplaceAll(got[i+1], `"`, ""))))
 			}
 		}
-		return said{v.Say(m.key, pairs...), ""}
+		return phrase{v.Say(m.key, pairs...), ""}
 	}
 	if v.Choice.Lang == "en" {
-		return said{clean(text), ""}
+		return phrase{clean(text), ""}
 	}
-	return said{clean(text), "en"}
+	return phrase{clean(text), "en"}
 }
 
 // sensor names a source of error; those that are no instrument have words.

@@ -20,7 +20,7 @@ import (
 	"yardheat/reports/results"
 )
 
-func itoa(n int64) string { return strconv.FormatInt(n, 10) }
+func itoa64(n int64) string { return strconv.FormatInt(n, 10) }
 
 func catalogue(t *testing.T) *texts.Catalogue {
 	t.Helper()
@@ -48,7 +48,7 @@ func TestEveryProblemCodeHasPlainWords(t *testing.T) {
 		assert.True(t, c.Has("problem."+m[1]), "problem.%s has no plain words in the catalogue", m[1])
 	}
 	for _, key := range c.Keys() {
-		if code, ok := strings.CutPrefix(key, "problem."); ok {
+		if code, ok := strings.CutPrefix(key, "problem."); ok && code != "other" { // for files that were given
 			assert.True(t, known[code], "%s explains no code of DEVELOPERS.md", key)
 		}
 	}

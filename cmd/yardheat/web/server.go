@@ -21,6 +21,7 @@ import (
 	"yardheat/analysis/today"
 	"yardheat/cmd/yardheat/web/farms"
 	"yardheat/cmd/yardheat/web/job"
+	"yardheat/cmd/yardheat/web/looking"
 	"yardheat/cmd/yardheat/web/texts"
 )
 
@@ -45,6 +46,8 @@ type Options struct {
 	Bundle func(ctx context.Context, dir, report, to string, tell func(job.Progress)) error
 	// Today looks at the last two days of the farm in dir; nil = that is not offered.
 	Today func(ctx context.Context, dir string, tell func(job.Progress)) (*today.Today, error)
+	// Sample writes the invented farm into a folder; nil = it is not offered.
+	Sample func(ctx context.Context, dir string) error
 	// Limits of uploads and of slow clients; the zero value is DefaultLimits.
 	Limits Limits
 	// Close is called by Server.Close, last; nil = nothing to close.
@@ -62,6 +65,7 @@ type Server struct {
 	once     onceKeys
 	tries    *tries
 	uploads  *places
+	looker   *looking.Looker
 	closing  atomic.Bool
 	// jobs does the heavy work; results says where that of each ended one stands.
 	jobs     *job.Runner
@@ -105,6 +109,7 @@ func New(opt Options) (*Server, error) {
 		once: onceKeys{keys: map[string]time.Time{}}, uploads: newPlaces(opt.Limits.Uploads, opt.Limits.Wait),
 	}
 	s.onClose(jobs.Close)
+	s.looker = looking.New(looking.Options{Now: opt.Now, Explain: func(text string) { s.logf("%s", text) }})
 	s.handler = s.guard(s.routes())
 	return s, nil
 }
@@ -137,6 +142,7 @@ func (s *Server) routes() *http.ServeMux {
 	mux.Handle("GET /assets/", assetHandler())
 	mux.HandleFunc("GET /{$}", s.farmsPage)
 	mux.HandleFunc("POST /farms", s.farmNew)
+	mux.HandleFunc("POST /farms/sample", s.farmSample)
 	mux.HandleFunc("GET /display", s.displayPage)
 	mux.HandleFunc("POST /display", s.displaySave)
 	mux.HandleFunc("POST /leave", s.leave)

@@ -97,6 +97,10 @@ type Farm interface {
 	// the caller had read (nil: there was none), else ErrChanged.
 	SetTOML(before, after []byte) error
 
+	// Earlier lists earlier forms of farm.toml, newest first; EarlierTOML gives one.
+	Earlier() ([]Earlier, error)
+	EarlierTOML(id string) ([]byte, error)
+
 	// Receive takes a file in; when it returns, the file stands on the disk.
 	Receive(name string, content io.Reader) (Waiting, error)
 	// Waiting lists the files that wait, as they came.

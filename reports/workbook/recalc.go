@@ -312,6 +312,10 @@ func (b *books) recalcBed(key string) expr {
 		}
 		share := expr{text: b.unseen.ref(shareKey("loop_kwh"), in), from: b.unseen.said(shareKey("loop_kwh"), in)}
 		return made("1000*%s/(%s*SUMPRODUCT(%s,%s))", loop, b.assumption("loop.bed_area_m2"), b.whole("hours"), share)
+	case "dip_k", "recovery_h":
+		return expr{from: "read off the bed's probes (record.csv) around each of the " + drawsColumn("start", len(b.s.Draws))}
+	case "response_k_per_kwh", "trend_k_per_week":
+		return expr{from: "a fit to local days (results.json, bed.days)"}
 	case "heat_kwh_per_day":
 		if !b.unseen.has(shareKey("loop_kwh")) {
 			return expr{}

@@ -485,7 +485,8 @@ func TestRecalculatedIsAsReported(t *testing.T) {
 // Only fits and what is read off the logs stay values.
 func everyTotalIsLive(t *testing.T, name string, f *excelize.File) {
 	t.Helper()
-	values := []string{"ua_w_per_k", "mean_c", "temp_c", "element_movable_kwh"}
+	values := []string{"ua_w_per_k", "mean_c", "temp_c", "element_movable_kwh",
+		"dip_k", "recovery_h", "response_k_per_kwh", "trend_k_per_week"}
 	for i, row := range sheetRows(t, f, "Summary", 3) {
 		cell := fmt.Sprintf("D%d", i+4)
 		text, err := f.GetCellFormula("Summary", cell)

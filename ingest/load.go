@@ -154,7 +154,7 @@ func (l *loader) load() {
 	l.opt.Flags = l.opt.Flags.With(l.farm.FlagKeys)
 	l.rec.Options = l.opt
 	l.rec.Options.Context, l.rec.Options.Progress = nil, nil
-	for _, step := range [...]func(){l.readLogs, l.makeSeries, l.findClocks, l.flagAll, l.nothingKept, l.doubts, l.span, l.files, l.milkings, l.originals} {
+	for _, step := range [...]func(){l.readLogs, l.makeSeries, l.findClocks, l.flagAll, l.nothingKept, l.doubts, l.span, l.files, l.milkings, l.eventList, l.originals} {
 		work.Check(l.opt.Context)
 		step()
 	}

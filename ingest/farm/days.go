@@ -25,7 +25,37 @@ func (r *reader) dayTables(t *keyed.Tab, f *Farm) {
 		et.Close(nil)
 		f.Events = append(f.Events, e)
 	}
+	f.EventList = r.eventList(t)
 	slices.SortStableFunc(f.Events, func(a, b Event) int { return a.At.Compare(b.At) })
+}
+
+// eventColumns are the columns that a list of events can have.
+var eventColumns = []string{"at", "what", "tonnes"}
+
+func (r *reader) eventList(t *keyed.Tab) EventList {
+	var l EventList
+	et := t.Table("events")
+	if et == nil {
+		return l
+	}
+	l.Line = et.Node.Line
+	et.Need("file", "the list's file name")
+	et.Need("columns", "a table of columns: at = \"header\", what = \"header\"")
+	if et.Text("file", &l.File) {
+		r.inFolder(et.Node.Find("file").Val, et.Key("file"))
+	}
+	et.Choice("dates", &l.Dates, "dmy", "mdy", "ymd")
+	if ct := et.Table("columns"); ct != nil {
+		l.Columns = r.headers(ct, eventColumns)
+		for _, key := range eventColumns[:2] {
+			if _, ok := l.Columns[key]; !ok && ct.Node.Find(key) == nil {
+				ct.Need(key, "the header of that column")
+			}
+		}
+		ct.Close(nil)
+	}
+	et.Close(nil)
+	return l
 }
 
 // milkingColumns are the columns that a list of milkings can have.
@@ -60,8 +90,18 @@ func (r *reader) milkings(t *keyed.Tab) Milkings {
 }
 
 func (r *reader) milkingHeaders(t *keyed.Tab) map[string]string {
+	out := r.headers(t, milkingColumns)
+	if _, ok := out["start"]; !ok && t.Node.Find("start") == nil && t.Node.Find("date") == nil {
+		t.Need("start", "the header of the column with the milkings' start, or date")
+	}
+	t.Close(nil)
+	return out
+}
+
+// headers reads which header each of the keys stands for; each its own.
+func (r *reader) headers(t *keyed.Tab, keys []string) map[string]string {
 	out, from := map[string]string{}, map[string]string{}
-	for _, key := range milkingColumns {
+	for _, key := range keys {
 		var header string
 		if !t.Text(key, &header) {
 			continue
@@ -79,10 +119,6 @@ func (r *reader) milkingHeaders(t *keyed.Tab) map[string]string {
 		from[header] = key
 		out[key] = header
 	}
-	if _, ok := out["start"]; !ok && t.Node.Find("start") == nil && t.Node.Find("date") == nil {
-		t.Need("start", "the header of the column with the milkings' start, or date")
-	}
-	t.Close(nil)
 	return out
 }
 

@@ -39,9 +39,10 @@ type Farm struct {
 	Cost        *Cost
 	Baseline    Baseline
 
-	Milkings Milkings
-	Seasons  []Season
-	Events   []Event
+	Milkings  Milkings
+	Seasons   []Season
+	Events    []Event // those of farm.toml; a loaded record has EventList's as well
+	EventList EventList
 	// Errors as stated, in order of the file; see ErrorFor.
 	Errors  []StatedError
 	Matched []Matched
@@ -193,6 +194,15 @@ type Event struct {
 	At     time.Time
 	What   string
 	Tonnes float64 // 0 = not stated
+}
+
+// EventList is [events]: a file that lists what happened, a row an event.
+type EventList struct {
+	File string // "" = none
+	// Columns: "at", "what", "tonnes" → header as written.
+	Columns map[string]string
+	Dates   string // "", dmy, mdy, ymd
+	Line    int    // of the table in farm.toml, for messages
 }
 
 // StatedError is one row of [errors].

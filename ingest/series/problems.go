@@ -108,6 +108,8 @@ const (
 	// CodeFlowUnit: a flow that does not agree with the volume beside it, or
 	// would make sense in m³/h only.
 	CodeFlowUnit = "flow-unit"
+	// CodeEventOdd: rows of the list of events that cannot be used.
+	CodeEventOdd = "event-odd"
 	// CodeMilkingOdd: rows of the milkings list that make no sense.
 	CodeMilkingOdd = "milking-odd"
 	// CodeMilkingAssumed: something the milkings list does not say was assumed.

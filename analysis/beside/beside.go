@@ -4,7 +4,9 @@
 //
 //	c, err := beside.Compare(first, second, beside.DefaultOptions())
 //
-// A difference is second less first. Totals are taken a day that was seen. Its
+// A difference is second less first. Totals are taken a day, by the estimate for the
+// whole period, which is what was seen where all was, and else has the doubt about the
+// time that nobody saw in its interval. Its
 // error is made of the sources of both seasons (season.Season.Doubts):
 //
 //	D = x₂ − x₁,  δD = Σ_i (g₂ᵢ − g₁ᵢ) eᵢ + Σ_j g₂ⱼ e₂ⱼ − Σ_j g₁ⱼ e₁ⱼ
@@ -74,7 +76,7 @@ var ErrSameFiles = errors.New("both folders hold the same log, and their periods
 // Row is one figure of both, and what it differs by.
 type Row struct {
 	Key, Label string
-	// First, Second: as reported, a total a day seen.
+	// First, Second: as reported, a total a day.
 	First, Second doubt.Figure
 	// Difference is second less first; Ratio second over first, without a unit,
 	// where zero means none of it and both are distinctly above.

@@ -2,6 +2,7 @@ package beside
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"yardheat/analysis/doubt"
@@ -12,12 +13,18 @@ import (
 type kind struct {
 	of   string // its key in results.json
 	from func(*season.Season) []season.Named
-	// perDay: a total, taken a day seen. ratio: zero means none of it. log: its
+	// perDay: a total, taken a day. ratio: zero means none of it. log: its
 	// errors multiply it.
 	perDay, ratio, log bool
 }
 
-func heat(s *season.Season) []season.Named   { return s.Heat.Seen }
+func heat(s *season.Season) []season.Named { return s.Heat.Seen }
+func whole(s *season.Season, key string) (season.Named, bool) {
+	if n, ok := find(s.Heat.Whole, key); ok {
+		return n, true
+	}
+	return find(s.Saving.Whole, key)
+}
 func saving(s *season.Season) []season.Named { return s.Saving.Figures }
 func loop(s *season.Season) []season.Named   { return s.Loop.Figures }
 func plant(s *season.Season) []season.Named  { return s.Plant.Figures }
@@ -85,7 +92,8 @@ type side struct {
 	doubts []season.Doubt
 }
 
-// take takes a figure, a total by the days that it was seen.
+// take takes a figure; a total a day, by the estimate for the whole period where there
+// is one, else by the days that it was seen. Where all was seen both are the same.
 func take(s *season.Season, k kind, least float64) side {
 	n, ok := find(k.from(s), k.of)
 	if !ok {
@@ -93,27 +101,58 @@ func take(s *season.Season, k kind, least float64) side {
 	}
 	f := n.Figure
 	out := side{figure: f, logged: !math.IsNaN(f.Value), doubts: s.Doubts(k.of)}
+	if k.of == "heat_w_per_m2" {
+		var extra float64
+		out.figure, extra = overWhole(s, f)
+		out.doubts = append(slices.Clone(out.doubts), season.Doubt{Source: "time not seen: " + k.of, Moves: extra / z95})
+		return out
+	}
 	if !k.perDay {
 		return out
 	}
-	days := cycleDays(s) * f.Coverage
+	days, key := cycleDays(s)*f.Coverage, k.of
+	coverage := f.Coverage
+	if w, ok := whole(s, k.of); ok && known(w.Figure) {
+		// With what the time that nobody saw may have held in its interval.
+		f, days, key = w.Figure, cycleDays(s), season.WholeDoubts+k.of
+	}
 	unit := f.Unit + "/d"
 	switch {
 	case !out.logged:
 		out.figure = missing(unit, f.Why)
 		return out
-	case !(days > 0) || f.Coverage < least:
+	case !(days > 0) || coverage < least:
 		out.figure = missing(unit, "too little of the period was seen")
 		return out
 	}
-	out.figure = doubt.Make(f.Value/days, f.Low/days, f.High/days, unit, f.Basis, f.N, f.Coverage, f.Why)
-	out.doubts = make([]season.Doubt, len(out.doubts))
-	for i, d := range s.Doubts(k.of) {
+	out.figure = doubt.Make(f.Value/days, f.Low/days, f.High/days, unit, out.figure.Basis, f.N, coverage, f.Why)
+	list := s.Doubts(key)
+	out.doubts = make([]season.Doubt, len(list))
+	for i, d := range list {
 		d.Moves /= days
 		out.doubts[i] = d
 	}
 	return out
 }
+
+// overWhole carries a mean of the loop's heat over the hours seen to the whole
+// period, by what the loop's total a day is there and there; what the total is known
+// less well by widens it by extra (a half-width).
+func overWhole(s *season.Season, f doubt.Figure) (of doubt.Figure, extra float64) {
+	seen, _ := find(s.Heat.Seen, "loop_kwh")
+	w, ok := whole(s, "loop_kwh")
+	if !ok || !known(w.Figure) || !known(seen.Figure) || !known(f) || !(seen.Figure.Value > 0 && seen.Figure.Coverage > 0) {
+		return f, 0
+	}
+	perSeen := 1 / seen.Figure.Coverage
+	g := w.Figure.Value / (seen.Figure.Value * perSeen)
+	more := math.Pow(halfOfFigure(w.Figure), 2) - math.Pow(halfOfFigure(seen.Figure)*perSeen*g, 2)
+	extra = math.Sqrt(max(0, more)) * f.Value / (seen.Figure.Value * perSeen)
+	wide := func(side float64) float64 { return math.Hypot(g*side, extra) }
+	return doubt.Make(g*f.Value, g*f.Value-wide(f.Value-f.Low), g*f.Value+wide(f.High-f.Value), f.Unit, f.Basis, f.N, f.Coverage, f.Why), extra
+}
+
+func halfOfFigure(f doubt.Figure) float64 { return (f.High - f.Low) / 2 }
 
 func missing(unit, why string) doubt.Figure {
 	nan := math.NaN()

@@ -80,8 +80,10 @@ func (m *model) add(row int, k kind, a, b side) {
 		if !known(s.figure) {
 			why := s.figure.Why
 			switch {
-			case !math.IsNaN(s.figure.Value):
+			case !math.IsNaN(s.figure.Low) || !math.IsNaN(s.figure.High):
 				why = "it is known from one side only"
+			case !math.IsNaN(s.figure.Value) && why == "":
+				why = "its interval is not known"
 			case why == "":
 				why = doubt.NotKnown
 			}

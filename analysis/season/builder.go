@@ -95,6 +95,9 @@ func (b *builder) wantAt(dst *[]Named, key string, m meta, k int) {
 	if dst == &b.s.Bed || dst == &b.s.Loop.Figures {
 		b.weighed = append(b.weighed, budgetOf{key, k})
 	}
+	if dst == &b.s.Heat.Whole || dst == &b.s.Saving.Whole {
+		b.weighed = append(b.weighed, budgetOf{WholeDoubts + key, k})
+	}
 	b.later(dst, key, func() Figure { return b.result.Figure(k, m.unit, m.basis, m.n, m.coverage, m.why) })
 }
 

@@ -22,6 +22,10 @@ type Doubt struct {
 	Shared, Lasting, Instrument bool
 }
 
+// WholeDoubts stands before the key of a figure that is estimated for the whole
+// period, for Doubts.
+const WholeDoubts = "whole: "
+
 // Doubts are the errors behind a figure of the headline, of Bed or of Loop, in
 // the order of the sources; nil where the figure rests on its own days alone (or
 // is not known). Not to be written to.

@@ -32,7 +32,7 @@ func (a *app) compareCommand() *cobra.Command {
 		Short: "Set two periods of a farm, or two farms, beside each other",
 		Long: `Sets two periods of the farm folder DIR, or the farms in DIR and DIR2, beside each
 other: by what the figures of the first screen and of the bed differ, each with a
-95 % interval, totals a day seen. In two periods of one farm the same probe errs
+95 % interval, totals a day. In two periods of one farm the same probe errs
 alike, and so most of its error leaves the difference; of two farms nothing does.
 What else differed (air, cold feed, litres) stands beside; no cause is named.
 Periods are local days, both included; with one farm both are needed, and they must
@@ -207,7 +207,7 @@ func compareNotes(c *beside.Comparison, opt beside.Options) []string {
 	} else {
 		notes = append(notes, "All errors of the two farms are taken as independent.")
 	}
-	return append(notes, "Totals are those of the time seen, and say nothing of other days.")
+	return append(notes, "Totals are a day of the period, the time that nobody saw estimated and in the interval; they say nothing of other days.")
 }
 
 func periodWords(s *season.Season) string {

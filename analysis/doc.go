@@ -5,6 +5,7 @@
 // # Who asks whom
 //
 //	season    everything, computed once: Compute(*ingest.Record, Options) → *Season
+//	beside    two periods of a farm, or two farms, and by what their figures differ
 //	claim     a claimed saving held against a Season's trials
 //
 //	account   the heat account, a row a cycle, with its response to every sensor's error

@@ -31,6 +31,8 @@ type builder struct {
 	result  *doubt.Result
 	// index of headline outputs for the budget, by key.
 	budget []budgetOf
+	// weighed are outputs whose errors Season.Doubts tells beside those of budget.
+	weighed []budgetOf
 	// claimed are the outputs that a claim can be about.
 	claimed []keptOutput
 	// used are the cycles behind the recovery fraction, saved those behind the
@@ -90,6 +92,12 @@ func (b *builder) want(dst *[]Named, key string, m meta, f func(t *doubt.Trial) 
 // wantAt is want for an output that is already asked for.
 func (b *builder) wantAt(dst *[]Named, key string, m meta, k int) {
 	b.keep(dst, key, k)
+	if dst == &b.s.Bed || dst == &b.s.Loop.Figures {
+		b.weighed = append(b.weighed, budgetOf{key, k})
+	}
+	if dst == &b.s.Heat.Whole || dst == &b.s.Saving.Whole {
+		b.weighed = append(b.weighed, budgetOf{WholeDoubts + key, k})
+	}
 	b.later(dst, key, func() Figure { return b.result.Figure(k, m.unit, m.basis, m.n, m.coverage, m.why) })
 }
 

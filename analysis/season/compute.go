@@ -202,6 +202,7 @@ func (b *builder) figures() error {
 	b.s.Trials = b.result.Trials
 	b.headline()
 	b.budgetRows()
+	b.doubts()
 	b.sensorRows()
 	b.improve()
 	b.before()

@@ -99,6 +99,8 @@ type Season struct {
 	Seed   uint64
 	Trials int
 
+	// doubts are the errors behind figures, by key.
+	doubts map[string][]Doubt
 	// behind is what Trace follows figures by; nil unless it was asked for.
 	behind *behind
 }

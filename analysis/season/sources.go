@@ -40,10 +40,15 @@ type registry struct {
 	temperatures map[int]int
 	// meters are the quantities of those of meters.
 	meters map[int]series.Quantity
+	// lasting are the errors of instruments and of stated figures, which another
+	// period of the farm has too.
+	lasting map[int]bool
+	// instruments are those of them that can drift.
+	instruments map[int]bool
 }
 
 func newRegistry(f *farm.Farm, g *grid.Grid) *registry {
-	return &registry{farm: f, grid: g, byName: map[string]int{}, temperatures: map[int]int{}, meters: map[int]series.Quantity{}}
+	return &registry{farm: f, grid: g, byName: map[string]int{}, temperatures: map[int]int{}, meters: map[int]series.Quantity{}, lasting: map[int]bool{}, instruments: map[int]bool{}}
 }
 
 // add gives a source its place; the same name twice is the same source, unless
@@ -67,6 +72,13 @@ func (r *registry) add(s doubt.Source) int {
 	return i
 }
 
+// last is add for an instrument or a stated figure.
+func (r *registry) last(s doubt.Source) int {
+	i := r.add(s)
+	r.lasting[i] = true
+	return i
+}
+
 // probe is the place of a probe's (or a rated figure's) error.
 func (r *registry) probe(s grid.Source) int {
 	if s.Key != "" {
@@ -80,7 +92,8 @@ func (r *registry) probe(s grid.Source) int {
 		return r.temperatures[s.Channel]
 	}
 	src := r.channel(s.Channel)
-	i := r.add(src)
+	i := r.last(src)
+	r.instruments[i] = true
 	if _, ok := r.row[s.Channel]; ok {
 		r.temperatures[s.Channel] = i
 	} else {
@@ -141,6 +154,8 @@ func (r *registry) group(channels []int) {
 			src.Sensors, src.Assumed = names[f.Against:], false
 		}
 		at := r.add(src)
+		r.lasting[at] = f.Against < 0 // what they differ by may have been found in this period
+		r.instruments[at] = true
 		for i, w := range f.Weights {
 			if w != 0 {
 				loads[i] = append(loads[i], doubt.Load{Source: at, Weight: w})
@@ -163,7 +178,7 @@ func (r *registry) rated(s grid.Source) int {
 	if e.HalfWidth <= 0 {
 		return -1
 	}
-	return r.add(stated(s.Key, keyUnit(s.Key), r.asUsed(s.Key, e), assumed))
+	return r.last(stated(s.Key, keyUnit(s.Key), r.asUsed(s.Key, e), assumed))
 }
 
 // quantity is the place of the error of a quantity that no probe logs (the
@@ -174,7 +189,7 @@ func (r *registry) quantity(q series.Quantity, from string, mean float64) int {
 	if info.Class == series.Volume {
 		e = asShare(e, mean)
 	}
-	return r.add(stated("milkings list: "+string(q), info.Class.BaseUnit(), e, assumed))
+	return r.last(stated("milkings list: "+string(q), info.Class.BaseUnit(), e, assumed))
 }
 
 // key is the place of a farm-file figure's error; −1 where none is stated or
@@ -184,7 +199,7 @@ func (r *registry) key(key string) int {
 	if e.HalfWidth <= 0 {
 		return -1
 	}
-	return r.add(stated(key, keyUnit(key), r.asUsed(key, e), assumed))
+	return r.last(stated(key, keyUnit(key), r.asUsed(key, e), assumed))
 }
 
 func keyUnit(key string) string {
@@ -213,7 +228,7 @@ func (r *registry) lag(of string, tauS, share float64) int {
 	if tauS <= 0 || share <= 0 {
 		return -1
 	}
-	return r.add(doubt.Source{Name: of + ": time constant", Kind: doubt.Shared, HalfWidth: share * tauS, Unit: "s", Assumed: true, Sensors: []string{of}})
+	return r.last(doubt.Source{Name: of + ": time constant", Kind: doubt.Shared, HalfWidth: share * tauS, Unit: "s", Assumed: true, Sensors: []string{of}})
 }
 
 // names of the probes of a side, for the budget.

@@ -111,7 +111,7 @@ func (a *app) root() *cobra.Command {
 	})
 	root.AddCommand(
 		a.demoCommand(), a.lookCommand(), a.startCommand(), a.reportCommand(), a.todayCommand(),
-		a.claimCommand(), a.sizeCommand(), a.retraceCommand(),
+		a.claimCommand(), a.sizeCommand(), a.compareCommand(), a.retraceCommand(),
 		a.serveCommand(), a.licencesCommand(),
 	)
 	return root

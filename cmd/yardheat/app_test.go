@@ -19,7 +19,7 @@ func try(t *testing.T, args ...string) (code int, stdout, stderr string) {
 }
 
 func TestHelpShowsAnExampleFirst(t *testing.T) {
-	for _, args := range [][]string{{}, {"--help"}, {"report", "--help"}, {"demo", "--help"}, {"look", "--help"}, {"start", "--help"}, {"today", "--help"}, {"claim", "--help"}, {"retrace", "--help"}} {
+	for _, args := range [][]string{{}, {"--help"}, {"report", "--help"}, {"demo", "--help"}, {"look", "--help"}, {"start", "--help"}, {"today", "--help"}, {"claim", "--help"}, {"compare", "--help"}, {"retrace", "--help"}} {
 		code, out, errs := try(t, args...)
 		require.Zero(t, code, args)
 		require.Empty(t, errs)
@@ -30,7 +30,7 @@ func TestHelpShowsAnExampleFirst(t *testing.T) {
 // Help lists only what works.
 func TestHelpListsTheCommands(t *testing.T) {
 	_, out, _ := try(t, "--help")
-	for _, c := range []string{"demo", "look", "start", "report", "today", "claim", "size", "retrace", "serve", "licences", "completion"} {
+	for _, c := range []string{"demo", "look", "start", "report", "today", "claim", "size", "compare", "retrace", "serve", "licences", "completion"} {
 		require.Contains(t, out, "\n  "+c)
 	}
 }

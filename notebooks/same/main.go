@@ -2,6 +2,8 @@
 // outputs must be equal, images of one size.
 //
 //	same COMMITTED EXECUTED          compare; exit 1 where they differ
+//	same -ran NOTEBOOK               exit 1 where a cell failed: the kernel reports a cell that panicked as done,
+//	                                 and only its stderr tells
 //	same -clean NOTEBOOK             take out times of execution, in place
 package main
 
@@ -27,8 +29,15 @@ func run(args []string) error {
 	if len(args) == 2 && args[0] == "-clean" {
 		return clean(args[1])
 	}
+	if len(args) == 2 && args[0] == "-ran" {
+		nb, err := read(args[1])
+		if err != nil {
+			return err
+		}
+		return ran(nb)
+	}
 	if len(args) != 2 {
-		return fmt.Errorf("usage: same COMMITTED EXECUTED | same -clean NOTEBOOK")
+		return fmt.Errorf("usage: same COMMITTED EXECUTED | same -ran NOTEBOOK | same -clean NOTEBOOK")
 	}
 	a, err := read(args[0])
 	if err != nil {
@@ -64,6 +73,32 @@ func cells(nb object) []object {
 		}
 	}
 	return out
+}
+
+// ran names the first cell that was not executed, failed, or wrote to stderr,
+// where panics and exit codes end up; a notebook without outputs ran nothing.
+func ran(nb object) error {
+	some := false
+	for i, c := range cells(nb) {
+		if c["cell_type"] != "code" {
+			continue
+		}
+		if c["execution_count"] == nil {
+			return fmt.Errorf("cell %d was not executed", i+1)
+		}
+		list, _ := c["outputs"].([]any)
+		for _, v := range list {
+			o, _ := v.(object)
+			if o["output_type"] == "error" || o["name"] == "stderr" {
+				return fmt.Errorf("cell %d failed:\n%s%s", i+1, text(o["text"]), text(o["traceback"]))
+			}
+			some = true
+		}
+	}
+	if !some {
+		return fmt.Errorf("no cell printed or showed anything")
+	}
+	return nil
 }
 
 // differ names the first cell whose outputs are not those of the other notebook.

@@ -183,10 +183,10 @@ const (
 type Bed struct {
 	Days  []Day
 	Since []Since
-	// PerDay is not among the figures of account: sums by day stand in Days.
-	// ResponseKPerKWh: how much cooler the bed is on days with a kWh more taken, air
-	// and drift held; RecoveryH the half-time after a draw; DipK the dip that the
-	// probe sees.
+	// ResponseKPerKWh: the change of the bed's daily mean that goes with a kWh more
+	// taken that day, air and drift held; positive: warmer. A warm bed gives more heat
+	// a draw, so this is no effect of taking it. RecoveryH: the half-time after a draw;
+	// DipK: the dip that the probe sees.
 	ResponseKPerKWh, RecoveryH, DipK doubt.Figure
 	TrendKPerWeek                    doubt.Figure
 	// MostWPerM2 is the highest mean extraction over Options.FluxDays; MostFromMS

@@ -108,7 +108,7 @@ func (c *count) take(r Row, a, b half) {
 // one: of two months of a farm on which nothing was changed (weather and bed did
 // what they do), and of two farms. Seeded; nothing is tuned to a seed.
 //
-//	go test ./analysis/beside -run DifferencesHold -v -beside-farms 60 -beside-from 101 -timeout 60m
+//	go test ./analysis/beside -run DifferencesHold -v -beside-farms 100 -beside-from 3001 -timeout 60m
 func TestDifferencesHold(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole farms")

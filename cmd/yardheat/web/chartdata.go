@@ -108,7 +108,7 @@ func (s *Server) chartJSON(w http.ResponseWriter, r *http.Request) {
 	case "draw":
 		d, err = s.recordChart(v, r, oneDraw)
 	case "heat":
-		d, err = s.heatChart(v, r.FormValue("by"))
+		d, err = s.heatChart(v, r.URL.Query().Get("by"))
 	case "washes":
 		d = v.washChart()
 	case "loop":
@@ -207,7 +207,7 @@ func (s *Server) recordChart(v *reportView, r *http.Request, traces []trace) (*c
 }
 
 func number(r *http.Request, key string, otherwise int64) int64 {
-	n, err := strconv.ParseInt(r.FormValue(key), 10, 64)
+	n, err := strconv.ParseInt(r.URL.Query().Get(key), 10, 64)
 	if err != nil || n < 0 || n > 1<<40 {
 		return otherwise
 	}

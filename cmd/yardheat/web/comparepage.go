@@ -33,7 +33,7 @@ type side struct {
 func (s *Server) comparePage(w http.ResponseWriter, r *http.Request) {
 	var sides [2]side
 	for i, key := range []string{"a", "b"} {
-		f, rep, ok := s.reportOf(w, r, r.FormValue(key))
+		f, rep, ok := s.reportOf(w, r, r.URL.Query().Get(key))
 		if !ok {
 			return
 		}

@@ -1,11 +1,17 @@
 package web
 
 import (
+	"cmp"
+	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"net/http"
 	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -55,7 +61,7 @@ func (s *Server) showFarms(w http.ResponseWriter, r *http.Request, status int, p
 func farmURL(name string) string { return "/farm/" + url.PathEscape(name) }
 
 func (s *Server) farmNew(w http.ResponseWriter, r *http.Request) {
-	name := strings.TrimSpace(r.PostFormValue("name"))
+	name := strings.TrimSpace(field(r, "name"))
 	page := farmsView{Name: name}
 	if name == "" {
 		page.Bad = s.say(r, "farms.name.empty")
@@ -86,21 +92,95 @@ func (s *Server) farmSample(w http.ResponseWriter, r *http.Request) {
 		s.notFound(w, r)
 		return
 	}
-	f, err := s.opt.Store.New(sampleTitle)
-	if errors.Is(err, farms.ErrExists) {
-		f, err = s.opt.Store.Find(sampleTitle)
+	s.sampling.Lock() // two tabs
+	defer s.sampling.Unlock()
+	f, err := s.sampleFarm()
+	if err == nil {
+		if _, noToml := f.TOML(); errors.Is(noToml, farms.ErrNotFound) {
+			err = s.writeSample(r.Context(), f.Dir())
+		}
 	}
 	if err != nil {
 		s.fail(w, r, http.StatusInternalServerError, err)
 		return
 	}
-	if _, err := f.TOML(); errors.Is(err, farms.ErrNotFound) {
-		if err := s.opt.Sample(r.Context(), f.Dir()); err != nil {
-			s.fail(w, r, http.StatusInternalServerError, err)
-			return
+	http.Redirect(w, r, farmURL(f.Name()), http.StatusSeeOther)
+}
+
+// mostSamples are the folders that are tried for the invented farm.
+const mostSamples = 20
+
+// sampleFarm is the folder of the invented farm: one with a farm file, or one that
+// is empty. A folder of the same name in which somebody has begun a farm of their
+// own is left alone.
+func (s *Server) sampleFarm() (farms.Farm, error) {
+	title := sampleTitle
+	for n := 2; n <= mostSamples; n++ {
+		f, err := s.opt.Store.New(title)
+		if err == nil {
+			return f, nil
+		}
+		if !errors.Is(err, farms.ErrExists) {
+			return nil, err
+		}
+		f, err = s.opt.Store.Find(title)
+		if err != nil && !errors.Is(err, farms.ErrNotFound) {
+			return nil, err
+		}
+		if err == nil {
+			if fits, err := sampleFits(f); fits || err != nil {
+				return f, err
+			}
+		}
+		title = fmt.Sprintf("%s %d", sampleTitle, n)
+	}
+	return nil, farms.ErrExists
+}
+
+func sampleFits(f farms.Farm) (bool, error) {
+	_, err := f.TOML()
+	if !errors.Is(err, farms.ErrNotFound) {
+		return err == nil, err
+	}
+	waiting, err := f.Waiting()
+	if err != nil {
+		return false, err
+	}
+	entries, err := os.ReadDir(f.Dir())
+	return len(waiting) == 0 && len(entries) <= 1, err // .yardheat
+}
+
+// writeSample writes the invented farm aside and then puts it in place, farm.toml
+// last: a folder with a farm.toml is whole, whenever the program was stopped.
+func (s *Server) writeSample(ctx context.Context, dir string) (err error) {
+	part := filepath.Join(dir, ".yardheat", "part-sample") // the next start removes what was left
+	if err := errors.Join(os.RemoveAll(part), os.Mkdir(part, 0o755)); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(part)) }()
+	if err := s.opt.Sample(ctx, part); err != nil {
+		return err
+	}
+	entries, err := os.ReadDir(part)
+	if err != nil {
+		return err
+	}
+	slices.SortStableFunc(entries, func(a, b os.DirEntry) int {
+		return cmp.Compare(lastOf(a.Name()), lastOf(b.Name()))
+	})
+	for _, e := range entries {
+		if err := os.Rename(filepath.Join(part, e.Name()), filepath.Join(dir, e.Name())); err != nil {
+			return err
 		}
 	}
-	http.Redirect(w, r, farmURL(f.Name()), http.StatusSeeOther)
+	return nil
+}
+
+func lastOf(name string) int {
+	if name == "farm.toml" {
+		return 1
+	}
+	return 0
 }
 
 // The states of a step.

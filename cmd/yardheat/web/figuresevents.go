@@ -60,7 +60,7 @@ func (s *Server) eventAdd(w http.ResponseWriter, r *http.Request) {
 		s.showFigures(w, r, http.StatusConflict, v, doc, toml, err, figuresView{Nothing: doc == nil && err == nil}, nil)
 		return
 	}
-	e := eventForm{At: r.PostFormValue("at"), What: r.PostFormValue("what"), Own: strings.TrimSpace(r.PostFormValue("own")), Tonnes: strings.TrimSpace(r.PostFormValue("tonnes"))}
+	e := eventForm{At: field(r, "at"), What: field(r, "what"), Own: strings.TrimSpace(field(r, "own")), Tonnes: strings.TrimSpace(field(r, "tonnes"))}
 	at, err := time.Parse("2006-01-02T15:04", e.At)
 	e.AtBad = err != nil || at.Year() < 1990 || at.Year() > 2200
 	pairs := []edit.Pair{}
@@ -100,8 +100,8 @@ func (s *Server) eventRemove(w http.ResponseWriter, r *http.Request) {
 	}
 	v := s.newView(r, f, "figures")
 	doc, toml, err := openDoc(f)
-	n := int(positive(r.PostFormValue("n"))) - 1
-	if err != nil || doc == nil || baseOf(toml) != r.PostFormValue("base") || n < 0 || n >= doc.Len("event") {
+	n := int(positive(field(r, "n"))) - 1
+	if err != nil || doc == nil || baseOf(toml) != field(r, "base") || n < 0 || n >= doc.Len("event") {
 		s.showFigures(w, r, http.StatusConflict, v, doc, toml, err, figuresView{Nothing: doc == nil && err == nil, Conflict: true}, nil)
 		return
 	}
@@ -193,7 +193,7 @@ func (s *Server) fileBack(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, http.StatusInternalServerError, err)
 		return
 	}
-	b, err := f.EarlierTOML(r.PostFormValue("id"))
+	b, err := f.EarlierTOML(field(r, "id"))
 	if errors.Is(err, farms.ErrNotFound) {
 		s.notFound(w, r)
 		return

@@ -51,6 +51,9 @@ func (s *Server) guard(next http.Handler) http.Handler {
 		defer out.extend()
 		body := newPaced(w, r, s.opt.Limits)
 		r.Body = body
+		if r.Method != http.MethodPost {
+			r.Body = http.NoBody // nobody has a use for what comes with a question
+		}
 		defer func() {
 			if r.ContentLength != 0 {
 				body.finish()

@@ -299,15 +299,18 @@ func (s *Server) gather(f farms.Farm) (*batch, error) {
 	if b.toml, err = f.TOML(); err != nil && !errors.Is(err, farms.ErrNotFound) {
 		return nil, err
 	}
-	for _, w := range b.waiting {
+	all := b.waiting
+	b.waiting = nil
+	for _, w := range all {
 		n, err := readNote(f, w.ID)
+		path, errPath := f.Content(w.ID)
+		if err = errors.Join(err, errPath); errors.Is(err, farms.ErrNotFound) {
+			continue // another tab took it in, or out, just now
+		}
 		if err != nil {
 			return nil, err
 		}
-		path, err := f.Content(w.ID)
-		if err != nil {
-			return nil, err
-		}
+		b.waiting = append(b.waiting, w)
 		b.notes = append(b.notes, n)
 		b.found = append(b.found, s.looker.Get(askFor(w, path, n)))
 	}

@@ -311,7 +311,7 @@ func (s *Server) logsKeep(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, http.StatusInternalServerError, err)
 		return
 	}
-	zone := strings.TrimSpace(r.PostFormValue("zone"))
+	zone := strings.TrimSpace(field(r, "zone"))
 	sum := v.summary(b, v.cards(b), logsSummaryView{Zone: zone})
 	if b.toml == nil {
 		if _, err := clock.ParseZone(zone); err != nil || !strings.Contains(zone, "/") && zone != "UTC" {
@@ -325,7 +325,7 @@ func (s *Server) logsKeep(w http.ResponseWriter, r *http.Request) {
 	n, err := b.keep(zone)
 	var bad *errFarmFile
 	switch {
-	case errors.Is(err, farms.ErrChanged) || errors.Is(err, farms.ErrExists):
+	case errors.Is(err, farms.ErrChanged) || errors.Is(err, farms.ErrExists) || errors.Is(err, farms.ErrNotFound): // another tab was first
 		sum.Faults = []string{v.Say("logs.conflict")}
 		s.showLogs(w, r, http.StatusConflict, v, b, sum)
 	case errors.As(err, &bad):

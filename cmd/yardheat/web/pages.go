@@ -99,17 +99,18 @@ func viewFuncs(v *view) template.FuncMap {
 		v = &view{} // for parsing only
 	}
 	return template.FuncMap{
-		"t":     v.Say,
-		"tn":    v.Count,
-		"clean": clean,
-		"args":  func(list ...any) []any { return list },
-		"num":   v.Choice.Number,
-		"temp":  v.Choice.TempText,
-		"vol":   v.Choice.VolumeText,
-		"shown": v.Choice.Shown,
-		"row":   rowOf,
-		"add":   func(a, b int) int { return a + b },
-		"zones": func() []string { return zoneNames },
+		"t":       v.Say,
+		"tn":      v.Count,
+		"clean":   clean,
+		"farmurl": farmURL,
+		"args":    func(list ...any) []any { return list },
+		"num":     v.Choice.Number,
+		"temp":    v.Choice.TempText,
+		"vol":     v.Choice.VolumeText,
+		"shown":   v.Choice.Shown,
+		"row":     rowOf,
+		"add":     func(a, b int) int { return a + b },
+		"zones":   func() []string { return zoneNames },
 	}
 }
 

@@ -119,12 +119,15 @@ func downloads(dir string) []download {
 
 // svgs are the charts of the report, by name.
 func svgs(dir string) []string {
-	names, err := filepath.Glob(filepath.Join(dir, "charts", "*.svg"))
+	entries, err := os.ReadDir(filepath.Join(dir, "charts")) // no Glob: a folder may be called "Hof [2]"
 	if err != nil {
 		return nil
 	}
-	for i := range names {
-		names[i] = filepath.Base(names[i])
+	var names []string
+	for _, e := range entries {
+		if e.Type().IsRegular() && filepath.Ext(e.Name()) == ".svg" {
+			names = append(names, e.Name())
+		}
 	}
 	slices.Sort(names)
 	return names
@@ -226,7 +229,7 @@ func (s *Server) deleteReport(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, http.StatusInternalServerError, err)
 		return
 	}
-	if err := os.Remove(bundlePath(f, rep.ID)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+	if err := dropBundle(f, rep.ID); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		s.logf("remove the bundle of %s: %v", rep.ID, err)
 	}
 	http.Redirect(w, r, farmURL(f.Name())+"/reports", http.StatusSeeOther)
@@ -237,13 +240,28 @@ func bundlePath(f farms.Farm, id string) string {
 	return filepath.Join(f.Dir(), ".yardheat", "bundles", id+".zip")
 }
 
+// dropBundle removes a bundle that no link leads to.
+func dropBundle(f farms.Farm, id string) error {
+	if err := farms.NoLinks(f.Dir(), bundlePath(f, id)); err != nil {
+		return err
+	}
+	root, err := os.OpenRoot(f.Dir()) // a link set since then leads nowhere else either
+	if err != nil {
+		return err
+	}
+	return errors.Join(root.Remove(filepath.Join(".yardheat", "bundles", id+".zip")), root.Close())
+}
+
 func (s *Server) bundleFile(w http.ResponseWriter, r *http.Request) {
 	f, rep, ok := s.reportOf(w, r, r.PathValue("report"))
 	if !ok {
 		return
 	}
 	root, err := os.OpenRoot(f.Dir()) // no link leads out of the farm
-	if err != nil {
+	if err = errors.Join(err, farms.NoLinks(f.Dir(), bundlePath(f, rep.ID))); err != nil {
+		if root != nil {
+			_ = root.Close() // read only
+		}
 		s.notFound(w, r)
 		return
 	}

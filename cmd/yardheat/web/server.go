@@ -12,8 +12,10 @@ package web
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log"
 	"net/http"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -68,8 +70,10 @@ type Server struct {
 	looker   *looking.Looker
 	closing  atomic.Bool
 	// jobs does the heavy work; results says where that of each ended one stands.
-	jobs     *job.Runner
-	results  sync.Map
+	jobs    *job.Runner
+	results sync.Map
+	// sampling: the invented farm is written by one at a time.
+	sampling sync.Mutex
 	readings *readings
 	days     *days
 	closers  []func(context.Context) error
@@ -89,14 +93,7 @@ func New(opt Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	if report := opt.Report; report != nil {
-		opt.Report = func(ctx context.Context, dir, out string, p Period, tell func(job.Progress)) error {
-			if err := farms.NoLinks(dir, out); err != nil {
-				return err
-			}
-			return report(ctx, dir, out, p, tell)
-		}
-	}
+	insideOnly(&opt)
 	jobs, err := job.New(job.DefaultOptions())
 	if err != nil {
 		return nil, err
@@ -112,6 +109,26 @@ func New(opt Options) (*Server, error) {
 	s.looker = looking.New(looking.Options{Now: opt.Now, Explain: func(text string) { s.logf("%s", text) }})
 	s.handler = s.guard(s.routes())
 	return s, nil
+}
+
+// insideOnly refuses to write where a link leads.
+func insideOnly(opt *Options) {
+	if report := opt.Report; report != nil {
+		opt.Report = func(ctx context.Context, dir, out string, p Period, tell func(job.Progress)) error {
+			if err := farms.NoLinks(dir, out); err != nil {
+				return err
+			}
+			return report(ctx, dir, out, p, tell)
+		}
+	}
+	if bundle := opt.Bundle; bundle != nil {
+		opt.Bundle = func(ctx context.Context, dir, report, to string, tell func(job.Progress)) error {
+			if err := errors.Join(farms.NoLinks(dir, report), farms.NoLinks(dir, to)); err != nil {
+				return err
+			}
+			return bundle(ctx, dir, report, to, tell)
+		}
+	}
 }
 
 // ServeHTTP answers one request.
@@ -177,6 +194,16 @@ func (s *Server) farm(w http.ResponseWriter, r *http.Request) (farms.Farm, bool)
 
 func (s *Server) logf(format string, args ...any) {
 	if s.opt.Log != nil {
-		s.opt.Log.Printf(format, args...)
+		s.opt.Log.Print(logText(fmt.Sprintf(format, args...)))
 	}
+}
+
+// logText is a message that cannot pass for another one, nor steer a terminal:
+// names and addresses come from outside. Further lines are set in.
+func logText(text string) string {
+	lines := strings.Split(text, "\n")
+	for i := range lines {
+		lines[i] = clean(strings.ReplaceAll(lines[i], "\t", " "))
+	}
+	return strings.Join(lines, "\n    ")
 }

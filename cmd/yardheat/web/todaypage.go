@@ -130,7 +130,7 @@ func (s *Server) todayAgain(w http.ResponseWriter, r *http.Request) {
 
 func (s *Server) look(w http.ResponseWriter, r *http.Request, f farms.Farm, state string) {
 	name := f.Name()
-	j, err := s.start(name, jobToday, farmURL(name)+"/today", func(ctx context.Context, tell func(job.Progress)) error {
+	j, err := s.start(name, jobToday, toURL(farmURL(name)+"/today"), func(ctx context.Context, tell func(job.Progress)) error {
 		t, err := s.opt.Today(ctx, f.Dir(), tell)
 		if err != nil {
 			return err

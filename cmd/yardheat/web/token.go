@@ -80,3 +80,13 @@ type readCloser struct {
 	io.Reader
 	io.Closer
 }
+
+// field is one field of a form without files. r.FormValue is not used anywhere:
+// of a form with files it writes what does not fit into memory, as much as comes,
+// into the system's folder for passing files.
+func field(r *http.Request, key string) string {
+	if err := r.ParseForm(); err != nil {
+		return ""
+	}
+	return r.PostForm.Get(key)
+}

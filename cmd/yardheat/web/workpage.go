@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"yardheat/cmd/yardheat/web/farms"
@@ -38,8 +39,10 @@ func (s *Server) workRoutes(mux *http.ServeMux) {
 	mux.HandleFunc("POST /farm/{farm}/work/{job}/cancel", s.jobCancel)
 }
 
-// done is what a job left: where to go.
-type done struct{ url string }
+// done is what a job left: where to go, known once it has ended.
+type done struct{ url func() string }
+
+func toURL(url string) func() string { return func() string { return url } }
 
 func jobURL(farm string, id job.ID) string {
 	return farmURL(farm) + "/work/" + strconv.FormatInt(int64(id), 10)
@@ -57,7 +60,7 @@ func (s *Server) jobOf(farm, kind string) (job.Job, bool) {
 
 // start puts work in the queue and remembers where its result stands. One that
 // waits or runs already is given as it is: a second tab joins the first.
-func (s *Server) start(farm, kind, result string, do job.Work) (job.Job, error) {
+func (s *Server) start(farm, kind string, result func() string, do job.Work) (job.Job, error) {
 	j, err := s.jobs.Start(farm, kind, do)
 	if errors.Is(err, job.ErrAlready) {
 		return j, nil
@@ -66,6 +69,12 @@ func (s *Server) start(farm, kind, result string, do job.Work) (job.Job, error) 
 		return j, err
 	}
 	s.results.Store(j.ID, done{result})
+	s.results.Range(func(id, _ any) bool { // of jobs that nobody can ask for any more
+		if _, ok := s.jobs.Get(id.(job.ID)); !ok {
+			s.results.Delete(id)
+		}
+		return true
+	})
 	return j, nil
 }
 
@@ -137,8 +146,14 @@ func (s *Server) workStart(w http.ResponseWriter, r *http.Request) {
 		s.showWork(w, r, f, http.StatusBadRequest, p, wrong)
 		return
 	}
-	rep := f.NextReport(s.opt.Now())
-	j, err := s.start(f.Name(), jobReport, reportURL(f, rep.ID), func(ctx context.Context, tell func(job.Progress)) error {
+	var place atomic.Value // the report's identifier
+	place.Store("")
+	where := func() string { return reportURL(f, place.Load().(string)) }
+	j, err := s.start(f.Name(), jobReport, where, func(ctx context.Context, tell func(job.Progress)) error {
+		// Not before its turn: a report of the same second, cancelled too late, may
+		// stand by then, and is not to be replaced.
+		rep := f.NextReport(s.opt.Now())
+		place.Store(rep.ID)
 		if err := os.MkdirAll(filepath.Dir(rep.Dir), 0o755); err != nil {
 			return err
 		}
@@ -162,7 +177,10 @@ func (s *Server) bundleMake(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	to := bundlePath(f, rep.ID)
-	j, err := s.start(f.Name(), jobBundle, reportURL(f, rep.ID)+"#files", func(ctx context.Context, tell func(job.Progress)) error {
+	j, err := s.start(f.Name(), jobBundle, toURL(reportURL(f, rep.ID)+"#files"), func(ctx context.Context, tell func(job.Progress)) error {
+		if err := farms.NoLinks(f.Dir(), to); err != nil {
+			return err
+		}
 		if err := os.MkdirAll(filepath.Dir(to), 0o755); err != nil {
 			return err
 		}
@@ -200,7 +218,7 @@ func (s *Server) jobView(w http.ResponseWriter, r *http.Request) (*jobView, bool
 	v := &jobView{view: s.words(r), Job: j, now: s.opt.Now()}
 	v.view.Farm = f
 	if d, ok := s.results.Load(j.ID); ok {
-		v.Result = d.(done).url
+		v.Result = d.(done).url()
 	}
 	return v, true
 }

@@ -112,6 +112,15 @@ func clearParts(r *os.Root) error {
 			errs = append(errs, r.RemoveAll(path.Join(ownDir, e.Name())))
 		}
 	}
+	if isReal(r, bundleDir, true) {
+		packed, err := readDir(r, bundleDir)
+		errs = append(errs, err)
+		for _, e := range packed {
+			if strings.HasPrefix(e.Name(), partPrefix) || strings.HasSuffix(e.Name(), ".yardheat-new") {
+				errs = append(errs, r.RemoveAll(path.Join(bundleDir, e.Name())))
+			}
+		}
+	}
 	if !isReal(r, reportDir, true) {
 		return errors.Join(errs...)
 	}

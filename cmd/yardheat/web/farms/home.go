@@ -19,6 +19,7 @@ const (
 	ownDir      = ".yardheat"
 	newDir      = ownDir + "/new"
 	beforeDir   = ownDir + "/before"
+	bundleDir   = ownDir + "/bundles" // of reports, where the page has them made
 	titleFile   = ownDir + "/title"
 	lockName    = ownDir + "/lock"
 	keepFile    = ownDir + "/keep.json"

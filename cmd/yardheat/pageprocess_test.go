@@ -208,7 +208,7 @@ func BenchmarkPage(b *testing.B) {
 				require.Contains(b, body, `"state":"good"`)
 				break
 			}
-			time.Sleep(5 * time.Millisecond)
+			time.Sleep(50 * time.Millisecond)
 		}
 		understood := time.Since(start)
 		_, card := p.get(b, farm+"/logs/card/"+id)

@@ -119,7 +119,7 @@ func TestFirstVisitAndNextMonthInABrowser(t *testing.T) {
 	require.NotEqual(t, first, second)
 	p.Open(v.site + farm + "/reports")
 	for _, r := range []string{first, second} {
-		p.Wait("main a[href='" + r + "']")
+		p.WaitFor(fmt.Sprintf(`[...document.querySelectorAll("main a")].some(a => decodeURI(a.pathname) === decodeURI(%q))`, r))
 	}
 	p.Follow("main form[action$='/compare'] button")
 	require.Contains(t, p.Text("main h1")+p.Text("main table caption"), "ompare")
@@ -167,7 +167,8 @@ func (v *tour) watch(p *browser.Page, farm string) string {
 	require.Equal(v.t, at, other.Address(), "a second tab shows the same work")
 	release()
 	var out string
-	for _, tab := range []*browser.Page{p, other} {
+	for _, tab := range []*browser.Page{other, p} {
+		tab.Front()
 		tab.WaitFor(`location.pathname.includes("/reports/") && document.readyState === "complete"`)
 		u, err := url.Parse(tab.Address())
 		require.NoError(v.t, err)
@@ -290,6 +291,36 @@ func TestFortyFilesAndABrokenOneInABrowser(t *testing.T) {
 	read(p, 1)
 	require.Contains(t, p.Text("#taken-in"), "39")
 	require.Empty(t, p.Faults())
+}
+
+// TestFixInABrowser: dates that can be read in two ways are settled by one click,
+// and the click is taken back by another.
+func TestFixInABrowser(t *testing.T) {
+	v := newTour(t)
+	p := v.tab()
+	farm := v.begin(p, "Fix")
+	p.Open(v.site + farm + "/logs")
+	var b strings.Builder
+	b.WriteString("Time;Cold feed [°C];Loop out [°C];Loop flow [L/min]\r\n")
+	for i := range 4 {
+		fmt.Fprintf(&b, "05/%02d/2026 10:00;8,5;2%d,25;3,0\r\n", 1+i, i)
+	}
+	p.Upload("#files", v.some(t, "yard.csv", b.String()))
+	read(p, 1)
+	p.Wait("#cards .doubt-box button[name=fix]")
+	require.False(t, v.has(p, "#cards .settled"))
+	p.Click("#cards .doubt-box button[name=fix]:not(.now)")
+	p.Wait("#cards .settled")
+	read(p, 1)
+	require.False(t, v.has(p, "#take-in-button[disabled]"))
+	p.Click("#cards .settled button[name=fix]")
+	p.Wait("#cards .doubt-box button[name=fix]")
+	require.Empty(t, p.Faults())
+}
+
+func (v *tour) has(p *browser.Page, selector string) (there bool) {
+	p.Eval(fmt.Sprintf(`document.querySelector(%q) !== null`, selector), &there)
+	return there
 }
 
 // TestByKeyboardInABrowser: the first visit's path is walked with Tab and Enter

@@ -122,7 +122,11 @@ func TestFirstVisitAndNextMonthInABrowser(t *testing.T) {
 		p.WaitFor(fmt.Sprintf(`[...document.querySelectorAll("main a")].some(a => decodeURI(a.pathname) === decodeURI(%q))`, r))
 	}
 	p.Follow("main form[action$='/compare'] button")
-	require.Contains(t, p.Text("main h1")+p.Text("main table caption"), "ompare")
+	require.Contains(t, p.Text("main h1"), "side by side")
+	for _, r := range []string{first, second} {
+		require.Contains(t, p.Address(), filepath.Base(r))
+	}
+	require.True(t, v.has(p, "main table tbody td"))
 	require.Empty(t, p.Faults())
 }
 

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -19,6 +20,13 @@ import (
 func (p *Page) Open(address string) {
 	p.t.Helper()
 	p.run("open "+address, chromedp.Navigate(address))
+}
+
+// Front brings the tab before the others: one behind them is not drawn, so that
+// Settle would wait for ever.
+func (p *Page) Front() {
+	p.t.Helper()
+	p.run("bring the tab to the front", page.BringToFront())
 }
 
 // Reload loads the page again.

@@ -334,6 +334,36 @@ func TestColumnsAreCorrectedForAllOfALayout(t *testing.T) {
 	assert.Equal(t, map[string]string{"Cold feed [°C]": "mains_temp", "Probe 7 [°C]": "bed_temp@north", "Loop flow [L/min]": "ignore"}, got, toml)
 }
 
+// A trial file whose name stands first must not push out the season's logs.
+func TestShortFileDoesNotPushOutTheSeason(t *testing.T) {
+	g := newRig(t, nil, farms.DefaultLimits())
+	trial := loopCSV(2026, 2)
+	trial = strings.ReplaceAll(trial[:len(trial)/2], "Loop out", "Coil out")
+	trial = trial[:strings.LastIndex(trial, "\n")+1]
+	files := g.give("Hof", file{"a-trial.csv", trial}, file{"yard-01.csv", loopCSV(2026, 1)}, file{"yard-02.csv", loopCSV(2026, 2)})
+	for _, w := range files {
+		_, card := g.get("/farm/Hof/logs/card/" + w.ID)
+		want := "loop_out_temp"
+		if w.Name == "a-trial.csv" {
+			want = "ignore"
+			assert.Contains(t, card, "Left out, because Loop out")
+		}
+		got := formOf(card).Get("q.0-1")
+		if got == "" {
+			got = "ignore"
+		}
+		assert.Equal(t, want, got, w.Name)
+		if w.Name == "a-trial.csv" {
+			trial = w.ID
+		}
+	}
+	assert.Contains(t, g.page("/farm/Hof/logs"), "In 1 file a column is left out")
+	g.choose("Hof", trial, url.Values{"q.0-1": {"loop_out_temp"}}) // the farmer's word goes before length
+	_, card := g.get("/farm/Hof/logs/card/" + trial)
+	assert.Equal(t, "loop_out_temp", formOf(card).Get("q.0-1"))
+	assert.NotContains(t, card, "Left out, because Loop out")
+}
+
 func TestUnitsPulsesAndCurrentsAreAsked(t *testing.T) {
 	g := newRig(t, nil, farms.DefaultLimits())
 	id := g.give("Hof", file{"log.csv", csvOf("Time,Wash water [gal],Loop water meter [pulses],Compressor [A],Tank", 200, func(i int) string {

@@ -581,7 +581,7 @@ func TestAwkwardExports(t *testing.T) {
 	status, _ := g.post("/display", url.Values{"lang": {"de"}})
 	require.Equal(t, http.StatusSeeOther, status)
 	page := g.page("/farm/Hof/logs")
-	assert.Contains(t, page, "Wasser aus dem Rohr im Bett")
+	assert.Contains(t, page, "Wasser aus der Rohrschleife")
 	good := 0
 	for _, s := range states {
 		if s == stateGood || s == stateOpen {

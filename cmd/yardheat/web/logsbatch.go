@@ -190,6 +190,9 @@ func (v *view) card(b *batch, i int, w farms.Waiting, eff [][]effective) logCard
 	for k := range found.Tables {
 		t := v.table(found, k, b.notes[i], eff[k], b.match(i, k))
 		t.Milkings = milk || b.match(i, k) != nil && b.match(i, k).Has(again.MilkingsList)
+		if t.Milkings {
+			t.asMilkings(&found.Tables[k])
+		}
 		c.Tables = append(c.Tables, t)
 		if c.State == stateGood && !t.Milkings && (openDoubt(t) || lacksAny(&found.Tables[k], eff[k]) || badPlace(eff[k])) {
 			c.State = stateOpen

@@ -4,6 +4,10 @@ import (
 	"cmp"
 	"slices"
 	"time"
+
+	"yardheat/ingest/look"
+	"yardheat/ingest/look/draft"
+	"yardheat/ingest/series"
 )
 
 // turn is one table of a waiting file, in the order in which tables may claim a
@@ -75,4 +79,21 @@ func spanS(first, last string) float64 {
 		}
 	}
 	return 0
+}
+
+// asMilkings leaves out what holds for a log only: a list's rows have a start of
+// their own, and the hours and minutes of its end are read.
+func (t *logTable) asMilkings(found *look.Table) {
+	t.Doubts = slices.DeleteFunc(t.Doubts, func(d doubtView) bool { return len(d.Picks) > 0 && d.Picks[0].Key == "stamp" })
+	ends := map[int]bool{}
+	for _, c := range found.Columns {
+		ends[c.Number] = draft.IsMilkingEnd(c.Name)
+	}
+	var kept []problemView
+	for k, p := range t.Problems {
+		if q := found.Problems[k]; q.Code != series.CodeBadCell || !ends[q.Column] {
+			kept = append(kept, p)
+		}
+	}
+	t.Problems = kept
 }

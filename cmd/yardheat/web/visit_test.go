@@ -364,6 +364,19 @@ func TestShortFileDoesNotPushOutTheSeason(t *testing.T) {
 	assert.NotContains(t, card, "Left out, because Loop out")
 }
 
+func TestMilkingsListIsNotToldOffAsALog(t *testing.T) {
+	g := newRig(t, nil, farms.DefaultLimits())
+	list := "Date,Start,End,Milk [L]\n"
+	for day := 1; day <= 28; day++ {
+		list += fmt.Sprintf("2026-01-%02d,05:%02d,06:%02d,%d\n2026-01-%02d,16:%02d,17:%02d,%d\n", day, day, day+20, 460+day, day, day, day+20, 440+day)
+	}
+	files := g.give("Hof", file{"milkings.csv", list})
+	_, card := g.get("/farm/Hof/logs/card/" + files[0].ID)
+	assert.Contains(t, card, "This is a list of milkings")
+	assert.NotContains(t, card, "Some cells are no number")
+	assert.NotContains(t, card, "stamp=start")
+}
+
 func TestUnitsPulsesAndCurrentsAreAsked(t *testing.T) {
 	g := newRig(t, nil, farms.DefaultLimits())
 	id := g.give("Hof", file{"log.csv", csvOf("Time,Wash water [gal],Loop water meter [pulses],Compressor [A],Tank", 200, func(i int) string {

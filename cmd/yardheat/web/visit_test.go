@@ -340,6 +340,7 @@ func TestShortFileDoesNotPushOutTheSeason(t *testing.T) {
 	trial := loopCSV(2026, 2)
 	trial = strings.ReplaceAll(trial[:len(trial)/2], "Loop out", "Coil out")
 	trial = trial[:strings.LastIndex(trial, "\n")+1]
+	trialText := trial
 	files := g.give("Hof", file{"a-trial.csv", trial}, file{"yard-01.csv", loopCSV(2026, 1)}, file{"yard-02.csv", loopCSV(2026, 2)})
 	for _, w := range files {
 		_, card := g.get("/farm/Hof/logs/card/" + w.ID)
@@ -358,7 +359,13 @@ func TestShortFileDoesNotPushOutTheSeason(t *testing.T) {
 		}
 	}
 	assert.Contains(t, g.page("/farm/Hof/logs"), "In 1 file a column is left out")
-	g.choose("Hof", trial, url.Values{"q.0-1": {"loop_out_temp"}}) // the farmer's word goes before length
+	again := newRig(t, nil, farms.DefaultLimits())
+	again.give("Hof", file{"a-trial.csv", trialText}, file{"yard-01.csv", loopCSV(2026, 1)}, file{"yard-02.csv", loopCSV(2026, 2)})
+	status, body := again.post("/farm/Hof/logs/keep", url.Values{"zone": {"UTC"}})
+	require.Equal(t, http.StatusSeeOther, status, body)
+	_, toml := again.farmOf("Hof")
+	assert.Equal(t, 1, strings.Count(toml, `"loop_out_temp"`), toml) // the farm file is what the page said
+	g.choose("Hof", trial, url.Values{"q.0-1": {"loop_out_temp"}})   // the farmer's word goes before length
 	_, card := g.get("/farm/Hof/logs/card/" + trial)
 	assert.Equal(t, "loop_out_temp", formOf(card).Get("q.0-1"))
 	assert.NotContains(t, card, "Left out, because Loop out")

@@ -188,7 +188,7 @@ func TestGuesses(t *testing.T) {
 		{"Außentemperatur (°C)", "outdoor_temp"}, {"Buitentemperatuur (°C)", "outdoor_temp"}, {"Durchfluss Solekreis (l/h)", "loop_flow"},
 		{"Débit boucle (m³/h)", "loop_flow"}, {"Caudal lavado (L/min)", "wash_flow"}, {"Kompressor Leistung (kW)", "compressor_power"},
 		{"Heizstab (kWh)", "element_energy"}, {"Scambiatore uscita (°C)", "plate_out_temp"}, {"Saugdruck (bar)", "suction_pressure"},
-		{"Eiswasser (°C)", "ice_water_temp"}, {"Wash temp (°C)", "wash_temp"}, {"PV Ertrag (kWh)", "solar_energy"}, {"Bezug (kWh)", "grid_import_energy"},
+		{"Eiswasser (°C)", "ice_water_temp"}, {"Wash temp (°C)", "wash_temp"}, {"Waschtemperatur (°C)", "wash_temp"}, {"Waschwasser (L/min)", "wash_flow"}, {"PV Ertrag (kWh)", "solar_energy"}, {"Bezug (kWh)", "grid_import_energy"},
 		{"Temp (°C)", ""}, {"Wind (m/s)", ""}, {"Humidity (%)", ""}, {"Dew point (°C)", ""}, {"Variable 7", ""},
 	} {
 		t.Run(c.header, func(t *testing.T) {

@@ -43,7 +43,7 @@ var (
 	wordsMilk       = list(`milk milch lait leche latte melk leite`)
 	wordsIce        = list(`ice eis eiswasser glacee helada ghiacciata ijswater gelada chilled`)
 	wordsTank       = list(`tank cylinder buffer store vessel speicher boiler puffer ballon cuve deposito serbatoio accumulo vat tanque acumulador`)
-	wordsWash       = list(`wash cip rinse reinigung spulung spuel spul waschen lavage lavado lavaggio lavagem reiniging spoel`)
+	wordsWash       = list(`wash cip rinse reinigung spulung spuel spul wasch waschen lavage lavado lavaggio lavagem reiniging spoel`)
 	wordsMains      = list(`mains coldfeed cold feed kaltwasser froide fria fredda koud koudwater makeup stadtwasser leitungswasser`)
 	wordsHotUse     = list(`hotwater warmwasser brauchwasser chaude caliente calda warmwater tapwater dhw acs quente`)
 	wordsOutdoor    = list(`outdoor outside aussen aussentemperatur exterieur exterior esterno esterna buiten buitentemperatuur ambiente_esterno weather`)

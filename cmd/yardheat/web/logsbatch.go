@@ -144,12 +144,12 @@ func (b *batch) lay() [][][]effective {
 	t := taken{}
 	out := make([][][]effective, len(b.waiting))
 	for i, f := range b.found {
-		if f == nil || b.twice(i) != "" {
-			continue
+		if f != nil && b.twice(i) == "" {
+			out[i] = make([][]effective, len(f.Tables))
 		}
-		for k := range f.Tables {
-			out[i] = append(out[i], t.lay(b.waiting[i].Name, k, &f.Tables[k], b.notes[i], b.match(i, k)))
-		}
+	}
+	for _, n := range b.turns() {
+		out[n.file][n.table] = t.lay(b.waiting[n.file].Name, n.table, &b.found[n.file].Tables[n.table], b.notes[n.file], b.match(n.file, n.table))
 	}
 	return out
 }
@@ -190,6 +190,9 @@ func (v *view) card(b *batch, i int, w farms.Waiting, eff [][]effective) logCard
 	for k := range found.Tables {
 		t := v.table(found, k, b.notes[i], eff[k], b.match(i, k))
 		t.Milkings = milk || b.match(i, k) != nil && b.match(i, k).Has(again.MilkingsList)
+		if t.Milkings {
+			t.asMilkings(&found.Tables[k])
+		}
 		c.Tables = append(c.Tables, t)
 		if c.State == stateGood && !t.Milkings && (openDoubt(t) || lacksAny(&found.Tables[k], eff[k]) || badPlace(eff[k])) {
 			c.State = stateOpen
@@ -204,6 +207,11 @@ func (v *view) card(b *batch, i int, w farms.Waiting, eff [][]effective) logCard
 // differs: a finding asks for a look.
 func (t logTable) differs() bool {
 	return slices.ContainsFunc(t.Findings, func(f findingView) bool { return f.Doubt })
+}
+
+// leavesOut: a column is left out because another file has the same.
+func (t logTable) leavesOut() bool {
+	return slices.ContainsFunc(t.Columns, func(c logColumn) bool { return c.Same != "" && c.Quantity == "" })
 }
 
 func badPlace(eff []effective) bool {

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -44,6 +45,8 @@ type logsView struct {
 type logsSummaryView struct {
 	View                        *view
 	Good, Reading, Open, Broken int
+	// Left is how many files have a column left out because another has it.
+	Left int
 	// Ready: there is something to take in and nothing hinders.
 	Ready bool
 	// First: the farm has no farm file yet, and its zone is asked.
@@ -129,6 +132,9 @@ func (v *view) summary(b *batch, cards []logCard, sum logsSummaryView) logsSumma
 			sum.Open++
 		case stateBroken:
 			sum.Broken++
+		}
+		if slices.ContainsFunc(c.Tables, logTable.leavesOut) {
+			sum.Left++
 		}
 	}
 	sum.Ready = sum.Good > 0 && sum.Reading == 0 && sum.Open == 0 && (b.toml == nil || b.known != nil)

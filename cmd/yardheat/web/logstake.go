@@ -458,7 +458,8 @@ func (b *batch) choice(file, table, column int, e effective, all bool) (draft.Ch
 	tab := &b.found[file].Tables[table]
 	note := b.notes[file].column(columnKey(table, column), tab.Columns[column].Name)
 	touched := note != (columnNote{Name: note.Name})
-	if !touched && (!all || !e.m.used() || e.before) {
+	left := e.same != "" && !e.m.used() // said on the page; the draft's own guess must not bring it back
+	if !touched && (!all || !e.m.used() && !left || e.before) {
 		return draft.Choice{}, false
 	}
 	c := draft.Choice{Column: draft.Key(tab, column), Quantity: e.m.Quantity, Place: e.m.Place, Unit: e.m.Unit, Counter: e.m.Counter, Scale: e.m.Scale,

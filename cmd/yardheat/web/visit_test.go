@@ -334,6 +334,56 @@ func TestColumnsAreCorrectedForAllOfALayout(t *testing.T) {
 	assert.Equal(t, map[string]string{"Cold feed [°C]": "mains_temp", "Probe 7 [°C]": "bed_temp@north", "Loop flow [L/min]": "ignore"}, got, toml)
 }
 
+// A trial file whose name stands first must not push out the season's logs.
+func TestShortFileDoesNotPushOutTheSeason(t *testing.T) {
+	g := newRig(t, nil, farms.DefaultLimits())
+	trial := loopCSV(2026, 2)
+	trial = strings.ReplaceAll(trial[:len(trial)/2], "Loop out", "Coil out")
+	trial = trial[:strings.LastIndex(trial, "\n")+1]
+	trialText := trial
+	files := g.give("Hof", file{"a-trial.csv", trial}, file{"yard-01.csv", loopCSV(2026, 1)}, file{"yard-02.csv", loopCSV(2026, 2)})
+	for _, w := range files {
+		_, card := g.get("/farm/Hof/logs/card/" + w.ID)
+		want := "loop_out_temp"
+		if w.Name == "a-trial.csv" {
+			want = "ignore"
+			assert.Contains(t, card, "Left out, because Loop out")
+		}
+		got := formOf(card).Get("q.0-1")
+		if got == "" {
+			got = "ignore"
+		}
+		assert.Equal(t, want, got, w.Name)
+		if w.Name == "a-trial.csv" {
+			trial = w.ID
+		}
+	}
+	assert.Contains(t, g.page("/farm/Hof/logs"), "In 1 file a column is left out")
+	again := newRig(t, nil, farms.DefaultLimits())
+	again.give("Hof", file{"a-trial.csv", trialText}, file{"yard-01.csv", loopCSV(2026, 1)}, file{"yard-02.csv", loopCSV(2026, 2)})
+	status, body := again.post("/farm/Hof/logs/keep", url.Values{"zone": {"UTC"}})
+	require.Equal(t, http.StatusSeeOther, status, body)
+	_, toml := again.farmOf("Hof")
+	assert.Equal(t, 1, strings.Count(toml, `"loop_out_temp"`), toml) // the farm file is what the page said
+	g.choose("Hof", trial, url.Values{"q.0-1": {"loop_out_temp"}})   // the farmer's word goes before length
+	_, card := g.get("/farm/Hof/logs/card/" + trial)
+	assert.Equal(t, "loop_out_temp", formOf(card).Get("q.0-1"))
+	assert.NotContains(t, card, "Left out, because Loop out")
+}
+
+func TestMilkingsListIsNotToldOffAsALog(t *testing.T) {
+	g := newRig(t, nil, farms.DefaultLimits())
+	list := "Date,Start,End,Milk [L]\n"
+	for day := 1; day <= 28; day++ {
+		list += fmt.Sprintf("2026-01-%02d,05:%02d,06:%02d,%d\n2026-01-%02d,16:%02d,17:%02d,%d\n", day, day, day+20, 460+day, day, day, day+20, 440+day)
+	}
+	files := g.give("Hof", file{"milkings.csv", list})
+	_, card := g.get("/farm/Hof/logs/card/" + files[0].ID)
+	assert.Contains(t, card, "This is a list of milkings")
+	assert.NotContains(t, card, "Some cells are no number")
+	assert.NotContains(t, card, "stamp=start")
+}
+
 func TestUnitsPulsesAndCurrentsAreAsked(t *testing.T) {
 	g := newRig(t, nil, farms.DefaultLimits())
 	id := g.give("Hof", file{"log.csv", csvOf("Time,Wash water [gal],Loop water meter [pulses],Compressor [A],Tank", 200, func(i int) string {
@@ -551,7 +601,7 @@ func TestAwkwardExports(t *testing.T) {
 	status, _ := g.post("/display", url.Values{"lang": {"de"}})
 	require.Equal(t, http.StatusSeeOther, status)
 	page := g.page("/farm/Hof/logs")
-	assert.Contains(t, page, "Wasser aus dem Rohr im Bett")
+	assert.Contains(t, page, "Wasser aus der Rohrschleife")
 	good := 0
 	for _, s := range states {
 		if s == stateGood || s == stateOpen {

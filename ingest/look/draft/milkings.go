@@ -32,7 +32,7 @@ func milkingList(f *File) *milkList {
 	volume := false
 	for _, c := range t.Columns {
 		switch {
-		case slices.Contains(endWords, strings.ToLower(c.Name)):
+		case IsMilkingEnd(c.Name):
 			m.columns = append(m.columns, [2]string{"end", c.Name})
 		case c.Quantity == "milk_volume", c.Quantity == "milk_in_temp", c.Quantity == "milk_out_temp":
 			volume = volume || c.Quantity == "milk_volume"
@@ -71,3 +71,7 @@ func between(first, last string) string {
 	}
 	return first
 }
+
+// IsMilkingEnd tells whether a column of that name in a list of milkings is when
+// they end.
+func IsMilkingEnd(name string) bool { return slices.Contains(endWords, strings.ToLower(name)) }

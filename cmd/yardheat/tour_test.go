@@ -146,8 +146,9 @@ func TestEveryPageInABrowser(t *testing.T) {
 	require.NotEqual(t, first, second)
 	logs := v.some(t, "broken.csv", "<!doctype html><html>log in</html>")
 	p.Open(v.site + farm + "/logs")
-	p.Upload("#files", logs, filepath.Join(v.dir, filepath.Base(farm), "yard-2026-02.csv"))
-	p.WaitFor(`document.querySelectorAll("#cards article:not([data-state=reading])").length === 2`)
+	asks := v.some(t, "asks.csv", "Time;Slab [°C];Loop flow [L/min]\r\n05/01/2026 10:00;20,5;3,0\r\n05/02/2026 10:00;21,5;3,1\r\n05/03/2026 10:00;22,5;3,1\r\n")
+	p.Upload("#files", logs, asks, filepath.Join(v.dir, filepath.Base(farm), "yard-2026-02.csv"))
+	p.WaitFor(`document.querySelectorAll("#cards article:not([data-state=reading])").length === 3`)
 	for _, lang := range []string{"en", "de"} {
 		v.speak(p, lang)
 		for name, path := range map[string]string{

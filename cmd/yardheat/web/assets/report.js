@@ -1,6 +1,7 @@
 // The charts of a report: fetched as numbers in the reader's units, drawn with
 // uPlot. Every series is told apart by dash or mark as well as by colour, has a
-// label at its line, and stands as a table under the chart.
+// label at its line where there is room for it, beside that in the legend, and
+// stands as a table under the chart.
 "use strict";
 (() => {
   const root = document.getElementById("charts-scripted");
@@ -68,7 +69,7 @@
       const shapes = { circle: "M17 4a4 4 0 1 0 .01 0z", square: "M13 4h8v8h-8z", triangle: "M17 2.5l5 9.5h-10z", diamond: "M17 2l5 6-5 6-5-6z" };
       part("path", { d: shapes[look.mark || "circle"], fill: look.colour });
     } else {
-      part("line", { x1: 1, y1: 8, x2: 33, y2: 8, stroke: look.colour, "stroke-width": look.width || 2, "stroke-dasharray": (look.dash || []).join(" ") });
+      part("line", { x1: 1, y1: 8, x2: 33, y2: 8, stroke: look.colour, "stroke-width": look.width || 2, "stroke-dasharray": (s.dash || look.dash || []).join(" ") });
     }
     return svg;
   };
@@ -150,6 +151,12 @@
         return;
       }
       this.d = d;
+      // Two of one kind, as the beds at two places, differ in their dashes.
+      const kinds = {};
+      for (const s of d.series) {
+        const nth = kinds[s.style] = (kinds[s.style] || 0) + 1;
+        if (nth > 1) s.dash = [[3, 3], [14, 4], [14, 3, 3, 3]][(nth - 2) % 3];
+      }
       this.clock = clocks(d.zone);
       if (this.u && from !== undefined) {
         this.fresh = true;
@@ -220,7 +227,7 @@
 
     line(s) {
       const look = styles[s.style] || styles.flow;
-      const out = { scale: s.axis, label: s.label, stroke: look.colour, width: look.width || 2, dash: look.dash, show: !this.hidden[s.label], spanGaps: false, points: { show: false } };
+      const out = { scale: s.axis, label: s.label, stroke: look.colour, width: look.width || 2, dash: s.dash || look.dash, show: !this.hidden[s.label], spanGaps: false, points: { show: false } };
       if (s.kind === "points") { out.paths = () => null; out.dash = []; }
       if (s.kind === "bars") {
         out.paths = uPlot.paths.bars({ size: [0.85, 1000], align: 1 });
@@ -290,7 +297,7 @@
         if (this.hidden[s.label]) return;
         const look = styles[s.style] || styles.flow;
         if (s.kind === "points") this.marks(ctx, s, k, look, r);
-        if (s.kind === "line") this.tag(ctx, s, k, look, r, taken);
+        if (s.kind === "line" && width > 480 * r) this.tag(ctx, s, k, look, r, taken);
       });
       ctx.restore();
     }

@@ -176,7 +176,7 @@ func savingKeys() Key {
 func washKeys() Key {
 	return object("washes", "The washes judged.",
 		count("count", "Washes whose temperature is known."), count("rinses", "Rinses: water that was never hot."), count("too_cool", "Washes cooler than wash.target_c."), count("unknown", "Washes whose temperature is not known."),
-		number("coolest_c", "degC", "The coolest wash."),
+		number("coolest_c", "degC", "The coolest wash."), number("target_c", "degC", "The farm's wash.target_c; null = none is stated."),
 		list("list", "Each wash and rinse, in order of time.",
 			at("at", "Start."), number("temp_c", "degC", "Flow-weighted mean once flushed; without a wash meter the tank as its refill begins to follow the wash."), number("end_c", "degC", "Temperature at its end."),
 			number("litres", "L", "Water."), yesNo("too_cool", "Cooler than wash.target_c."),

@@ -238,6 +238,7 @@ func (w *writer) washes(s season.Washes) {
 		w.int("too_cool", s.TooCool)
 		w.int("unknown", s.Unknown)
 		w.number("coolest_c", s.CoolestC)
+		w.number("target_c", s.TargetC)
 		w.list("list", len(s.List), func(i int) {
 			one := s.List[i]
 			w.at("at", one.At)

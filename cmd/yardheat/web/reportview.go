@@ -225,8 +225,10 @@ func (v *reportView) washes() string {
 		return v.Say("report.sentence.nowashes")
 	case w.Count == 0:
 		return v.Count("report.sentence.unknownwashes", w.Unknown)
+	case w.TooCool == 0 && w.TargetC == w.TargetC:
+		return v.Say("report.sentence.hotwashes", "count", v.Int(w.Count), "target", v.Temp(w.TargetC), "coolest", v.Temp(w.CoolestC))
 	case w.TooCool == 0:
-		return v.Say("report.sentence.hotwashes", "count", v.Int(w.Count), "coolest", v.Temp(w.CoolestC))
+		return v.Say("report.sentence.nottargeted", "count", v.Int(w.Count), "coolest", v.Temp(w.CoolestC))
 	}
 	return v.Say("report.sentence.coolwashes", "cool", v.Int(w.TooCool), "count", v.Int(w.Count), "coolest", v.Temp(w.CoolestC))
 }

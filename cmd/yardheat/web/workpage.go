@@ -16,6 +16,7 @@ import (
 	"yardheat/cmd/yardheat/web/farms"
 	"yardheat/cmd/yardheat/web/job"
 	"yardheat/ingest"
+	"yardheat/ingest/farm/edit"
 	"yardheat/ingest/work"
 )
 
@@ -82,6 +83,7 @@ func (s *Server) start(farm, kind string, result func() string, do job.Work) (jo
 type workView struct {
 	*view
 	HaveToml  bool
+	Guessed   int // figures of the farm that are guesses nobody looked at
 	LastMonth Period
 	Wrong     string
 	Asked     Period
@@ -100,9 +102,13 @@ func (s *Server) workPage(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) showWork(w http.ResponseWriter, r *http.Request, f farms.Farm, status int, asked Period, wrong string) {
-	_, err := f.TOML()
+	src, err := f.TOML()
+	guessed := 0
+	if doc, broken := edit.New(src); err == nil && broken == nil {
+		guessed = openMarks(doc)
+	}
 	v := s.words(r)
-	s.show(w, r, status, "work", &view{Title: v.Say("work.title"), Farm: f, Section: "reports", Page: &workView{view: v, HaveToml: err == nil, LastMonth: lastMonth(s.opt.Now()), Wrong: wrong, Asked: asked}})
+	s.show(w, r, status, "work", &view{Title: v.Say("work.title"), Farm: f, Section: "reports", Page: &workView{view: v, HaveToml: err == nil, Guessed: guessed, LastMonth: lastMonth(s.opt.Now()), Wrong: wrong, Asked: asked}})
 }
 
 // lastMonth is the calendar month before now.

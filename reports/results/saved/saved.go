@@ -206,6 +206,7 @@ type Washes struct {
 	Count, Rinses, Unknown int
 	TooCool                int    `json:"too_cool"`
 	CoolestC               Number `json:"coolest_c"`
+	TargetC                Number `json:"target_c"`
 	List                   []Wash
 }
 

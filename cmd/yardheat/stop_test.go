@@ -21,9 +21,9 @@ import (
 // slowStop is from when on YARDHEAT_STACKS shows where the work stands.
 const slowStop = 60 * time.Millisecond
 
-// stopped runs a report that is cancelled after a while and gives its error and
-// how long it went on from then (0 where it was done before).
-func stopped(t testing.TB, dir, out string, after, slow time.Duration) (err error, late time.Duration) {
+// stopped runs a report that is cancelled after a while and gives how long it
+// went on from then (0 where it was done before), and its error.
+func stopped(t testing.TB, dir, out string, after, slow time.Duration) (late time.Duration, err error) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
@@ -33,7 +33,7 @@ func stopped(t testing.TB, dir, out string, after, slow time.Duration) (err erro
 	go func() { done <- a.report(dir, reportFlags{out: out}) }()
 	select {
 	case err = <-done:
-		return err, 0
+		return 0, err
 	case <-time.After(after):
 	}
 	cancel()
@@ -48,7 +48,7 @@ func stopped(t testing.TB, dir, out string, after, slow time.Duration) (err erro
 		}
 		err = <-done
 	}
-	return err, time.Since(at)
+	return time.Since(at), err
 }
 
 // listing is every file below dir with its content's length and time.
@@ -84,7 +84,7 @@ func TestReportStoppedAtAnyMoment(t *testing.T) {
 	}
 	out := filepath.Join(t.TempDir(), "report")
 	begun := time.Now()
-	err, _ := stopped(t, dir, out, time.Hour, time.Hour)
+	_, err := stopped(t, dir, out, time.Hour, time.Hour)
 	require.NoError(t, err)
 	whole := time.Since(begun)
 	before, here := listing(t, filepath.Dir(out)), listing(t, dir)
@@ -95,7 +95,7 @@ func TestReportStoppedAtAnyMoment(t *testing.T) {
 	n := 0
 	for range runs {
 		after := time.Duration(rng.Float64() * float64(whole))
-		err, late := stopped(t, dir, out, after, slowStop)
+		late, err := stopped(t, dir, out, after, slowStop)
 		for end := time.Now().Add(100 * time.Millisecond); runtime.NumGoroutine() > goroutines && time.Now().Before(end); {
 			time.Sleep(time.Millisecond) // one that has done its work takes a moment to be gone
 		}
